@@ -1,0 +1,1 @@
+"""One finding each: arrays in, a typed finding out; no file, no plot, no printing."""

@@ -1,0 +1,1 @@
+"""Findings to gains, warps and corrected pictures."""

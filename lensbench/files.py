@@ -1,0 +1,45 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+
+@contextlib.contextmanager
+def written_whole(path: str | Path) -> Iterator[Path]:
+    """Give a temporary path to write to, and put it in place of `path` only if all went well.
+
+    Parameters
+    ----------
+    path : path
+        The file to make or replace; its folder is made where missing.
+
+    Yields
+    ------
+    Path
+        A path in the same folder and with the same ending, to be written by the caller.
+    """
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(prefix=".writing-", suffix=path.suffix, dir=path.parent)
+    os.close(handle)
+    temporary = Path(name)
+    try:
+        yield temporary
+        # mkstemp makes files private; what we hand over follows the user's own umask.
+        umask = os.umask(0)
+        os.umask(umask)
+        temporary.chmod(0o666 & ~umask)
+        os.replace(temporary, path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text_whole(path: str | Path, text: str) -> None:
+    """Write `text` to `path` as UTF-8, whole or not at all."""
+    with written_whole(path) as temporary:
+        temporary.write_text(text, encoding="utf-8")

@@ -1,0 +1,1 @@
+"""The zone map, the page and the tables of a report."""
