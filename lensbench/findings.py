@@ -1,0 +1,305 @@
+"""The typed results: figures with their intervals, findings, and the Report; read, written and checked here.
+
+Every measured figure is a `Figure`. Lists of findings are tables: one struct a row. What could not be measured
+is None or an empty list, and a warning says why; nothing here is ever NaN.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import msgspec
+
+from lensbench.errors import BenchError
+from lensbench.files import written_whole
+
+FORMAT = "lensbench-report/1"
+
+
+class Figure(msgspec.Struct, frozen=True):
+    """A measured value and the 95 % interval of that shot's own noise, low to high."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+    @classmethod
+    def of(cls, value: float, half_width: float, unit: str) -> Figure:
+        """A figure whose interval reaches `half_width` to both sides."""
+        value, half_width = float(value), abs(float(half_width))
+        return cls(value, value - half_width, value + half_width, unit)
+
+    @property
+    def half_width(self) -> float:
+        """Half of the interval's width."""
+        return (self.high - self.low) / 2
+
+
+class Notice(msgspec.Struct, frozen=True):
+    """Something that the user should know: a short code, the shot's file name (or None), and a sentence."""
+
+    code: str
+    shot: str | None
+    text: str
+
+
+# -- what was measured, and with what -------------------------------------------------------------------------
+
+
+class Build(msgspec.Struct, frozen=True):
+    """The lens as put together for this session."""
+
+    name: str
+    parts: list[str] = []
+    notes: str = ""
+    date: str = ""
+
+
+class Camera(msgspec.Struct, frozen=True):
+    """The camera's frame; sensor and pitch are None where the session file gives no sensor size."""
+
+    size_px: tuple[int, int]
+    sensor_mm: tuple[float, float] | None = None
+    pixel_pitch_um: float | None = None
+    model: str | None = None
+
+
+# -- sharpness ------------------------------------------------------------------------------------------------
+
+
+class EdgeSharpness(msgspec.Struct):
+    """One edge in one channel.
+
+    `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
+    side); ``blade`` for an edge that belongs to no tile, with column and row counting the edges of the shot.
+    `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
+    edge went into its zone's figures, `why` is the reason where it did not.
+    """
+
+    column: int
+    row: int
+    leg: str
+    direction: str
+    channel: str
+    x: float
+    y: float
+    h: float
+    angle_deg: float
+    mtf50: Figure | None
+    used: bool
+    why: str = ""
+    shot: str = ""
+
+
+class ZoneSharpness(msgspec.Struct):
+    """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two)."""
+
+    zone: str
+    channel: str
+    direction: str
+    mtf50: Figure
+    mtf50_lp_mm: Figure | None
+    edges: int
+
+
+class Sharpness(msgspec.Struct):
+    """Sharpness of one setting."""
+
+    edges: list[EdgeSharpness] = []
+    zones: list[ZoneSharpness] = []
+
+
+# -- colour fringing ------------------------------------------------------------------------------------------
+
+
+class Displacement(msgspec.Struct, frozen=True):
+    """Where a colour's picture lies against green's: x right, y down, outward, anticlockwise as seen; in px."""
+
+    dx: Figure
+    dy: Figure
+    radial_px: Figure
+    around_px: Figure
+
+
+class TileFringing(msgspec.Struct):
+    """Lateral colour at one tile; a colour is None where it could not be measured."""
+
+    column: int
+    row: int
+    x: float
+    y: float
+    h: float
+    red: Displacement | None
+    blue: Displacement | None
+
+
+class ZoneFringing(msgspec.Struct):
+    """A zone's lateral colour in one channel (``red`` or ``blue``, against green)."""
+
+    zone: str
+    channel: str
+    radial_px: Figure
+    around_px: Figure
+
+
+class Fringing(msgspec.Struct):
+    """Lateral colour of one setting."""
+
+    tiles: list[TileFringing] = []
+    zones: list[ZoneFringing] = []
+
+
+# -- falloff --------------------------------------------------------------------------------------------------
+
+
+class ZoneFalloff(msgspec.Struct):
+    """A zone's falloff in stops below the mean at h < 0.1, positive is darker."""
+
+    zone: str
+    stops: Figure
+
+
+class FalloffGrid(msgspec.Struct):
+    """The smooth map: `stops[j][i]` at (x[i], y[j]); None where the flat could not be read."""
+
+    x: list[float]
+    y: list[float]
+    stops: list[list[float | None]]
+
+
+class Place(msgspec.Struct, frozen=True):
+    """A measured place in pixels."""
+
+    x: Figure
+    y: Figure
+
+
+class Falloff(msgspec.Struct):
+    """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame."""
+
+    zones: list[ZoneFalloff]
+    grid: FalloffGrid
+    centre_px: Place | None
+    covers_frame: bool
+
+
+# -- dirt -----------------------------------------------------------------------------------------------------
+
+
+class Mark(msgspec.Struct):
+    """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
+
+    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
+    """
+
+    x: float
+    y: float
+    kind: str
+    width_px: Figure
+    length_px: Figure
+    depth_percent: Figure
+    signal_to_noise: float
+    zone: str
+
+
+class Dust(msgspec.Struct):
+    """Dirt marks of one setting, the plainest first."""
+
+    marks: list[Mark] = []
+
+
+# -- the report -----------------------------------------------------------------------------------------------
+
+
+class Setting(msgspec.Struct):
+    """Shots taken alike (same aperture, lens turn and setup) and what they show."""
+
+    f_number: float | None = None
+    aperture: str | None = None
+    lens_turn_deg: float = 0.0
+    setup: int = 1
+    shots: list[str] = []
+    magnification: Figure | None = None
+    sharpness: Sharpness | None = None
+    fringing: Fringing | None = None
+    falloff: Falloff | None = None
+    dust: Dust | None = None
+
+    @property
+    def label(self) -> str:
+        """The aperture as the user calls it."""
+        if self.f_number is not None:
+            return f"f/{self.f_number:g}"
+        return self.aperture or "aperture not given"
+
+
+class Geometry(msgspec.Struct):
+    """How big and how wide the lens sees; None where the shots cannot tell."""
+
+    magnification: Figure | None = None
+    distortion_percent: Figure | None = None
+    target_turn_deg: Figure | None = None
+    target_tilt_deg: Figure | None = None
+    field_of_view_deg: Figure | None = None
+
+
+class Verdict(msgspec.Struct):
+    """The answers; each part is None until its question can be answered."""
+
+
+class Report(msgspec.Struct):
+    """Everything a session showed. `settings` stand in rising f-number."""
+
+    build: Build
+    camera: Camera
+    warnings: list[Notice] = []
+    settings: list[Setting] = []
+    geometry: Geometry | None = None
+    verdict: Verdict | None = None
+    format: str = FORMAT
+    made_by: str = ""
+    session: str = ""
+
+
+def encode_report(report: Report) -> bytes:
+    """The report as indented JSON."""
+    return msgspec.json.format(msgspec.json.encode(report), indent=1)
+
+
+def write_report(report: Report, path: str | Path) -> None:
+    """Write a report as JSON, whole or not at all."""
+    with written_whole(path) as temporary:
+        temporary.write_bytes(encode_report(report))
+
+
+def read_report(path: str | Path) -> Report:
+    """Read a report.
+
+    Raises
+    ------
+    BenchError
+        Where the file is missing, isn't a report, or is one of another format.
+    """
+    path = Path(path)
+    try:
+        report = msgspec.json.decode(path.read_bytes(), type=Report)
+    except OSError as error:
+        raise BenchError(
+            f"{path}: can't be read ({error.strerror}). Name a report.json that lensbench wrote."
+        ) from None
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise BenchError(
+            f"{path}: is no lensbench report ({error}). Name a report.json that lensbench wrote."
+        ) from None
+    if report.format != FORMAT:
+        raise BenchError(
+            f"{path}: has the format {report.format!r}; this version reads {FORMAT!r}. Measure again."
+        )
+    return report
+
+
+def report_schema() -> dict:
+    """The JSON Schema of report.json (what ships as ``report.schema.json``)."""
+    return json.loads(json.dumps(msgspec.json.schema(Report)))

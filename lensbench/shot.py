@@ -1,0 +1,165 @@
+"""A Shot: one exposure in linear light, as a mosaic or as planes, with what the camera recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """What the camera wrote down about a shot; None where it wrote nothing.
+
+    `orientation` is the EXIF number (1 as stored, 3 half a turn, 6 and 8 quarter turns); the samples are never
+    turned.
+    """
+
+    camera: str | None = None
+    shutter_s: float | None = None
+    iso: float | None = None
+    f_number: float | None = None
+    focal_mm: float | None = None
+    taken: str | None = None
+    orientation: int = 1
+
+
+class Sublattice(NamedTuple):
+    """The samples of one colour index at one place of the mosaic's repeat: every `step`-th, from `first`.
+
+    A sample [row, column] of `samples` lies at x = first[0] + step[0] * column, y = first[1] + step[1] * row.
+    """
+
+    samples: NDArray
+    first: tuple[int, int]
+    step: tuple[int, int]
+    index: int
+
+
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """One exposure in linear light.
+
+    The samples stay as stored (no demosaicing, white balance or scaling); `light` takes black off.
+
+    Attributes
+    ----------
+    name : str
+        The file's name, as messages call it.
+    samples : ndarray, shape (height, width) or (height, width, planes)
+        A mosaic (or a monochrome frame), or full planes of every colour. Whole or float numbers, linear in light.
+    pattern : ndarray of uint8, shape (down, across), or None
+        The colour index of each sample of a mosaic, repeated from the frame's top left; None for planes, whose
+        index is the plane's number. A monochrome frame has the pattern [[0]].
+    colours : tuple of str
+        The colour's name by index: ``red``, ``green``, ``blue``, or ``grey`` for a frame without colours. A
+        name may come twice (the two greens).
+    black : ndarray, shape (colours,)
+        Stored number without light, by index.
+    white : float
+        Samples at or above this stored number are clipped.
+    gain : ndarray, shape (colours,)
+        Factor by index that brings the light of like-named indices to the first one's (the greens' imbalance);
+        1 where none is known.
+    exposure : Exposure
+        What the camera recorded.
+    incomparable : str or None
+        Why figures from this file don't compare with those from raw (such as in-camera sharpening of a JPEG);
+        None where they do.
+    """
+
+    name: str
+    samples: NDArray
+    pattern: NDArray[np.uint8] | None
+    colours: tuple[str, ...]
+    black: NDArray[np.float64]
+    white: float
+    gain: NDArray[np.float64]
+    exposure: Exposure = field(default_factory=Exposure)
+    incomparable: str | None = None
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(width, height) of the frame in pixels."""
+        return self.samples.shape[1], self.samples.shape[0]
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The names of the colours, each once, in the order of their indices."""
+        return tuple(dict.fromkeys(self.colours))
+
+    @property
+    def reference(self) -> str:
+        """The channel that the others are held against: green, or the only one there is."""
+        return "green" if "green" in self.colours else self.colours[0]
+
+    def indices(self, channel: str) -> list[int]:
+        """The colour indices that bear a channel's name."""
+        found = [i for i, name in enumerate(self.colours) if name == channel]
+        if not found:
+            raise KeyError(f"{self.name} has no channel {channel}; it has {', '.join(self.channels)}")
+        return found
+
+    def sublattices(self, channel: str) -> Iterator[Sublattice]:
+        """The samples of a channel as strided views, one for each place in the mosaic's repeat (no copies)."""
+        wanted = self.indices(channel)
+        if self.pattern is None:
+            for index in wanted:
+                yield Sublattice(self.samples[:, :, index], (0, 0), (1, 1), index)
+            return
+        down, across = self.pattern.shape
+        for row, column in np.argwhere(np.isin(self.pattern, wanted)):
+            view = self.samples[row::down, column::across]
+            yield Sublattice(view, (int(column), int(row)), (across, down), int(self.pattern[row, column]))
+
+    def light(self, stored: NDArray, index: int) -> NDArray[np.float32]:
+        """Light above black of stored samples of one colour index, in stored units, like greens alike."""
+        return (stored.astype(np.float32) - np.float32(self.black[index])) * np.float32(self.gain[index])
+
+    def window(self, channel: str, left: int, top: int, right: int, bottom: int) -> SampleWindow:
+        """All samples of a channel with left ≤ x < right and top ≤ y < bottom, cut at the frame's border.
+
+        Returns
+        -------
+        SampleWindow
+            Places, light and state of the samples, each of shape (samples,).
+        """
+        width, height = self.size
+        parts = []
+        for samples, first, step, index in self.sublattices(channel):
+            columns = _steps_between(first[0], step[0], max(left, 0), min(right, width))
+            rows = _steps_between(first[1], step[1], max(top, 0), min(bottom, height))
+            stored = samples[rows.start : rows.stop, columns.start : columns.stop]
+            x = first[0] + step[0] * np.asarray(columns, dtype=np.float32)
+            y = first[1] + step[1] * np.asarray(rows, dtype=np.float32)
+            parts.append(
+                (
+                    np.tile(x, len(rows)),
+                    np.repeat(y, len(columns)),
+                    self.light(stored, index).ravel(),
+                    stored.ravel() >= self.white,
+                )
+            )
+        return SampleWindow(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+    def full_scale(self, channel: str) -> float:
+        """The light at which a channel clips, in stored units above black."""
+        return float(min((self.white - self.black[i]) * self.gain[i] for i in self.indices(channel)))
+
+
+def _steps_between(first: int, step: int, low: int, high: int) -> range:
+    """The numbers k of a sublattice with low ≤ first + step k < high."""
+    start = max(-((first - low) // step), 0)
+    return range(start, max(-((first - high) // step), start))
+
+
+class SampleWindow(NamedTuple):
+    """Samples of one channel in a window: x, y in pixels, light above black, and whether each is clipped."""
+
+    x: NDArray[np.float32]
+    y: NDArray[np.float32]
+    light: NDArray[np.float32]
+    clipped: NDArray[np.bool_]
