@@ -1,0 +1,61 @@
+"""The command line: one file a command, each with a function of the file's name.
+
+The command files import nothing of the library until they run, so that ``lensbench --help`` is instant.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import sys
+
+import typer
+
+from lensbench.errors import BenchError
+
+COMMANDS = ("demo", "target", "session", "check", "measure")
+"""The commands in the order in which a bench evening needs them."""
+
+INTRODUCTION = """Measure a home-built camera lens from raw shots of two printed sheets.
+
+Photograph the set-square target and an evenly lit blank sheet at each aperture, put the shots in one folder,
+and run: lensbench session FOLDER, then lensbench measure FOLDER. New here? Run lensbench demo first: it needs
+no camera."""
+
+
+def command_line() -> typer.Typer:
+    """The whole command line, ready to call."""
+    app = typer.Typer(
+        no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None
+    )
+    app.callback(help=INTRODUCTION)(_version)
+    for name in COMMANDS:
+        if importlib.util.find_spec(f"lensbench.cli.{name}"):
+            app.command(name)(getattr(importlib.import_module(f"lensbench.cli.{name}"), name))
+    return app
+
+
+def _version(
+    version: bool = typer.Option(False, "--version", help="Print the version and leave.", is_eager=True),
+) -> None:
+    if version:
+        from lensbench import __version__
+
+        print(__version__)
+        raise typer.Exit
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run one command and leave with its exit code.
+
+    0 is done, 1 is done and the answer is no, 2 is that nothing could be measured (or was asked for wrongly).
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show × or ± must not stop a measurement.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        command_line()(args=arguments, prog_name="lensbench")
+    except BenchError as error:
+        print(error, file=sys.stderr)
+        sys.exit(2)

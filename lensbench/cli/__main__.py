@@ -1,0 +1,5 @@
+"""``python -m lensbench.cli``."""
+
+from lensbench.cli import main
+
+main()
