@@ -1,0 +1,115 @@
+"""What a sample's noise is (photons, reading, pixel-to-pixel gain), estimated from the shot itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import nnls
+
+from lensbench.shot import Shot, Sublattice
+
+BLOCK = 8
+"""Side, in samples of one colour, of the blocks in which noise is read off."""
+
+BLOCKS_READ = 24_000
+"""Blocks read per sublattice: enough for 1 % of the variance, few enough to cost nothing beside loading."""
+
+LEVELS = 24
+"""Steps of light in which the blocks are gathered before the model is fitted."""
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Variance of one sample against its light: reading + photons · light + gain · light².
+
+    All in stored units; `gain` is the square of the relative spread of the pixels' sensitivity.
+    """
+
+    reading: float
+    photons: float
+    gain: float
+
+    def variance(self, light: ArrayLike) -> NDArray:
+        """Variance of samples with this much light, of the same shape."""
+        light = np.maximum(light, 0)
+        return self.reading + self.photons * light + self.gain * light**2
+
+    def sigma(self, light: ArrayLike) -> NDArray:
+        """Standard deviation of samples with this much light."""
+        return np.sqrt(self.variance(light))
+
+
+def estimate_noise(shot: Shot, channel: str) -> Noise | None:
+    """Estimate the noise of one channel from the smooth parts of a shot.
+
+    Within a block the part of the samples that a plane can't explain is noise; blocks that hold an edge or a
+    mark are told by having much more spread at large than between neighbours, and left out.
+
+    Parameters
+    ----------
+    shot : Shot
+        Any shot with some smooth areas.
+    channel : str
+        The channel, such as ``green``.
+
+    Returns
+    -------
+    Noise or None
+        None where the shot has no smooth, unclipped place to read it from.
+    """
+    parts = [_read_blocks(shot, part) for part in shot.sublattices(channel)]
+    light, variance = (np.concatenate(column) for column in zip(*parts, strict=True))
+    if light.size < 20:
+        return None
+    levels = np.array([_level(light[rows], variance[rows]) for rows in _rows_by_light(light)])
+    return Noise(*(float(v) for v in _fit(*levels.T)))
+
+
+def _read_blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray]:
+    """Mean light and noise variance of a sample of smooth, unclipped blocks of one sublattice."""
+    across = part.samples.shape[1] // BLOCK
+    bands = part.samples.shape[0] // BLOCK
+    if across == 0 or bands == 0:
+        return np.empty(0), np.empty(0)
+    chosen = np.unique(np.linspace(0, bands - 1, max(1, BLOCKS_READ // across)).astype(int))
+    rows = (chosen[:, None] * BLOCK + np.arange(BLOCK)).ravel()
+    stored = part.samples[rows, : across * BLOCK]
+    light = shot.light(stored, part.index)
+    blocks = light.reshape(len(chosen), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
+    clipped = (stored >= shot.white).reshape(len(chosen), BLOCK, across, BLOCK).any(axis=(1, 3)).ravel()
+    blocks = blocks[~clipped]
+    mean = blocks.mean(axis=(1, 2), dtype=np.float64)
+    twist = (blocks[:, ::2, ::2] - blocks[:, 1::2, ::2] - blocks[:, ::2, 1::2] + blocks[:, 1::2, 1::2]) / 2
+    fine = np.square(twist, dtype=np.float64).mean(axis=(1, 2))
+    pairs = (blocks[:, ::2, ::2] + blocks[:, 1::2, ::2] + blocks[:, ::2, 1::2] + blocks[:, 1::2, 1::2]) / 2
+    # Like the twist, what is left without row and column means knows nothing of slopes.
+    pairs -= pairs.mean(axis=1, keepdims=True)
+    pairs -= pairs.mean(axis=2, keepdims=True)
+    coarse = np.square(pairs, dtype=np.float64).sum(axis=(1, 2)) / (BLOCK // 2 - 1) ** 2
+    # Of pure noise both are the same (two blocks in a thousand are lost to chance); a slanted edge has far more.
+    smooth = coarse < 5 * fine
+    return mean[smooth], fine[smooth]
+
+
+def _rows_by_light(light: NDArray) -> list[NDArray]:
+    """Indices of the blocks in LEVELS groups of like light and like number."""
+    return [rows for rows in np.array_split(np.argsort(light), LEVELS) if rows.size]
+
+
+def _level(light: NDArray, variance: NDArray) -> tuple[float, float, float]:
+    """Mean light, noise variance and number of blocks of one group, without its outliers (hot pixels, dirt)."""
+    # A block's variance is a mean of 16 squares: 1 + 4 √(2/16) of the median is its four-sigma bound.
+    keep = variance <= 2.4 * np.median(variance)
+    return float(light[keep].mean()), float(variance[keep].mean()), float(keep.sum())
+
+
+def _fit(light: NDArray, variance: NDArray, blocks: NDArray) -> NDArray:
+    """Reading, photon and gain terms, none negative, by least squares of relative errors."""
+    light = np.maximum(light, 0)
+    scale = np.array([1.0, max(light.max(), 1e-30), max(light.max(), 1e-30) ** 2])
+    weight = np.sqrt(blocks) / np.maximum(variance, 1e-30)
+    columns = np.stack([np.ones_like(light), light, light**2], axis=1) / scale
+    terms, _ = nnls(columns * weight[:, None], variance * weight)
+    return terms / scale

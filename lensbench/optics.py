@@ -1,0 +1,111 @@
+"""Handbook formulas of optics, nothing else. Angles in degrees, lengths as each function says.
+
+References
+----------
+.. [1] J. W. Goodman, Introduction to Fourier Optics, ch. 6 (incoherent transfer function of a round pupil).
+.. [2] W. J. Smith, Modern Optical Engineering (cos⁴ law, depth of focus, pupils).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+PERFECT_MTF50 = 0.40397
+"""Where a perfect lens with a round pupil falls to half, as a fraction of its cut-off frequency."""
+
+GREEN_NM = 550.0
+"""The wavelength that stands for green light, the middle of the eye's response."""
+
+
+def perfect_mtf(frequency: ArrayLike, wavelength: float, f_number: float) -> NDArray:
+    """MTF of a perfect lens with a round pupil in incoherent light [1]_.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Spatial frequency, in cycles per the unit of `wavelength`.
+    wavelength : float
+        Wavelength, in any unit of length.
+    f_number : float
+        Effective f-number on the side of the sensor.
+    """
+    u = np.clip(np.abs(np.asarray(frequency, float)) * wavelength * f_number, 0, 1)
+    return 2 / np.pi * (np.arccos(u) - u * np.sqrt(1 - u * u))
+
+
+def pixel_mtf(frequency: ArrayLike, normal_x: ArrayLike, normal_y: ArrayLike) -> NDArray:
+    """Transfer of a square pixel of full fill along the direction (normal_x, normal_y), a unit vector.
+
+    The frequency is in cycles a pixel. The sign is kept: beyond its first zero the pixel reverses contrast.
+    """
+    frequency = np.asarray(frequency, float)
+    return np.sinc(frequency * normal_x) * np.sinc(frequency * normal_y)
+
+
+def gaussian_mtf(frequency: ArrayLike, sigma: float) -> NDArray:
+    """MTF of a Gaussian blur of standard deviation `sigma`; frequency in cycles per the unit of sigma."""
+    return np.exp(-2 * (np.pi * sigma * np.asarray(frequency, float)) ** 2)
+
+
+def gaussian_mtf50(sigma: ArrayLike) -> NDArray:
+    """The frequency where a Gaussian blur of standard deviation `sigma` falls to half: 0.18739 / sigma."""
+    return np.sqrt(np.log(2) / 2) / (np.pi * np.asarray(sigma, float))
+
+
+def effective_f_number(f_number: ArrayLike, magnification: ArrayLike, pupil_ratio: float = 1.0) -> NDArray:
+    """The f-number that the sensor sees, N (1 + m / P) [2]_; two stops more than marked at 1× with P = 1."""
+    return np.asarray(f_number, float) * (1 + np.asarray(magnification, float) / pupil_ratio)
+
+
+def image_distance(focal_length: float, magnification: ArrayLike, pupil_ratio: float = 1.0) -> NDArray:
+    """Distance from the exit pupil to the sensor, f (P + m): from the thin-lens relations with pupils [2]_.
+
+    For P = 1 it is f (1 + m). Seen through the frame, the angle of view in front of the lens follows from this
+    distance over P.
+    """
+    return focal_length * (pupil_ratio + np.asarray(magnification, float))
+
+
+def field_angle_deg(extent: ArrayLike, distance: ArrayLike) -> NDArray:
+    """The full angle that an extent on the sensor takes in from a distance, both in one unit of length.
+
+    For a rectilinear lens the distance is f (1 + m / P): the image distance over the pupil ratio.
+    """
+    return 2 * np.degrees(np.arctan2(np.asarray(extent, float) / 2, distance))
+
+
+def cos4_stops(field_angle: ArrayLike) -> NDArray:
+    """Falloff in stops by the cos⁴ law [2]_ at a field angle in degrees from the axis."""
+    return -4 * np.log2(np.cos(np.radians(field_angle)))
+
+
+def depth_of_field(f_number: float, magnification: float, blur: float, pupil_ratio: float = 1.0) -> float:
+    """Depth of field close up, 2 N c (1 + m / P) / m², in the unit of the blur circle c (common practice)."""
+    return 2 * f_number * blur * (1 + magnification / pupil_ratio) / magnification**2
+
+
+def quarter_wave_focus(effective_f_number: ArrayLike, wavelength: float) -> NDArray:
+    """How far from best focus, to either side and at the sensor, a quarter wave is reached: 2 λ N_eff² [2]_."""
+    return 2 * wavelength * np.asarray(effective_f_number, float) ** 2
+
+
+def shadow_blur(distance: ArrayLike, effective_f_number: ArrayLike) -> NDArray:
+    """Width over which a shadow on an even light is blurred, D / N_eff, in the unit of the distance D.
+
+    D is the distance from the sensor to the mark, or to the mark's image in the glass between them.
+    """
+    return np.asarray(distance, float) / np.asarray(effective_f_number, float)
+
+
+def true_shutter(marked: float) -> float:
+    """The shutter time in seconds that a marked one stands for: the nearest power of two, by thirds of a stop.
+
+    1/60 stands for 1/64, 1/30 for 1/32 (APEX).
+    """
+    return float(2.0 ** (np.round(3 * np.log2(marked)) / 3))
+
+
+def true_f_number(marked: float) -> float:
+    """The f-number that a marked one stands for: √2 to a whole number of thirds of a stop (ISO 517)."""
+    return float(2.0 ** (np.round(6 * np.log2(marked)) / 6))

@@ -1,0 +1,84 @@
+"""Handbook formulas against handbook values."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from lensbench import optics
+
+
+# Goodman, Introduction to Fourier Optics, ch. 6; Smith, Modern Optical Engineering (values from memory).
+@pytest.mark.parametrize(
+    ("u", "expected"), [(0.25, 0.6850), (0.5, 0.3910), (0.75, 0.1443), (0, 1), (1, 0), (2, 0)]
+)
+def test_perfect_lens(u, expected):
+    assert optics.perfect_mtf(u / (550e-6 * 8), 550e-6, 8) == pytest.approx(expected, abs=5e-5)
+
+
+# Smith (memory): at 550 nm and f/8 the cut-off is 227.3 lp/mm and MTF50 91.8; at 1× both halve.
+def test_perfect_lens_at_f8_and_at_life_size():
+    for magnification, mtf50 in ((0, 91.8), (1, 45.9)):
+        n_eff = optics.effective_f_number(8, magnification)
+        found = brentq(lambda f, n=n_eff: float(optics.perfect_mtf(f, 550e-6, n)) - 0.5, 1, 200)
+        assert found == pytest.approx(mtf50, abs=0.05)
+        assert found * 550e-6 * n_eff == pytest.approx(optics.PERFECT_MTF50, abs=1e-5)
+
+
+def test_gaussian_falls_to_half_where_the_closed_form_says():
+    assert optics.gaussian_mtf50(1) == pytest.approx(0.18739, abs=1e-5)
+    assert optics.gaussian_mtf(optics.gaussian_mtf50(2.5), 2.5) == pytest.approx(0.5)
+
+
+# The transform of a unit box: 2/π at Nyquist on the axis; along the diagonal the product of two.
+def test_pixel():
+    assert optics.pixel_mtf(0.5, 1, 0) == pytest.approx(0.6366, abs=5e-5)
+    diagonal = np.sqrt(0.5)
+    assert optics.pixel_mtf(0.5, diagonal, diagonal) == pytest.approx(np.sinc(0.5 * diagonal) ** 2)
+    assert optics.pixel_mtf(1.5, 1, 0) < 0
+
+
+# Smith (memory).
+@pytest.mark.parametrize(("angle", "stops"), [(20, 0.3590), (30, 0.8301), (40, 1.5380), (45, 2), (60, 4)])
+def test_cos4(angle, stops):
+    assert optics.cos4_stops(angle) == pytest.approx(stops, abs=5e-5)
+
+
+# Handbook tables of the diagonal field on 36 × 24 mm at infinity.
+@pytest.mark.parametrize(("focal", "angle"), [(20, 94.5), (24, 84.1), (28, 75.4), (35, 63.4), (50, 46.8)])
+def test_field_at_infinity(focal, angle):
+    assert optics.field_angle_deg(np.hypot(36, 24), focal) == pytest.approx(angle, abs=0.05)
+
+
+def test_field_at_life_size():
+    distance = optics.image_distance(20, 1.0)
+    assert optics.field_angle_deg(np.hypot(36, 24), distance) == pytest.approx(56.8, abs=0.05)
+
+
+# Common practice (memory): f/8 at 1×, c = 0.030 mm, P = 1.
+def test_depth_of_field_close_up():
+    assert optics.depth_of_field(8, 1, 0.030) == pytest.approx(0.96)
+
+
+# Smith (memory): ±70.4 µm at f/8 at infinity, ±282 µm at f/8 and 1×, 550 nm.
+def test_quarter_wave():
+    assert optics.quarter_wave_focus(8, 0.550) == pytest.approx(70.4, abs=0.05)
+    assert optics.quarter_wave_focus(optics.effective_f_number(8, 1), 0.550) == pytest.approx(282, abs=0.5)
+
+
+# APEX (memory) and ISO 517.
+@pytest.mark.parametrize(
+    ("marked", "true"), [(1 / 60, 1 / 64), (1 / 30, 1 / 32), (1 / 15, 1 / 16), (1 / 125, 1 / 128)]
+)
+def test_marked_shutter_times(marked, true):
+    assert optics.true_shutter(marked) == pytest.approx(true)
+
+
+@pytest.mark.parametrize(
+    ("marked", "true"), [(5.6, 4 * 2**0.5), (11, 8 * 2**0.5), (8, 8), (22, 16 * 2**0.5), (6.3, 2 ** (16 / 6))]
+)
+def test_marked_f_numbers(marked, true):
+    assert optics.true_f_number(marked) == pytest.approx(true)
+
+
+def test_shadow_blur():
+    assert optics.shadow_blur(30, 10) == pytest.approx(3)
