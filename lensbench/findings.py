@@ -37,6 +37,13 @@ class Figure(msgspec.Struct, frozen=True):
         return (self.high - self.low) / 2
 
 
+class Place(msgspec.Struct, frozen=True):
+    """A measured place in pixels."""
+
+    x: Figure
+    y: Figure
+
+
 class Notice(msgspec.Struct, frozen=True):
     """Something that the user should know: a short code, the shot's file name (or None), and a sentence."""
 
@@ -144,11 +151,62 @@ class ZoneFringing(msgspec.Struct):
     around_px: Figure
 
 
+class FringingField(msgspec.Struct):
+    """The smooth field of one channel's lateral colour over the frame, and what it leaves unexplained.
+
+    With q the place less `about_px`, over the half-diagonal, and Q = |q|², the displacement in pixels is
+    q (r₁ + r₂ Q + r₃ Q²) + Q d + 2 (q·d) q, r being `radial_px` and d `decentring_px`.
+    `centre_px` is where the colours coincide and fringing grows from; None where fringing is too weak to tell,
+    and then `about_px` is the frame's centre and `shift_px` the displacement there.
+    """
+
+    channel: str
+    centre_px: Place | None
+    about_px: tuple[float, float]
+    shift_px: tuple[Figure, Figure]
+    radial_px: tuple[Figure, Figure, Figure]
+    decentring_px: tuple[Figure, Figure]
+    residual_px: Figure
+    tiles: int
+    left_out: int
+
+
+class WorstFringing(msgspec.Struct):
+    """The corner of the frame where the colours lie farthest apart, and the coloured band seen there.
+
+    `apart_px` is how far the two colours lie apart. `width_px` is the width of the coloured band on the
+    dark-light edge that shows it worst: the length over which the lightest and the darkest of the colours, each
+    scaled to run from 0 (dark) to 1 (light), differ by more than a tenth. Displacement and unequal blur both
+    make it.
+    """
+
+    zone: str
+    colours: tuple[str, str]
+    apart_px: Figure
+    width_px: Figure | None
+    width_um: Figure | None = None
+
+
+class ColourFocus(msgspec.Struct):
+    """Where a colour is sharpest along the rail, less green: positive is farther from the lens, in mm.
+
+    Lens and camera nearer to the target focus what is nearer; `nearer` says in a word which colour that is.
+    """
+
+    channel: str
+    focus_mm: Figure
+    nearer: str
+
+
 class Fringing(msgspec.Struct):
     """Lateral colour of one setting."""
 
     tiles: list[TileFringing] = []
     zones: list[ZoneFringing] = []
+    fields: list[FringingField] = []
+    worst: WorstFringing | None = None
+    colour_focus: list[ColourFocus] = []
+    notes: list[str] = []
 
 
 # -- falloff --------------------------------------------------------------------------------------------------
@@ -167,13 +225,6 @@ class FalloffGrid(msgspec.Struct):
     x: list[float]
     y: list[float]
     stops: list[list[float | None]]
-
-
-class Place(msgspec.Struct, frozen=True):
-    """A measured place in pixels."""
-
-    x: Figure
-    y: Figure
 
 
 class Falloff(msgspec.Struct):
@@ -210,6 +261,101 @@ class Dust(msgspec.Struct):
     marks: list[Mark] = []
 
 
+# -- geometry -------------------------------------------------------------------------------------------------
+
+
+class DistortionStep(msgspec.Struct, frozen=True):
+    """Distortion at one distance h from its centre.
+
+    `percent` is how much farther out a point lies than a lens without distortion would put it (negative:
+    barrel); `local_percent` how much larger small things there are drawn along the radius than in the centre.
+    """
+
+    h: float
+    percent: Figure
+    local_percent: Figure
+
+
+class Distortion(msgspec.Struct):
+    """How straight lines bend.
+
+    With q a point's place less `about_px` over the half-diagonal, and Q = |q|², a lens without distortion would
+    put the point at q (1 + t₁ Q + t₂ Q² + …), t being `terms`. `shape` is ``barrel``, ``cushion``, ``wave`` or
+    ``none``. `bow_percent` is how far a straight line along the picture's long side bows, in percent of the
+    picture's height (negative outwards: barrel). `centre_px` is None where the bending is too weak to show it.
+    """
+
+    shape: str
+    curve: list[DistortionStep]
+    bow_percent: Figure
+    centre_px: Place | None
+    about_px: tuple[float, float]
+    terms: list[Figure]
+    residual_px: Figure
+
+
+class ZoneMagnification(msgspec.Struct):
+    """The lens's own magnification in a zone (the target's tilt taken off), in percent of that at the centre."""
+
+    zone: str
+    percent: Figure
+
+
+class Alignment(msgspec.Struct):
+    """How the target stood to the camera.
+
+    `wider_left_percent` is how much larger the target is drawn at the picture's left edge than at its right,
+    `wider_top_percent` at the top than at the bottom. `right_away_deg` and `bottom_away_deg` are the same as
+    angles: how far the target's right (bottom) side is turned away; None where the image distance isn't known.
+    `told_from_decentring` says whether tilt and a decentred lens could be told apart.
+    """
+
+    wider_left_percent: Figure
+    wider_top_percent: Figure
+    right_away_deg: Figure | None
+    bottom_away_deg: Figure | None
+    told_from_decentring: bool
+
+
+class View(msgspec.Struct):
+    """How wide the lens sees, from target shots a known rail step apart.
+
+    `image_distance_mm` is f (1 + m / P), the distance from the exit pupil to the sensor over the pupil ratio;
+    `pupil_to_target_mm` is how far in front of the entrance pupil the target stood in the shot `shot`.
+    """
+
+    diagonal_deg: Figure
+    across_deg: Figure
+    down_deg: Figure
+    image_distance_px: Figure
+    image_distance_mm: Figure | None
+    pupil_to_target_mm: Figure
+    focal_length_mm: Figure | None
+    shot: str
+    shots: list[str]
+
+
+class Geometry(msgspec.Struct):
+    """How big and how wide the lens sees; None where the shots cannot tell, and `notes` say why."""
+
+    magnification: Figure | None = None
+    distortion_percent: Figure | None = None
+    target_turn_deg: Figure | None = None
+    target_tilt_deg: Figure | None = None
+    field_of_view_deg: Figure | None = None
+    shot: str = ""
+    scale_px_mm: Figure | None = None
+    covers_mm: tuple[Figure, Figure] | None = None
+    magnification_zones: list[ZoneMagnification] = []
+    distortion: Distortion | None = None
+    alignment: Alignment | None = None
+    view: View | None = None
+    ink_spread_um: Figure | None = None
+    tiles: int = 0
+    left_out: int = 0
+    notes: list[str] = []
+
+
 # -- the report -----------------------------------------------------------------------------------------------
 
 
@@ -226,6 +372,7 @@ class Setting(msgspec.Struct):
     fringing: Fringing | None = None
     falloff: Falloff | None = None
     dust: Dust | None = None
+    geometry: Geometry | None = None
 
     @property
     def label(self) -> str:
@@ -235,18 +382,42 @@ class Setting(msgspec.Struct):
         return self.aperture or "aperture not given"
 
 
-class Geometry(msgspec.Struct):
-    """How big and how wide the lens sees; None where the shots cannot tell."""
+class OpticalCentre(msgspec.Struct):
+    """One sign of where the lens's axis meets the sensor, from the frame's centre: x right, y down.
 
-    magnification: Figure | None = None
-    distortion_percent: Figure | None = None
-    target_turn_deg: Figure | None = None
-    target_tilt_deg: Figure | None = None
-    field_of_view_deg: Figure | None = None
+    In mm on the sensor, or in px where the sensor's size isn't known.
+    """
+
+    of: str
+    x: Figure
+    y: Figure
+
+
+class TurnTest(msgspec.Struct):
+    """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
+
+    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°.
+    """
+
+    of: str
+    stays: tuple[Figure, Figure]
+    turns: tuple[Figure, Figure]
+    blame: str
+
+
+class Assembly(msgspec.Struct):
+    """Whether the build was put together straight: ``straight``, ``off-centre`` or ``can't tell``, and why."""
+
+    answer: str
+    centres: list[OpticalCentre] = []
+    turn_tests: list[TurnTest] = []
+    text: str = ""
 
 
 class Verdict(msgspec.Struct):
     """The answers; each part is None until its question can be answered."""
+
+    assembly: Assembly | None = None
 
 
 class Report(msgspec.Struct):
