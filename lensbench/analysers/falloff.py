@@ -1,0 +1,247 @@
+"""Falloff: how much darker an even light is drawn away from the middle of the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.surface import Surface, block_means, fit_clean_surface
+from lensbench.errors import BenchError
+from lensbench.findings import Falloff, FalloffGrid, Figure, Place, ZoneFalloff
+from lensbench.frame import ZONES, h_of, half_diagonal, zone_index
+from lensbench.shot import Shot
+
+REFERENCE_H = 0.1
+"""Falloff is counted in stops below the mean light within this distance of the frame's centre."""
+
+READABLE_STOPS = 8.0
+"""Blocks darker than the brightest by more than this hold too little light to be read."""
+
+COVERED_STOPS = 5.0
+"""Where a block of the frame is darker than this the light does not cover the frame."""
+
+CLIPPED_SHARE = 0.02
+"""A block with a larger share of clipped samples is left out; a few are hot pixels."""
+
+GRID = (49, 33)
+"""Points of the reported map across and down."""
+
+
+@dataclass(frozen=True, eq=False)
+class LightMap:
+    """Stops below the reference over a grid of blocks, as measured and smooth.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    x, y : ndarray
+        The blocks' centres in pixels.
+    stops : ndarray, shape (y, x)
+        As measured, 0 where not readable.
+    weight : ndarray, shape (y, x)
+        0 where a block could not be read.
+    surface : Surface
+        The smooth map, in stops.
+    spread : float
+        Standard deviation of one block's noise in stops.
+    """
+
+    size: tuple[int, int]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    stops: NDArray[np.float64]
+    weight: NDArray[np.float64]
+    surface: Surface
+    spread: float
+
+    @property
+    def smooth(self) -> NDArray[np.float64]:
+        """The smooth map at the blocks' centres, shape (y, x)."""
+        return self.surface.on_grid(self.x, self.y)
+
+
+def measure_falloff(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> Falloff:
+    """Measure falloff from flats taken alike.
+
+    Parameters
+    ----------
+    flats : sequence of Shot
+        One or more flats of one setting and one frame size. Their maps are averaged.
+    darks : sequence of Shot
+        Frames taken with the lens covered, at the flats' exposure time and sensitivity; their mean is taken off.
+
+    Returns
+    -------
+    Falloff
+        Zone figures are the mean of the stops over the zone's area. Intervals hold the flats' noise and the
+        map's misfit, not the light panel's own unevenness.
+
+    Raises
+    ------
+    BenchError
+        Where the flats can't be read: too dark, clipped in the middle, or of different sizes.
+    """
+    light_map = map_light(flats, darks)
+    stops, size = light_map.smooth, light_map.size
+    grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
+    darkest = np.where(light_map.weight > 0, light_map.stops, np.inf)
+    return Falloff(
+        zones=_zones(light_map, stops),
+        grid=_grid(light_map, grid_x, grid_y),
+        centre_px=_centre(light_map),
+        covers_frame=bool(_low_percentile_cover(darkest)),
+    )
+
+
+def map_light(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> LightMap:
+    """Average flats to one map of stops below the middle.
+
+    Raises
+    ------
+    BenchError
+        As `measure_falloff`.
+    """
+    if not flats:
+        raise ValueError("falloff needs a flat")
+    first = flats[0]
+    channel = first.reference
+    total, weight = 0.0, 0.0
+    for flat in flats:
+        if flat.size != first.size:
+            raise BenchError(
+                f"{flat.name}: is {flat.size[0]} × {flat.size[1]} pixels, {first.name} is "
+                f"{first.size[0]} × {first.size[1]}. Take all flats of a setting with one camera and crop."
+            )
+        blocks = block_means(flat, channel)
+        light = blocks.light - _dark_level(darks, flat, channel)
+        readable = _readable(flat, light, blocks.clipped, channel)
+        logs = np.log2(np.where(readable, light, 1.0))
+        middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
+        logs -= np.median(logs[middle])
+        total, weight = total + np.where(readable, logs, 0.0), weight + readable
+    stops = -np.where(weight > 0, total / np.maximum(weight, 1), 0.0)
+    return _fitted(first.size, blocks.x, blocks.y, stops, weight)
+
+
+def _dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArray:
+    """Mean of the darks over the flat's blocks, in stored units above black; 0 without darks."""
+    if not darks:
+        return 0.0
+    for dark in darks:
+        if dark.size != flat.size:
+            raise BenchError(
+                f"{dark.name}: is {dark.size[0]} × {dark.size[1]} pixels, {flat.name} is "
+                f"{flat.size[0]} × {flat.size[1]}. Take the dark frames with the same camera and crop."
+            )
+    return np.mean([np.median(block_means(dark, channel).light, keepdims=True) for dark in darks], axis=0)
+
+
+def _readable(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> NDArray[np.bool_]:
+    """Which blocks hold light that can be read; refuses a flat whose middle can't."""
+    size_y, size_x = light.shape
+    middle = np.s_[3 * size_y // 8 : 5 * size_y // 8 + 1, 3 * size_x // 8 : 5 * size_x // 8 + 1]
+    full = flat.full_scale(channel)
+    if np.median(clipped[middle]) > CLIPPED_SHARE:
+        raise BenchError(
+            f"{flat.name}: the middle of the flat is clipped ({channel} is at 100 %). Expose a stop less."
+        )
+    level = float(np.median(light[middle]))
+    if level < 0.005 * full:
+        raise BenchError(
+            f"{flat.name}: the middle of the flat is nearly black ({channel} is at {100 * level / full:.1f} %). "
+            "Aim at 50 to 75 %: light the sheet, take the cap off, expose longer."
+        )
+    brightest = float(np.percentile(light, 99))
+    return (light > brightest * 2.0**-READABLE_STOPS) & (clipped <= CLIPPED_SHARE)
+
+
+def _fitted(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, weight: NDArray) -> LightMap:
+    surface, trust = fit_clean_surface(stops, weight, x, y, size, least=1e-3)
+    off = (stops - surface.on_grid(x, y))[(weight > 0) & (trust > 0.5)]
+    spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
+    reference = _reference(surface, size)
+    level = Surface(size, surface.coefficients - reference)
+    return LightMap(size, x, y, np.where(weight > 0, stops - reference, 0.0), weight, level, spread)
+
+
+def _reference(surface: Surface, size: tuple[int, int]) -> float:
+    """Stops of the mean light within `REFERENCE_H` of the frame's centre."""
+    reach = REFERENCE_H * half_diagonal(size)
+    steps = np.linspace(-reach, reach, 41)
+    x, y = (size[0] - 1) / 2 + steps, (size[1] - 1) / 2 + steps
+    inside = np.hypot(steps[None, :], steps[:, None]) <= reach
+    return -float(np.log2(np.mean(2.0 ** -surface.on_grid(x, y)[inside])))
+
+
+def _zones(light_map: LightMap, stops: NDArray) -> list[ZoneFalloff]:
+    """The mean of the stops over each zone that can be read."""
+    index = zone_index(light_map.x[None, :], light_map.y[:, None], light_map.size)
+    readable = light_map.weight > 0
+    middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], light_map.size) < REFERENCE_H)
+    found = []
+    for number, zone in enumerate(ZONES):
+        inside = readable & (index == number)
+        if inside.sum() < max(0.5 * (index == number).sum(), 1):
+            continue
+        noise = light_map.spread * np.sqrt(1 / inside.sum() + 1 / max(middle.sum(), 1))
+        misfit = float(np.median((light_map.stops - stops)[inside]))
+        found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), 1.96 * noise + abs(misfit), "stops")))
+    return found
+
+
+def _grid(light_map: LightMap, x: NDArray, y: NDArray) -> FalloffGrid:
+    """The smooth map on a grid, None where the nearest block could not be read."""
+    stops = light_map.surface.on_grid(x, y)
+    rows = np.abs(y[:, None] - light_map.y).argmin(axis=1)
+    columns = np.abs(x[:, None] - light_map.x).argmin(axis=1)
+    readable = light_map.weight[np.ix_(rows, columns)] > 0
+    listed = [
+        [round(float(value), 5) if fine else None for value, fine in zip(line, good, strict=True)]
+        for line, good in zip(stops, readable, strict=True)
+    ]
+    return FalloffGrid([float(v) for v in x], [float(v) for v in y], listed)
+
+
+def _low_percentile_cover(darkest: NDArray) -> bool:
+    """Whether no more than a speck of the frame is darker than `COVERED_STOPS`."""
+    return np.mean(darkest > COVERED_STOPS) < 1e-3
+
+
+def _centre(light_map: LightMap) -> Place | None:
+    """Where the light's centre lies: the axis of the round surface that fits the map best; None where flat."""
+    thin = np.s_[::4, ::4]
+    scale = half_diagonal(light_map.size)
+    across = (light_map.x[::4] - (light_map.size[0] - 1) / 2) / scale
+    down = (light_map.y[::4] - (light_map.size[1] - 1) / 2) / scale
+    u, v = np.meshgrid(across, down)
+    good = light_map.weight[thin] > 0
+    stops, u, v = light_map.smooth[thin][good], u[good], v[good]
+    centre = np.zeros(2)
+    for _ in range(20):
+        q = (u - centre[0]) ** 2 + (v - centre[1]) ** 2
+        profile = np.linalg.lstsq(np.stack([np.ones_like(q), q, q**2, q**3], axis=1), stops, rcond=None)[0]
+        slope = profile[1] + 2 * profile[2] * q + 3 * profile[3] * q**2
+        design = np.stack(
+            [np.ones_like(q), q, q**2, q**3, -2 * (u - centre[0]) * slope, -2 * (v - centre[1]) * slope], 1
+        )
+        solution, *_ = np.linalg.lstsq(design, stops, rcond=None)
+        step = np.clip(solution[4:], -0.2, 0.2)
+        centre = centre + step
+        if np.abs(centre).max() > 1:
+            return None
+        if np.abs(step).max() < 1e-6:
+            break
+    rest = stops - design @ solution
+    spread = np.sqrt(np.mean(rest**2) * 16 + light_map.spread**2)
+    covariance = np.linalg.pinv(design.T @ design) * spread**2
+    half = 1.96 * np.sqrt(np.diag(covariance)[4:]) * scale
+    if not np.all(np.isfinite(half)) or half.max() > 0.5 * scale:
+        return None
+    return Place(
+        Figure.of((light_map.size[0] - 1) / 2 + centre[0] * scale, half[0], "px"),
+        Figure.of((light_map.size[1] - 1) / 2 + centre[1] * scale, half[1], "px"),
+    )
