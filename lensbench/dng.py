@@ -85,12 +85,7 @@ def write_dng(path: str | Path, shot: Shot) -> None:
             planarconfig=None if shot.samples.ndim == 2 else "contig",
             metadata=None,
             software="lensbench",
-            extratags=[
-                *_camera_tags(shot),
-                *_level_tags(shot),
-                *_colour_tags(shot),
-                *_exposure_tags(shot.exposure),
-            ],
+            extratags=tags,
         )
         # tifffile knows no LinearRaw of a single plane, so a mosaic's or a grey frame's kind is put in afterwards.
         with tifffile.TiffFile(temporary, mode="r+b") as tiff:
@@ -188,7 +183,8 @@ def _colour_tags(shot: Shot) -> list[Tag]:
 def _exposure_tags(exposure: Exposure) -> list[Tag]:
     tags = []
     if exposure.taken:
-        tags += [Tag(306, "s", 20, exposure.taken), Tag(36867, "s", 20, exposure.taken)]  # DateTime, -Original
+        moment = exposure.taken.replace("-", ":")[:19]
+        tags += [Tag(306, "s", 20, moment), Tag(36867, "s", 20, moment)]  # DateTime, DateTimeOriginal
     if exposure.shutter_s:
         tags.append(Tag(33434, "2I", 1, _rationals([exposure.shutter_s])))
     if exposure.f_number:

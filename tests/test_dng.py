@@ -25,7 +25,7 @@ SIX = [
     [2, 1, 2, 0, 1, 0],
     [1, 0, 1, 1, 2, 1],
 ]
-EXPOSURE = Exposure("Nightjar One", 1 / 60, 400, 5.6, 24.0, "2024:05:06 21:10:11", 6)
+EXPOSURE = Exposure("Nightjar One", 1 / 60, 400, 5.6, 24.0, "2024-05-06 21:10:11", 6)
 KINDS = {
     **{name: (pattern, RGBG) for name, pattern in BAYER.items()},
     "6x6": (SIX, RGBG[:3]),

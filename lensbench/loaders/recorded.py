@@ -1,0 +1,198 @@
+"""What a file records beside its samples: exposure facts, and a raw file's own levels."""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+
+from lensbench.shot import Exposure
+
+CFA, LINEAR_RAW = 32803, 34892
+LOSSY_COMPRESSION = {34892: "lossy JPEG"}
+
+# tifffile logs what it finds odd in camera files; what matters of it comes to the user as a message of ours.
+logging.getLogger("tifffile").setLevel(logging.CRITICAL)
+
+
+@dataclass(frozen=True, eq=False)
+class RawPage:
+    """The directory of a raw file that holds the sensor's samples.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height in samples, margins included.
+    mosaic : bool
+        Whether the samples are a mosaic (not planes).
+    origin : (int, int)
+        Row and column where the visible frame begins, as the file says.
+    black : ndarray, shape (down, across, planes), or None
+        Black by place from the origin on.
+    white : float or None
+        The lowest of the planes' white levels.
+    lossy : str or None
+        What the samples were compressed with, where that changed them.
+    missing_bytes : int
+        How far the samples reach beyond the file's end.
+    """
+
+    size: tuple[int, int]
+    mosaic: bool
+    origin: tuple[int, int]
+    black: NDArray[np.float64] | None
+    white: float | None
+    lossy: str | None
+    missing_bytes: int
+
+
+@dataclass(frozen=True, eq=False)
+class Recorded:
+    """What a TIFF-based file tells about itself.
+
+    `plain_grey` holds the sizes of its ordinary grey pages, which LibRaw takes for mosaics.
+    """
+
+    exposure: Exposure
+    is_dng: bool
+    raw_page: RawPage | None
+    plain_grey: frozenset[tuple[int, int]]
+
+
+NOTHING = Recorded(Exposure(), False, None, frozenset())
+
+
+def read_recorded(path: str | Path) -> Recorded:
+    """Read what a TIFF-based raw file records; nothing where it is of another kind or can't be made sense of.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    """
+    try:
+        with tifffile.TiffFile(path) as tiff:
+            return _recorded(tiff)
+    except Exception:
+        # Camera files bend the TIFF rules and tifffile raises whatever it trips over. Nothing here is needed to
+        # unpack a file, so what can't be read stays unknown.
+        return NOTHING
+
+
+def exposure_of_tiff(tiff: tifffile.TiffFile) -> Exposure:
+    """The exposure facts in a TIFF's first directory and its EXIF directory."""
+    tags = {tag.name: tag.value for tag in tiff.pages.first.tags}
+    exif = tags.get("ExifTag")
+    return exposure_of({**tags, **exif} if isinstance(exif, dict) else tags)
+
+
+def exposure_of(tags: Mapping[str, Any]) -> Exposure:
+    """Exposure facts from TIFF and EXIF tags by name; what is missing or makes no sense is None."""
+    iso = tags.get("PhotographicSensitivity", tags.get("ISOSpeedRatings"))
+    orientation = _number(tags.get("Orientation"))
+    return Exposure(
+        camera=_camera(_text(tags.get("Make")), _text(tags.get("Model"))),
+        shutter_s=_positive(tags.get("ExposureTime")),
+        iso=_positive(iso[0] if isinstance(iso, tuple) and iso else iso),
+        f_number=_positive(tags.get("FNumber")),
+        focal_mm=_positive(tags.get("FocalLength")),
+        taken=_moment(_text(tags.get("DateTimeOriginal")) or _text(tags.get("DateTime"))),
+        orientation=int(orientation) if orientation in range(1, 9) else 1,
+    )
+
+
+def _recorded(tiff: tifffile.TiffFile) -> Recorded:
+    pages = list(_all_pages(tiff.pages))
+    is_dng = "DNGVersion" in tiff.pages.first.tags
+    raw = [p for p in pages if p.photometric in (CFA, LINEAR_RAW) and not p.is_reduced]
+    largest = max(raw, key=lambda p: p.imagewidth * p.imagelength, default=None)
+    grey = frozenset((p.imagewidth, p.imagelength) for p in pages if p.photometric in (0, 1))
+    return Recorded(
+        exposure_of_tiff(tiff),
+        is_dng,
+        None if largest is None else _raw_page(largest, tiff.filehandle.size, is_dng),
+        frozenset() if raw or is_dng else grey,
+    )
+
+
+def _all_pages(pages: tifffile.TiffPages) -> Iterator[tifffile.TiffPage]:
+    for page in pages:
+        yield page
+        if page.subifds:
+            yield from _all_pages(page.pages)
+
+
+def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
+    area = page.tags.valueof("ActiveArea") or (0, 0)
+    ends = [o + n for o, n in zip(page.dataoffsets, page.databytecounts, strict=False)]
+    # LibRaw brings floating point to whole numbers of its own scale, so that only its own levels fit them.
+    levels = is_dng and page.sampleformat == 1
+    return RawPage(
+        size=(page.imagewidth, page.imagelength),
+        mosaic=page.photometric == CFA,
+        origin=(int(area[0]), int(area[1])),
+        black=_black(page) if levels else None,
+        white=_white(page) if levels else None,
+        lossy=LOSSY_COMPRESSION.get(int(page.compression)),
+        missing_bytes=max(0, max(ends, default=0) - file_size),
+    )
+
+
+def _black(page: tifffile.TiffPage) -> NDArray[np.float64]:
+    """BlackLevel of a DNG by place and plane; 0 where it has none."""
+    down, across = page.tags.valueof("BlackLevelRepeatDim") or (1, 1)
+    planes = page.samplesperpixel
+    tag = page.tags.get("BlackLevel")
+    if tag is None:
+        return np.zeros((1, 1, planes))
+    values = np.atleast_1d(np.asarray(tag.value, dtype=np.float64))
+    if tag.dtype in (tifffile.DATATYPE.RATIONAL, tifffile.DATATYPE.SRATIONAL):
+        values = values[0::2] / values[1::2]
+    return values.reshape(down, across, planes)
+
+
+def _white(page: tifffile.TiffPage) -> float:
+    """The lowest WhiteLevel of a DNG's planes; the largest number that its bits hold where it has none."""
+    white = page.tags.valueof("WhiteLevel")
+    return float(2**page.bitspersample - 1 if white is None else np.min(white))
+
+
+def _camera(make: str | None, model: str | None) -> str | None:
+    """Make and model as one name, the make not said twice."""
+    if not make or not model:
+        return model or make
+    return model if model.lower().startswith(make.split()[0].lower()) else f"{make} {model}"
+
+
+def _text(value: Any) -> str | None:
+    if isinstance(value, bytes):
+        value = value.decode("utf-8", "replace")
+    return (value.replace("\0", " ").strip() or None) if isinstance(value, str) else None
+
+
+def _number(value: Any) -> float | None:
+    """A tag's number: whole, real, or a pair of numerator and denominator."""
+    try:
+        if isinstance(value, tuple):
+            return value[0] / value[1]
+        return float(value)
+    except (TypeError, ValueError, ZeroDivisionError, IndexError, OverflowError):
+        return None
+
+
+def _positive(value: Any) -> float | None:
+    number = _number(value)
+    return number if number is not None and 0 < number < np.inf else None
+
+
+def _moment(text: str | None) -> str | None:
+    """EXIF's date and time, as people write them."""
+    match = re.match(r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d:\d\d:\d\d)", text or "")
+    return "{}-{}-{} {}".format(*match.groups()) if match else None
