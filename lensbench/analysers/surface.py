@@ -5,12 +5,13 @@ The shared core of falloff and dirt: falloff is this surface, dirt is what depar
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.shot import Shot
+from lensbench.shot import Shot, Sublattice
 
 BLOCK_PX = 32
 """About how wide a block is; rounded to a whole number of the mosaic's repeats."""
@@ -51,24 +52,34 @@ def block_means(shot: Shot, channel: str, block: int = BLOCK_PX) -> Blocks:
     block : int
         About how wide a block is, in pixels.
     """
+    return _average(shot, shot.sublattices(channel), block)
+
+
+def index_block_means(shot: Shot, index: int, block: int = BLOCK_PX) -> Blocks:
+    """Average one colour index (such as one of two greens) over blocks; else as `block_means`."""
+    parts = (part for part in shot.sublattices(shot.colours[index]) if part.index == index)
+    return _average(shot, parts, block)
+
+
+def _average(shot: Shot, parts: Iterable[Sublattice], block: int) -> Blocks:
     width, height = shot.size
     across = _starts(width, _repeats(shot, 1, block))
     down = _starts(height, _repeats(shot, 0, block))
     shape = len(down), len(across)
     light, clipped, count = np.zeros(shape), np.zeros(shape), np.zeros(shape, np.int64)
-    for samples, first, step, index in shot.sublattices(channel):
+    for samples, first, step, index in parts:
         columns = -((first[0] - across) // step[0])
         rows = np.append(-((first[1] - down) // step[1]), len(samples))
         widths = np.diff(np.append(columns, samples.shape[1]))
         for j in range(len(down)):
             band = samples[rows[j] : rows[j + 1]]
-            stored = np.add.reduceat(_column_sums(band), columns)
             number = widths * len(band)
-            light[j] += (stored - number * shot.black[index]) * shot.gain[index]
+            light[j] += (np.add.reduceat(_column_sums(band), columns) - number * shot.black[index]) * shot.gain[
+                index
+            ]
             count[j] += number
             if band.max() >= shot.white:
-                over = np.count_nonzero(band >= shot.white, axis=0)
-                clipped[j] += np.add.reduceat(over, columns)
+                clipped[j] += np.add.reduceat(np.count_nonzero(band >= shot.white, axis=0), columns)
     return Blocks(_middles(across, width), _middles(down, height), light / count, count, clipped / count)
 
 
@@ -115,17 +126,31 @@ class Surface:
         down, across = self.coefficients.shape
         return spline_basis(y, self.size[1], down) @ self.coefficients @ spline_basis(x, self.size[0], across).T
 
+    def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+        """The surface at single places, shape of x and y."""
+        down, across = self.coefficients.shape
+        row, rows = _spline_parts(y, self.size[1], down - 3)
+        column, columns = _spline_parts(x, self.size[0], across - 3)
+        four = np.arange(4)
+        near = self.coefficients[row[:, None, None] + four[:, None], column[:, None, None] + four]
+        return np.einsum("kj,kji,ki->k", rows, near, columns)
+
 
 def spline_basis(places: NDArray, length: int, splines: int) -> NDArray[np.float64]:
     """Uniform cubic B-splines at places from 0 to `length`, shape (places, splines)."""
-    pieces = splines - 3
+    piece, parts = _spline_parts(places, length, splines - 3)
+    basis = np.zeros((len(piece), splines))
+    np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
+    return basis
+
+
+def _spline_parts(places: NDArray, length: int, pieces: int) -> tuple[NDArray, NDArray]:
+    """The first of the four splines that reach each place, and the values of the four, shape (places, 4)."""
     t = (np.asarray(places, float) + 0.5) / length * pieces
     piece = np.clip(np.floor(t).astype(int), 0, pieces - 1)
     u = t - piece
-    parts = np.stack([(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3], axis=-1) / 6
-    basis = np.zeros((len(t), splines))
-    np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
-    return basis
+    parts = [(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3]
+    return piece, np.stack(parts, axis=-1) / 6
 
 
 def fit_surface(

@@ -1,0 +1,282 @@
+"""A flat as one grey picture in units of its own noise: all colours' samples joined, the smooth light taken off.
+
+Dirt's shadows are grey, so every sample tells about them, whatever its colour. Each is weighed by its own signal
+to noise, two by two pixels make a cell, and the cell's departure from the smooth light is divided by its noise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import lcm
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.surface import Surface, fit_clean_surface, fit_surface, index_block_means, spline_basis
+from lensbench.noise import Noise, estimate_noise
+from lensbench.shot import Shot
+
+CELL_PX = 2
+"""Pixels to a cell, each way."""
+
+SPLINES = (9, 11)
+"""Splines of the smooth light down and across: stiff, lest it follow wide smears."""
+
+BLOCK_PX = 64
+"""Blocks for the smooth light: it changes little over them, and few are quick to fit."""
+
+LEAST_LIGHT = 0.01
+"""Blocks with less than this share of the brightest light are left blank."""
+
+ODD_CELL = 5.0
+"""Cells further than this from the smooth light, in units of noise, are searched for defective pixels."""
+
+ODD_SAMPLE = 6.0
+"""Samples further than this from the smooth light, in units of noise, may be defective."""
+
+THREADS = 2
+STRIP_CELLS = 48
+"""Rows of cells worked on at once: few enough to stay in the processor's cache."""
+
+
+@dataclass(frozen=True, eq=False)
+class GreyPicture:
+    """Departures from the smooth light, darker positive, in units of the noise.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    z : ndarray of float32, shape (height // 2, width // 2)
+        Departure of each cell of `CELL_PX` × `CELL_PX` pixels over its noise; 0 where the light can't be read.
+    strength : Surface
+        Signal to noise of a whole cell's light: a shadow of relative depth d gives z = d × strength.
+    """
+
+    size: tuple[int, int]
+    z: NDArray[np.float32]
+    strength: Surface
+
+    def strength_at(self, x: float, y: float) -> float:
+        """Signal to noise of a whole cell's light at a place in pixels."""
+        return float(self.strength.on_grid(np.array([x]), np.array([y]))[0, 0])
+
+
+@dataclass(frozen=True, eq=False)
+class _IndexLight:
+    """One colour index over the blocks: its smooth light, its noise there, and how its samples are weighed."""
+
+    surface: Surface
+    light: NDArray[np.float64]
+    variance: NDArray[np.float64]
+    noise: Noise
+    weight: float
+
+
+def grey_picture(flat: Shot) -> GreyPicture:
+    """Join all samples of a flat to its grey picture.
+
+    Parameters
+    ----------
+    flat : Shot
+        An even light through the lens.
+    """
+    lights, x, y, readable = _smooth_lights(flat)
+    weights = readable.astype(np.float64)
+    kinds = _cell_kinds(flat)
+    expected, inverse, strengths = [], [], []
+    for indices in kinds.reshape(-1, kinds.shape[-1]):
+        parts = [lights[i] for i in indices]
+        noise = np.sqrt(sum(part.weight**2 * part.variance for part in parts))
+        signal = sum(part.weight * part.light for part in parts)
+        black = sum(lights[i].weight * flat.gain[i] * flat.black[i] for i in indices)
+        coefficients = sum(part.weight * part.surface.coefficients for part in parts)
+        expected.append(Surface(flat.size, coefficients + black))
+        inverse.append(fit_surface(1 / noise, weights, x, y, flat.size, SPLINES))
+        strengths.append(signal / noise)
+    strength = np.sqrt(np.mean(np.square(strengths), axis=0))
+    scale = np.array([lights[i].weight * flat.gain[i] for i in range(len(flat.colours))], np.float32)
+    z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
+    _blank(z, readable, x, y)
+    _take_out_defects(flat, z, lights, scale, inverse, kinds)
+    return GreyPicture(flat.size, z, fit_surface(strength, weights, x, y, flat.size, SPLINES))
+
+
+def _smooth_lights(flat: Shot) -> tuple[dict[int, _IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
+    """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
+    means = [index_block_means(flat, index, BLOCK_PX) for index in range(len(flat.colours))]
+    x, y = means[0].x, means[0].y
+    readable = np.all([m.clipped < 0.02 for m in means], axis=0)
+    for m in means:
+        readable &= m.light > LEAST_LIGHT * np.percentile(m.light, 99)
+    lights = {}
+    # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
+    noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
+    for index, m in enumerate(means):
+        level = max(float(np.median(m.light[readable])), 1e-30) if readable.any() else 1.0
+        relative, _ = fit_clean_surface(
+            m.light / level, readable.astype(float), x, y, flat.size, least=5e-4, splines=SPLINES, rounds=2
+        )
+        surface = Surface(flat.size, relative.coefficients * level)
+        light = np.maximum(surface.on_grid(x, y), LEAST_LIGHT * level)
+        variance = noise.variance(light)
+        weight = float(np.median((light / variance)[readable])) if readable.any() else 1.0
+        lights[index] = _IndexLight(surface, light, variance, noise, weight)
+    return lights, x, y, readable
+
+
+def _cell_kinds(flat: Shot) -> NDArray[np.int64]:
+    """Colour indices of the samples in each kind of cell, shape (kinds down, kinds across, samples)."""
+    if flat.pattern is None:
+        every = np.tile(np.arange(len(flat.colours)), CELL_PX**2)
+        return every[None, None, :]
+    down, across = (lcm(length, CELL_PX) for length in flat.pattern.shape)
+    tile = np.tile(flat.pattern, (down // flat.pattern.shape[0], across // flat.pattern.shape[1]))
+    cells = tile.reshape(down // CELL_PX, CELL_PX, across // CELL_PX, CELL_PX).swapaxes(1, 2)
+    return cells.reshape(down // CELL_PX, across // CELL_PX, -1).astype(np.int64)
+
+
+def _whitened(
+    flat: Shot, scale: NDArray, expected: list[Surface], inverse: list[Surface], kinds: tuple[int, int]
+) -> NDArray[np.float32]:
+    """(expected − weighted sum) / noise of every cell, with one surface of each for each kind of cell."""
+    width, height = flat.size
+    rows, columns = height // CELL_PX, width // CELL_PX
+    z = np.empty((rows, columns), np.float32)
+    x = CELL_PX * np.arange(columns) + (CELL_PX - 1) / 2
+    y = CELL_PX * np.arange(rows) + (CELL_PX - 1) / 2
+    tile = _weight_rows(flat, scale)
+    # A surface is a product of splines; what depends on x alone is worked out once.
+    along = [
+        [(_along_x(s, x[i % kinds[1] :: kinds[1]])) for i, s in enumerate(group)] for group in (expected, inverse)
+    ]
+
+    def strip(top: int) -> None:
+        bottom = min(top + step, rows)
+        sums = _cell_sums(flat, tile, top, bottom)
+        for j in range(kinds[0]):
+            down = spline_basis(y[top + j : bottom : kinds[0]], height, SPLINES[0]).astype(np.float32)
+            for i in range(kinds[1]):
+                number = j * kinds[1] + i
+                part = np.s_[j :: kinds[0], i :: kinds[1]]
+                z[top:bottom][part] = (down @ along[0][number] - sums[part]) * (down @ along[1][number])
+
+    step = max(STRIP_CELLS // kinds[0], 1) * kinds[0]
+    each_strip(strip, range(0, rows, step))
+    return z
+
+
+def _along_x(surface: Surface, x: NDArray) -> NDArray[np.float32]:
+    splines = surface.coefficients.shape[1]
+    return (surface.coefficients @ spline_basis(x, surface.size[0], splines).T).astype(np.float32)
+
+
+def _weight_rows(flat: Shot, scale: NDArray) -> NDArray[np.float32]:
+    """The weight of every sample of the mosaic's first rows, shape (repeat, whole cells' width)."""
+    width = flat.size[0] // CELL_PX * CELL_PX
+    if flat.pattern is None:
+        return scale[None, :]
+    down = lcm(flat.pattern.shape[0], CELL_PX)
+    tile = scale[flat.pattern]
+    return np.ascontiguousarray(
+        np.tile(tile, (down // tile.shape[0], -(-width // tile.shape[1])))[:, :width], np.float32
+    )
+
+
+def _cell_sums(flat: Shot, tile: NDArray, top: int, bottom: int) -> NDArray[np.float32]:
+    """Weighted sums of the samples in the cells of rows `top` to `bottom`."""
+    width = flat.size[0] // CELL_PX * CELL_PX
+    stored = flat.samples[CELL_PX * top : CELL_PX * bottom, :width]
+    if flat.pattern is None:
+        weighed = stored.astype(np.float32) @ tile[0]
+    else:
+        weighed = stored.astype(np.float32)
+        for phase in range(len(tile)):
+            weighed[phase :: len(tile)] *= tile[phase]
+    pairs = weighed[0::2] + weighed[1::2]
+    return pairs[:, 0::2] + pairs[:, 1::2]
+
+
+def each_strip(work: Callable[[int], None], starts: range) -> None:
+    """Call `work` for every start, a few at a time (NumPy lets other threads run)."""
+    with ThreadPoolExecutor(THREADS) as pool:
+        for _ in pool.map(work, starts):
+            pass
+
+
+def _blank(z: NDArray[np.float32], readable: NDArray[np.bool_], x: NDArray, y: NDArray) -> None:
+    """Set the cells of unreadable blocks to 0."""
+    if readable.all():
+        return
+    rows = np.searchsorted((y[1:] + y[:-1]) / 2 / CELL_PX, np.arange(z.shape[0]))
+    columns = np.searchsorted((x[1:] + x[:-1]) / 2 / CELL_PX, np.arange(z.shape[1]))
+    z *= readable[np.ix_(rows, columns)]
+
+
+# -- defective pixels -----------------------------------------------------------------------------------------
+
+
+def _take_out_defects(
+    flat: Shot,
+    z: NDArray[np.float32],
+    lights: dict[int, _IndexLight],
+    scale: NDArray,
+    inverse: list[Surface],
+    kinds: NDArray[np.int64],
+) -> None:
+    """Take hot and dead pixels out of their cells: samples that stand out with at most one neighbour alike.
+
+    Dirt shadows even of one pixel's width darken two neighbours of each of their pixels or more.
+    """
+    row, column = np.nonzero(np.abs(z) > ODD_CELL)
+    steps = np.array([(j, i) for j in range(CELL_PX) for i in range(CELL_PX)])
+    y = (CELL_PX * row[:, None] + steps[:, 0]).ravel()
+    x = (CELL_PX * column[:, None] + steps[:, 1]).ravel()
+    plane_count = 1 if flat.pattern is not None else len(flat.colours)
+    for plane in range(plane_count):
+        off, sigmas = _departures(flat, lights, x, y, plane)
+        odd = np.abs(sigmas) > ODD_SAMPLE
+        around = np.stack(
+            [
+                _departures(flat, lights, x[odd] + dx, y[odd] + dy, plane)[1] * np.sign(sigmas[odd])
+                for dy in (-1, 0, 1)
+                for dx in (-1, 0, 1)
+                if dx or dy
+            ]
+        )
+        # The second most alike of the eight neighbours; noise alone rarely takes it past three sigmas.
+        second = np.sort(around, axis=0)[-2]
+        alone = second < np.maximum(0.25 * np.abs(sigmas[odd]), 3.0)
+        xs, ys = x[odd][alone], y[odd][alone]
+        rows, columns = ys // CELL_PX, xs // CELL_PX
+        number = rows % kinds.shape[0] * kinds.shape[1] + columns % kinds.shape[1]
+        weight = scale[_index_at(flat, xs, ys, plane)]
+        for kind, surface in enumerate(inverse):
+            here = number == kind
+            change = weight[here] * off[odd][alone][here] * surface.at(xs[here], ys[here])
+            np.add.at(z, (rows[here], columns[here]), change.astype(np.float32))
+
+
+def _index_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> NDArray[np.int64]:
+    """The colour index of the samples at pixels x, y."""
+    if flat.pattern is None:
+        return np.full(len(x), plane)
+    return flat.pattern[y % flat.pattern.shape[0], x % flat.pattern.shape[1]].astype(np.int64)
+
+
+def _departures(
+    flat: Shot, lights: dict[int, _IndexLight], x: NDArray, y: NDArray, plane: int
+) -> tuple[NDArray, NDArray]:
+    """Stored samples less the smooth light, in stored units and over their noise."""
+    x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
+    index = _index_at(flat, x, y, plane)
+    stored = flat.samples[y, x] if flat.pattern is not None else flat.samples[y, x, plane]
+    off, sigmas = np.zeros(len(x)), np.zeros(len(x))
+    for number, part in lights.items():
+        here = index == number
+        light = part.surface.at(x[here], y[here])
+        off[here] = stored[here] - flat.black[number] - light / flat.gain[number]
+        sigmas[here] = off[here] * flat.gain[number] / np.sqrt(part.noise.variance(light))
+    return off, sigmas
