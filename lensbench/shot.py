@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 class Exposure:
     """What the camera wrote down about a shot; None where it wrote nothing.
 
-    `taken` reads ``2024-05-06 21:10:11``, by the camera's clock. `orientation` is the EXIF number (1 as stored, 3 half a turn, 6 and 8 quarter turns); the samples are never
-    turned.
+    `taken` reads ``2024-05-06 21:10:11``, by the camera's clock. `orientation` is the EXIF number (1 as stored, 3
+    half a turn, 6 and 8 quarter turns); the samples are never turned.
     """
 
     camera: str | None = None

@@ -75,7 +75,8 @@ def _check_recorded(name: str, recorded: Recorded) -> None:
     # Only a DNG's byte counts can be trusted: LibRaw finds the samples of other makers' files in its own way.
     if recorded.is_dng and page.missing_bytes:
         raise BenchError(
-            f"{name}: is cut short, its last {page.missing_bytes:,} bytes are missing. Copy it from the card again."
+            f"{name}: is cut short, its last {page.missing_bytes:,} bytes are missing. Copy it from the card "
+            "again."
         )
 
 
@@ -88,8 +89,8 @@ def _unpacked(path: Path) -> Iterator[rawpy.RawPy]:
             raw.unpack()
         except (rawpy.LibRawFileUnsupportedError, rawpy.LibRawNotImplementedError):
             raise BenchError(
-                f"{path.name}: holds no raw sensor data that can be read here. Use the camera's own raw files, DNG or "
-                "TIFF."
+                f"{path.name}: holds no raw sensor data that can be read here. Use the camera's own raw files, "
+                "DNG or TIFF."
             ) from None
         except (rawpy.LibRawError, MemoryError) as error:
             raise BenchError(
@@ -110,8 +111,8 @@ def _check_sensor_data(name: str, raw: rawpy.RawPy, recorded: Recorded) -> None:
     sizes = raw.sizes
     if (sizes.raw_width, sizes.raw_height) in recorded.plain_grey:
         raise BenchError(
-            f"{name}: is an ordinary grey picture, not raw sensor data. Use the camera's raw file, or name it .tif to "
-            "have it read as a picture."
+            f"{name}: is an ordinary grey picture, not raw sensor data. Use the camera's raw file, or name it "
+            ".tif to have it read as a picture."
         )
     if raw.raw_type not in (rawpy.RawType.Flat, rawpy.RawType.Stack) or raw.raw_image_visible is None:
         raise BenchError(
@@ -119,8 +120,8 @@ def _check_sensor_data(name: str, raw: rawpy.RawPy, recorded: Recorded) -> None:
         )
     if abs(sizes.pixel_aspect - 1) > 0.01:
         raise BenchError(
-            f"{name}: comes from a sensor whose pixels are not square ({sizes.pixel_aspect:.2f} : 1), so that nothing "
-            "measured in pixels would hold. Use another camera."
+            f"{name}: comes from a sensor whose pixels are not square ({sizes.pixel_aspect:.2f} : 1), so that "
+            "nothing measured in pixels would hold. Use another camera."
         )
     check_size(name, sizes.width, sizes.height)
 

@@ -1,0 +1,76 @@
+"""Any picture file to a Shot, by what the file holds, whatever its name ends in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lensbench.errors import BenchError
+from lensbench.loaders.opening import read_head
+from lensbench.loaders.raw import load_raw
+from lensbench.loaders.recorded import read_recorded
+from lensbench.loaders.rendered import JPEG, PNG, load_rendered
+from lensbench.loaders.tiff import load_tiff
+from lensbench.shot import Shot
+
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+"""How TIFF and BigTIFF begin, and with them most makers' raw files."""
+
+_NO_PICTURE = {
+    b"%PDF": "a PDF",
+    b"PK\x03\x04": "a ZIP archive or office document",
+    b"GIF8": "a GIF",
+    b"<svg": "an SVG drawing",
+    b"BM": "a BMP picture",
+}
+"""Beginnings of files that people name by mistake."""
+
+_PICTURE_ENDINGS = ("", ".tif", ".tiff", ".dng")
+"""Endings under which a TIFF without a mosaic is taken for a picture. Under a maker's own ending it is raw."""
+
+
+def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
+    """Load a shot from a raw file, TIFF, JPEG or PNG.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    encoding : {'linear', 'srgb'}, optional
+        How the numbers of a TIFF, JPEG or PNG follow the light, where the session file says; raw is linear.
+
+    Raises
+    ------
+    BenchError
+        If the file can't be read or holds no picture that can be measured; the message says why and what to do.
+    """
+    path = Path(path)
+    head = read_head(path)
+    if head.startswith((JPEG, PNG)):
+        return load_rendered(path, encoding)
+    if head.startswith(_TIFF) and not _holds_raw(path, head):
+        return load_tiff(path, encoding)
+    for start, kind in _NO_PICTURE.items():
+        if head.startswith(start):
+            raise BenchError(f"{path.name}: is {kind}. Name a raw file, TIFF, JPEG or PNG.")
+    if _is_text(head):
+        raise BenchError(f"{path.name}: is a text file, not a picture. Name a raw file, TIFF, JPEG or PNG.")
+    return load_raw(path)
+
+
+def _holds_raw(path: Path, head: bytes) -> bool:
+    """Whether a file that begins as TIFF holds a sensor's samples."""
+    recorded = read_recorded(path)
+    if recorded.is_dng or recorded.raw_page or head[8:10] == b"CR":
+        return True
+    return path.suffix.lower() not in _PICTURE_ENDINGS
+
+
+def _is_text(head: bytes) -> bool:
+    try:
+        text = head.decode("utf-8")
+    except UnicodeDecodeError as error:
+        # A character may be cut in two where the first bytes end.
+        if error.start < len(head) - 4:
+            return False
+        text = head[: error.start].decode("utf-8")
+    return all(c.isprintable() or c.isspace() for c in text)
