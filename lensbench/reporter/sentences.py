@@ -1,0 +1,97 @@
+"""What a setting's figures say, in short plain sentences: the captions of maps and the page's first lines."""
+
+from __future__ import annotations
+
+from lensbench import frame
+from lensbench.findings import Figure, Report, Setting
+from lensbench.reporter.numbers import bare, brief
+from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
+
+NO_TARGET = "no target shot at this setting could be measured"
+NO_FLAT = "no flat at this setting could be measured"
+
+CORNERS = tuple(zone for zone in frame.ZONES if zone.startswith("corner"))
+
+
+def setting_name(setting: Setting) -> str:
+    """The setting as headings call it: the aperture, and turn and setup where they aren't the plain ones."""
+    parts = [setting.label]
+    if setting.lens_turn_deg:
+        parts.append(f"lens turned {setting.lens_turn_deg:g}°")
+    if setting.setup != 1:
+        parts.append(f"setup {setting.setup}")
+    return ", ".join(parts)
+
+
+def sharpness_in_short(report: Report, setting: Setting) -> str:
+    """Such as ``centre 39, corners 26 to 30 lp/mm``."""
+    unit = sharpness_unit(report)
+    figures = zone_figures(setting, unit)
+    if not figures:
+        return NO_TARGET
+    parts = []
+    if ("centre", "mean") in figures:
+        parts.append(f"centre {brief(figures['centre', 'mean'])}")
+    corners = [figures[zone, "mean"] for zone in CORNERS if (zone, "mean") in figures]
+    if corners:
+        parts.append(f"corners {span(corners)}")
+    return f"{', '.join(parts) or 'see the zones'} {unit}"
+
+
+def span(figures: list[Figure]) -> str:
+    """The range of several figures, or the one number where they read alike."""
+    low, high = min(figures, key=lambda f: f.value), max(figures, key=lambda f: f.value)
+    return brief(low) if brief(low) == brief(high) else f"{brief(low)} to {brief(high)}"
+
+
+def fringing_in_short(setting: Setting) -> str:
+    """Such as ``blue 2.6 px outward in the corner``: the worst zone of the worse colour."""
+    zones = setting.fringing.zones if setting.fringing else []
+    outer = [zone for zone in zones if zone.zone != "centre"]
+    if not outer:
+        return NO_TARGET if not setting.sharpness else "not measured: one colour, or none to compare"
+    worst = max(outer, key=lambda zone: abs(zone.radial_px.value))
+    way = "outward" if worst.radial_px.value > 0 else "inward"
+    return f"{worst.channel} up to {brief(_size_of(worst.radial_px))} px {way}"
+
+
+def _size_of(figure: Figure) -> Figure:
+    return figure if figure.value >= 0 else Figure(-figure.value, -figure.high, -figure.low, figure.unit)
+
+
+def falloff_in_short(setting: Setting) -> str:
+    """Such as ``corners 1.6 stops darker``."""
+    zones = {zone.zone: zone.stops for zone in setting.falloff.zones} if setting.falloff else {}
+    corners = [zones[zone] for zone in CORNERS if zone in zones]
+    if not corners:
+        return NO_FLAT
+    return f"corners {span(corners)} stops darker"
+
+
+def marks_in_short(setting: Setting) -> str:
+    """``clean``, or how many marks."""
+    if setting.dust is None:
+        return NO_FLAT
+    count = len(setting.dust.marks)
+    return "clean" if count == 0 else f"{count} mark{'s' if count > 1 else ''}"
+
+
+def light_in_short(setting: Setting) -> str:
+    """Falloff and marks in one line."""
+    if setting.falloff is None and setting.dust is None:
+        return NO_FLAT
+    return f"{falloff_in_short(setting)}; {marks_in_short(setting)}"
+
+
+def about_the_shots(report: Report) -> str:
+    """Camera, magnification and date in one line."""
+    width, height = report.camera.size_px
+    parts = [f"{width} × {height} px"]
+    if report.camera.sensor_mm:
+        parts.append("{:g} × {:g} mm".format(*report.camera.sensor_mm))
+    magnification = report.geometry.magnification if report.geometry else None
+    if magnification:
+        parts.append(f"{bare(magnification)} × life size")
+    if report.build.date:
+        parts.append(report.build.date)
+    return "  ·  ".join(parts)
