@@ -1,0 +1,153 @@
+"""The samples of one channel beside edges, where they lie: no demosaicing, no resampling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge_places import EdgePlaces
+from lensbench.shot import Shot
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeSamples:
+    """Samples of one channel beside edges; all arrays but the last two have shape (samples,).
+
+    Attributes
+    ----------
+    edge : ndarray of int
+        Which of the places a sample belongs to.
+    t, u : ndarray of float32
+        Where it lies from the nominal middle: along the nominal line and along its normal, in pixels.
+    light : ndarray of float32
+        Light above black in stored units.
+    taken, clipped : ndarray of int, shape (n,)
+        How many samples each place had, and how many of these were clipped (and left out).
+    """
+
+    edge: NDArray[np.int32]
+    t: NDArray[np.float32]
+    u: NDArray[np.float32]
+    light: NDArray[np.float32]
+    taken: NDArray[np.int64]
+    clipped: NDArray[np.int64]
+
+    def keep(self, which: NDArray[np.bool_]) -> EdgeSamples:
+        """The samples where a mask is true."""
+        parts = (a[which] for a in (self.edge, self.t, self.u, self.light))
+        return EdgeSamples(*parts, self.taken, self.clipped)
+
+
+def usable_span(places: EdgePlaces, margin: NDArray) -> tuple[NDArray, NDArray]:
+    """Where along each nominal line, from its middle, both walls are at least a margin away: lowest, highest t."""
+    direction, middle = places.along, places.middle
+    a = places.walls[..., :2]
+    here = np.einsum("nkc,nc->nk", a, middle) + places.walls[..., 2]
+    rise = np.einsum("nkc,nc->nk", a, direction)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        limit = (margin[:, None] - here) / rise
+    half = places.half_length
+    low = np.where(rise > 0, limit, -np.inf).max(axis=1)
+    high = np.where(rise < 0, limit, np.inf).min(axis=1)
+    return np.maximum(low, -half), np.minimum(high, half)
+
+
+def gather(shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin: NDArray) -> EdgeSamples:
+    """Samples of one channel on both sides of edges, clear of everything else.
+
+    Parameters
+    ----------
+    window : ndarray, shape (n,)
+        How far to go to each side, in pixels, as far as the side reaches.
+    margin : ndarray, shape (n,)
+        How far to stay from the walls and from the end of the bright side's reach.
+    """
+    planes = _regions(places, window, margin)
+    owner = np.tile(np.arange(len(places)), 2)
+    reach = places.half_length * np.abs(places.along[:, 1]) + window * np.abs(places.normal[:, 1])
+    top, bottom = places.middle[:, 1] - reach, places.middle[:, 1] + reach
+    parts = [
+        _samples_inside(shot, lattice, planes, owner, places, np.tile(top, 2), np.tile(bottom, 2))
+        for lattice in shot.sublattices(channel)
+    ]
+    edge, t, u, light, clipped = (np.concatenate(column) for column in zip(*parts, strict=True))
+    n = len(places)
+    taken = np.bincount(edge, minlength=n)
+    if not clipped.any():
+        return EdgeSamples(edge, t, u, light, taken, np.zeros(n, dtype=np.int64))
+    lost = np.bincount(edge[clipped], minlength=n)
+    return EdgeSamples(edge, t, u, light, taken, lost).keep(~clipped)
+
+
+def _regions(places: EdgePlaces, window: NDArray, margin: NDArray) -> NDArray:
+    """Half-planes (a, b, c), a x + b y + c ≥ 0 inside: shape (2 n, 4, 3), the dark sides, then the bright."""
+    middle = places.middle
+    low, high = usable_span(places, margin)
+    across = _lines(places.normal, middle)
+    along = _lines(places.along, middle)
+    dark = np.minimum(window, places.reach_px[:, 0])
+    bright = np.minimum(window, places.reach_px[:, 1] - margin)
+    walls = places.walls - margin[:, None, None] * np.array([0, 0, 1.0])
+    dark_side = np.stack([_shifted(across, dark), -across, walls[:, 0], walls[:, 1]], axis=1)
+    bright_side = np.stack(
+        [across, _shifted(-across, bright), _shifted(along, -low), _shifted(-along, high)], axis=1
+    )
+    return np.concatenate([dark_side, bright_side])
+
+
+def _lines(direction: NDArray, through: NDArray) -> NDArray:
+    return np.concatenate([direction, -np.einsum("nc,nc->n", direction, through)[:, None]], axis=1)
+
+
+def _shifted(lines: NDArray, by: NDArray) -> NDArray:
+    return np.concatenate([lines[:, :2], (lines[:, 2] + by)[:, None]], axis=1)
+
+
+def _samples_inside(shot, lattice, planes, owner, places, top, bottom):
+    """Samples of one sublattice in convex regions, by runs of rows: edge, t, u, light, clipped."""
+    width, height = shot.size
+    region, y, first, count = _runs(lattice.first, lattice.step, (width, height), planes, top, bottom)
+    edge = np.repeat(owner[region].astype(np.int32), count)
+    step = np.arange(count.sum(), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
+    column = np.repeat(first, count) + step
+    row = np.repeat((y - lattice.first[1]) // lattice.step[1], count)
+    stored = lattice.samples[row, column]
+    who = owner[region]
+    x_start = lattice.first[0] + lattice.step[0] * first
+    offset = np.stack([x_start, y], axis=1) - places.middle[who]
+    run_step = step.astype(np.float32) * np.float32(lattice.step[0])
+
+    def projected(direction):
+        start = np.einsum("nc,nc->n", offset, direction[who]).astype(np.float32)
+        slope = direction[who, 0].astype(np.float32)
+        return np.repeat(start, count) + np.repeat(slope, count) * run_step
+
+    light = shot.light(stored, lattice.index)
+    return edge, projected(places.along), projected(places.normal), light, stored >= shot.white
+
+
+def _runs(first, step, size, planes, top, bottom):
+    """Runs of columns inside convex regions: region, y, first column of the lattice, count; none empty."""
+    width, height = size
+    low_row = np.ceil((np.maximum(top, 0) - first[1]) / step[1]).astype(int)
+    high_row = np.floor((np.minimum(bottom, height - 1) - first[1]) / step[1]).astype(int)
+    low_row = np.maximum(low_row, 0)
+    rows = low_row[:, None] + np.arange(max(int((high_row - low_row).max(initial=-1)) + 1, 0))
+    y = first[1] + step[1] * rows
+    low = np.zeros(y.shape)
+    high = np.full(y.shape, width - 1.0)
+    for plane in np.moveaxis(planes, 1, 0):
+        a, b, c = (plane[:, k, None] for k in range(3))
+        rest = b * y + c
+        with np.errstate(divide="ignore", invalid="ignore"):
+            limit = -rest / a
+        low = np.where(a > 0, np.maximum(low, limit), low)
+        high = np.where(a < 0, np.minimum(high, limit), high)
+        high = np.where((a == 0) & (rest < 0), -1.0, high)
+    begin = np.maximum(np.ceil((low - first[0]) / step[0]), 0)
+    count = np.floor((high - first[0]) / step[0]) - begin + 1
+    count = np.where(rows <= high_row[:, None], np.maximum(count, 0), 0).astype(np.int64)
+    region, place = np.nonzero(count)
+    return region, y[region, place], begin[region, place].astype(np.int64), count[region, place]

@@ -1,0 +1,183 @@
+"""Edges whose every property is known: profiles in closed form or from a transfer function by Fourier integral.
+
+Nothing here is shared with the code under test. A scene is a sheet of square cells, one straight or bent edge
+each, seen through square pixels of full fill. The truth of an edge is its transfer function along its normal times
+|sinc(f cos θ) sinc(f sin θ)|.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import j1
+
+from lensbench.shot import Shot
+
+BAYER = np.array([[0, 1], [1, 2]], dtype=np.uint8)
+MONO = np.zeros((1, 1), dtype=np.uint8)
+XTRANS = np.array(
+    [
+        [1, 2, 1, 1, 0, 1],
+        [0, 1, 0, 2, 1, 2],
+        [1, 2, 1, 1, 0, 1],
+        [1, 0, 1, 1, 2, 1],
+        [2, 1, 2, 0, 1, 0],
+        [1, 0, 1, 1, 2, 1],
+    ],
+    dtype=np.uint8,
+)
+
+Transfer = Callable[[np.ndarray], np.ndarray]
+
+
+def gaussian(s: float) -> Transfer:
+    """Gaussian blur of standard deviation s."""
+    return lambda f: np.exp(-2 * (np.pi * s * f) ** 2)
+
+
+def airy(wavelength_times_f_number: float) -> Transfer:
+    """Perfect lens with a round pupil (Goodman, Introduction to Fourier Optics, ch. 6)."""
+
+    def transfer(f):
+        u = np.clip(np.abs(f) * wavelength_times_f_number, 0, 1)
+        return 2 / np.pi * (np.arccos(u) - u * np.sqrt(1 - u * u))
+
+    return transfer
+
+
+def disc(radius: float) -> Transfer:
+    """Geometrical defocus: a disc, with contrast reversal."""
+
+    def transfer(f):
+        x = 2 * np.pi * radius * np.abs(f) + 1e-12
+        return 2 * j1(x) / x
+
+    return transfer
+
+
+def motion(length: float) -> Transfer:
+    """Even motion across the edge."""
+    return lambda f: np.sinc(length * f)
+
+
+def comatic(s: float, skew: float) -> Transfer:
+    """Gaussian blur with a one-sided exponential tail of length `skew`."""
+    return lambda f: np.exp(-2 * (np.pi * s * f) ** 2) / (1 + 2j * np.pi * f * skew)
+
+
+def product(*parts: Transfer) -> Transfer:
+    """Blurs after one another."""
+    return lambda f: np.prod([p(f) for p in parts], axis=0)
+
+
+def mixture(*parts: tuple[float, Transfer]) -> Transfer:
+    """Blurs beside one another, with their shares."""
+    return lambda f: sum(share * p(f) for share, p in parts)
+
+
+def with_pixel(transfer: Transfer, angle: float) -> Transfer:
+    """A blur seen through square pixels, along the normal at `angle` radians."""
+    return lambda f: transfer(f) * np.sinc(f * np.cos(angle)) * np.sinc(f * np.sin(angle))
+
+
+def profile(transfer: Transfer, step: float = 0.02, reach: float = 1600.0):
+    """The edge profile (0 to 1) of a transfer function, as a function of distance."""
+    n = int(2 * reach / step)
+    f = np.fft.rfftfreq(n, step)
+    spread = np.fft.fftshift(np.fft.irfft(transfer(f), n)) / step
+    level = np.cumsum(spread) * step - spread * step / 2
+    d = (np.arange(n) - n // 2) * step
+    keep = np.abs(d) < 400
+    return lambda x: np.interp(x, d[keep], level[keep])
+
+
+def true_mtf50(transfer: Transfer) -> float:
+    """Where the contrast first falls to half."""
+    f = np.linspace(0, 2, 400001)
+    mtf = np.abs(transfer(f))
+    k = int(np.argmax(mtf < 0.5))
+    return float(f[k - 1] + (mtf[k - 1] - 0.5) / (mtf[k - 1] - mtf[k]) * (f[k] - f[k - 1]))
+
+
+@dataclass
+class Scene:
+    """Edges on a sheet and how they lie: normals at `angle` (radians, y down) point to the bright side."""
+
+    light: np.ndarray
+    middle: np.ndarray
+    angle: np.ndarray
+    offset: np.ndarray
+    ends: np.ndarray
+
+    @property
+    def normal(self) -> np.ndarray:
+        return np.stack([np.cos(self.angle), np.sin(self.angle)], axis=1)
+
+
+def scene(
+    transfer: Transfer,
+    angles_deg,
+    cell: int = 256,
+    length: float = 190.0,
+    dark: float = 0.03,
+    white: float = 0.75,
+    bend: float = 0.0,
+    slope=(0.0, 0.0),
+    seed: int = 0,
+    columns: int | None = None,
+) -> Scene:
+    """One edge in each cell; light as a share of full scale; offsets and nominal errors drawn at random.
+
+    `bend` is how far the ends of the length stand off from the middle; `slope` the light's relative rise by x
+    and y in a pixel.
+    """
+    rng = np.random.default_rng(seed)
+    angle = np.radians(np.asarray(angles_deg, float))
+    n = len(angle)
+    columns = columns or int(np.ceil(np.sqrt(n)))
+    rows = -(-n // columns)
+    light = np.full((rows * cell, columns * cell), white)
+    across = np.arange(cell) - (cell - 1) / 2
+    middle, offset, profiles = np.zeros((n, 2)), rng.uniform(-1, 1, n), {}
+    for k in range(n):
+        row, column = divmod(k, columns)
+        key = round(float(angle[k]), 12)
+        if key not in profiles:
+            profiles[key] = profile(with_pixel(transfer, angle[k]))
+        nx, ny = np.cos(angle[k]), np.sin(angle[k])
+        u = nx * across[None, :] + ny * across[:, None] - offset[k]
+        t = -ny * across[None, :] + nx * across[:, None]
+        curve = bend * (2 * t / length) ** 2
+        d = (u - curve) / np.sqrt(1 + (8 * bend * t / length**2) ** 2)
+        level = dark + (white - dark) * profiles[key](d)
+        level *= 1 + slope[0] * across[None, :] + slope[1] * across[:, None]
+        light[row * cell : (row + 1) * cell, column * cell : (column + 1) * cell] = level
+        middle[k] = column * cell + (cell - 1) / 2, row * cell + (cell - 1) / 2
+    turn = angle + rng.uniform(-0.008, 0.008, n)
+    along = np.stack([-np.sin(turn), np.cos(turn)], axis=1) * length / 2
+    return Scene(light, middle, angle, offset, np.stack([middle - along, middle + along], axis=1))
+
+
+def expose(
+    light: np.ndarray,
+    pattern: np.ndarray = BAYER,
+    electrons: float = 30000.0,
+    read: float = 3.0,
+    gain_noise: float = 0.0,
+    seed: int | None = 1,
+    name: str = "edges",
+) -> Shot:
+    """A shot of a sheet of light (1 is full scale); no noise at all where `seed` is None, then in real numbers."""
+    black, white = 512.0, 16383.0
+    if seed is None:
+        stored = (black + light * (white - black)).astype(np.float32)
+    else:
+        rng = np.random.default_rng(seed)
+        caught = rng.poisson(light * electrons * (1 + gain_noise * rng.standard_normal(light.shape)))
+        caught = caught + read * rng.standard_normal(light.shape)
+        stored = np.clip(np.round(black + caught / electrons * (white - black)), 0, white).astype(np.uint16)
+    colours = ("red", "green", "blue") if pattern.max() == 2 else ("grey",)
+    n = len(colours)
+    return Shot(name, stored, pattern, colours, np.full(n, black), white, np.ones(n))
