@@ -13,7 +13,8 @@ SPIKE_FROM = 0.85
 """A sensor clips at this part of its stated range or above; lower spikes aren't looked for."""
 
 SPIKE_BINS = 2048
-"""Bins over the stated range, so fine that photon noise spreads any unclipped light over several."""
+"""Bins over the stated range, so fine that photon noise spreads any unclipped light over several. A range with
+fewer numbers than this (8 bits) is too coarse to tell."""
 
 SAMPLES_READ = 250_000
 """Samples read per sublattice when looking for the spike."""
@@ -44,6 +45,8 @@ def clipping_level(shot: Shot) -> float:
         With whole numbers as samples.
     """
     black = float(shot.black.min())
+    if shot.white - black < SPIKE_BINS:
+        return shot.white
     edges = np.linspace(black, shot.white, SPIKE_BINS + 1)[round(SPIKE_FROM * SPIKE_BINS) :]
     levels = [shot.white]
     for channel in shot.channels:

@@ -30,7 +30,7 @@ def read_head(path: str | Path, length: int = 512) -> bytes:
         with path.open("rb") as file:
             head = file.read(length)
     except FileNotFoundError:
-        raise BenchError(f"{path}: there is no such file{nearest_file(path)}.") from None
+        raise BenchError(f"{path}: there is no such file{nearest_file(path)}") from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise BenchError(f"{path}: can't be read ({why}). Look at the file's permissions.") from None
@@ -40,19 +40,19 @@ def read_head(path: str | Path, length: int = 512) -> bytes:
 
 
 def nearest_file(path: Path) -> str:
-    """The end of a sentence that names the file most like a missing one; empty where none is like it."""
+    """The end of a sentence that names the file most like a missing one, or a full stop."""
     try:
         names = sorted(p.name for p in path.parent.iterdir() if p.is_file())
     except OSError:
-        return f", nor a folder {path.parent}" if not path.parent.exists() else ""
+        return f", nor a folder {path.parent}." if not path.parent.exists() else "."
     return nearest_name(path.name, names)
 
 
 def nearest_name(name: str, names: list[str]) -> str:
-    """The end of a sentence that suggests the one of `names` most like `name`; empty where none is like it."""
+    """The end of a sentence that suggests the one of `names` most like `name`, or a full stop."""
     by_small = {n.lower(): n for n in names}
     like = difflib.get_close_matches(name.lower(), list(by_small), n=1, cutoff=0.6)
-    return f"; did you mean {by_small[like[0]]}?" if like else ""
+    return f"; did you mean {by_small[like[0]]}?" if like else "."
 
 
 def check_size(name: str, width: int, height: int, planes: int = 1) -> None:

@@ -74,10 +74,7 @@ def _check_recorded(name: str, recorded: Recorded) -> None:
     check_size(name, *page.size)
     # Only a DNG's byte counts can be trusted: LibRaw finds the samples of other makers' files in its own way.
     if recorded.is_dng and page.missing_bytes:
-        raise BenchError(
-            f"{name}: is cut short, its last {page.missing_bytes:,} bytes are missing. Copy it from the card "
-            "again."
-        )
+        raise BenchError(f"{name}: is cut short by {page.missing_bytes:,} bytes. Copy it from the card again.")
 
 
 @contextlib.contextmanager

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
+from lensbench.errors import BenchError
 from lensbench.findings import Build
+from lensbench.loaders.opening import nearest_file, nearest_name
+from lensbench.loaders.session_keys import SHOT_KEYS, TABLE_KEYS, Mistake, check_table
+from lensbench.loaders.toml_lines import line_of, read_toml
 
 SESSION_FILE = "session.toml"
 
@@ -54,3 +59,181 @@ class Session(msgspec.Struct, frozen=True):
     lens: LensEntry
     target: TargetEntry
     shots: list[ShotEntry]
+
+
+def load_session(folder: str | Path) -> Session:
+    """Read a folder's session file and check everything in it.
+
+    Parameters
+    ----------
+    folder : path
+        The folder with the shots and their ``session.toml``.
+
+    Returns
+    -------
+    Session
+        Every file that it names is there; whether each can be loaded isn't known yet.
+
+    Raises
+    ------
+    BenchError
+        Naming each mistake with its line, its key and what would be right.
+    """
+    folder = Path(folder)
+    path = session_file(folder)
+    data, text = read_toml(path)
+    mistakes: list[Mistake] = []
+    tables = _tables(data, mistakes)
+    shots = _shots(data, folder, mistakes)
+    _check_layout(data, tables["target"], shots, folder, mistakes)
+    if mistakes:
+        raise BenchError(_as_message(path, text, mistakes))
+    return Session(
+        folder=folder,
+        build=Build(**{"name": folder.resolve().name, **tables["build"]}),
+        camera=CameraEntry(**tables["camera"]),
+        lens=LensEntry(**tables["lens"]),
+        target=TargetEntry(**tables["target"]),
+        shots=[ShotEntry(**shot) for shot in shots],
+    )
+
+
+def session_file(folder: Path) -> Path:
+    """The session file of a folder, which must be there.
+
+    Raises
+    ------
+    BenchError
+        Saying what there is instead.
+    """
+    path = folder / SESSION_FILE
+    check_folder(folder)
+    if path.is_file():
+        return path
+    raise BenchError(
+        f"{folder}: has no {SESSION_FILE}, which says what each shot shows. Run: lensbench session {folder}"
+    )
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse what isn't a folder with something in it.
+
+    Raises
+    ------
+    BenchError
+        Saying what it is.
+    """
+    if folder.is_file():
+        raise BenchError(f"{folder}: is a file. Name the folder with the shots in it: {folder.parent}")
+    try:
+        empty = not any(folder.iterdir())
+    except FileNotFoundError:
+        raise BenchError(f"{folder}: there is no such folder{_nearest_folder(folder)}") from None
+    except OSError as error:
+        raise BenchError(f"{folder}: can't be read ({error.strerror}). Look at its permissions.") from None
+    if empty:
+        raise BenchError(f"{folder}: is empty. Copy the shots into it, then run: lensbench session {folder}")
+
+
+def _nearest_folder(folder: Path) -> str:
+    try:
+        return nearest_name(folder.name, sorted(p.name for p in folder.parent.iterdir() if p.is_dir()))
+    except OSError:
+        return "."
+
+
+def _tables(data: dict[str, Any], mistakes: list[Mistake]) -> dict[str, dict[str, Any]]:
+    """The checked values of the tables other than [[shot]]; unknown tables are mistakes."""
+    for name, value in data.items():
+        if name in TABLE_KEYS and not isinstance(value, dict):
+            mistakes.append(Mistake((name,), f"{name} must be a table: write [{name}] on a line of its own."))
+        elif name not in TABLE_KEYS and name != "shot":
+            mistakes.append(Mistake((name,), _unknown_at_top(name, value)))
+    return {
+        name: check_table(data[name], keys, (name,), mistakes) if isinstance(data.get(name), dict) else {}
+        for name, keys in TABLE_KEYS.items()
+    }
+
+
+def _unknown_at_top(name: str, value: Any) -> str:
+    if isinstance(value, dict | list):
+        return f"the table [{name}] is unknown{nearest_name(name, [*TABLE_KEYS, 'shot'])}"
+    home = next((table for table, keys in TABLE_KEYS.items() if name in keys), None)
+    if home:
+        return f"{name} stands outside of any table. Put it under [{home}]."
+    if name in SHOT_KEYS:
+        return f"{name} stands outside of any table. Put it under a [[shot]]."
+    tables = ", ".join(f"[{table}]" for table in TABLE_KEYS)
+    return f"the key {name} is unknown here. Every key stands under {tables} or a [[shot]]."
+
+
+def _shots(data: dict[str, Any], folder: Path, mistakes: list[Mistake]) -> list[dict[str, Any]]:
+    """The checked values of every [[shot]]."""
+    entries = data.get("shot", [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        mistakes.append(Mistake(("shot",), "every shot begins with [[shot]], in two pairs of brackets."))
+        return []
+    if not entries:
+        mistakes.append(
+            Mistake((), f"lists no shots. Add a [[shot]] for each, or run: lensbench session {folder}")
+        )
+    shots = [check_table(entry, SHOT_KEYS, ("shot", place), mistakes) for place, entry in enumerate(entries)]
+    seen: dict[Path, int] = {}
+    for place, (entry, shot) in enumerate(zip(entries, shots, strict=True)):
+        mistakes += _wrong_as_a_whole(entry, shot, place, folder)
+        if "file" in shot:
+            path = (folder / shot["file"]).resolve()
+            if path in seen:
+                text = f"{shot['file']} is listed twice (it is also shot {seen[path] + 1}). Take one of them out."
+                mistakes.append(Mistake(("shot", place, "file"), text))
+            seen.setdefault(path, place)
+    return shots
+
+
+def _wrong_as_a_whole(entry: dict[str, Any], shot: dict[str, Any], place: int, folder: Path) -> list[Mistake]:
+    """What is wrong with a [[shot]] although each of its keys may be right."""
+    at = ("shot", place)
+    found = [
+        Mistake(at, f"this [[shot]] has no {key}. {why}")
+        for key, why in (
+            ("file", 'Add file = "…", the name of its file.'),
+            ("shows", 'Add shows = "target", "flat", "dark" or "blade".'),
+        )
+        if key not in entry
+    ]
+    if "f_number" in entry and "aperture" in entry:
+        found.append(
+            Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the one that is true.")
+        )
+    if "file" in shot:
+        path = folder / shot["file"]
+        if path.is_dir():
+            found.append(Mistake((*at, "file"), f"{shot['file']} is a folder, not a picture."))
+        elif not path.is_file():
+            found.append(
+                Mistake((*at, "file"), f"there is no file {shot['file']} in {folder}{nearest_file(path)}")
+            )
+    return found
+
+
+def _check_layout(
+    data: dict[str, Any],
+    target: dict[str, Any],
+    shots: list[dict[str, Any]],
+    folder: Path,
+    mistakes: list[Mistake],
+) -> None:
+    """A session with shots of the target needs the target's own file."""
+    path = folder / target.get("layout", TargetEntry().layout)
+    if any(shot.get("shows") == "target" for shot in shots) and not path.is_file():
+        key = ("target", "layout") if "layout" in target else ("target",) if "target" in data else ()
+        text = (
+            f"there is no {path.name} in {path.parent}, which says where the target's corners lie. Copy the one "
+        )
+        mistakes.append(Mistake(key, text + "that came with your printed target into it."))
+
+
+def _as_message(path: Path, text: str, mistakes: list[Mistake]) -> str:
+    """One line a mistake, in the file's order."""
+    placed = sorted(((line_of(text, m.key) if m.key else None) or 0, m.text) for m in mistakes)
+    return "\n".join(f"{path}, line {line}: {said}" if line else f"{path}: {said}" for line, said in placed)

@@ -97,9 +97,7 @@ def _check_kind(name: str, page: tifffile.TiffPage, file_size: int) -> None:
         )
     ends = [o + n for o, n in zip(page.dataoffsets, page.databytecounts, strict=False)]
     if max(ends, default=0) > file_size:
-        raise BenchError(
-            f"{name}: is cut short, its last {max(ends) - file_size:,} bytes are missing. Export or copy it again."
-        )
+        raise BenchError(f"{name}: is cut short by {max(ends) - file_size:,} bytes. Export or copy it again.")
 
 
 def _samples(page: tifffile.TiffPage) -> NDArray:

@@ -1,0 +1,89 @@
+"""TOML files read so that every mistake can be named with its line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from lensbench.errors import BenchError
+
+Key = Sequence[str | int]
+"""The way to a value: names of tables and keys, and places in lists counted from 0."""
+
+
+def read_toml(path: Path) -> tuple[dict[str, Any], str]:
+    """What a TOML file says, and its text.
+
+    Raises
+    ------
+    BenchError
+        If the file can't be read or isn't TOML, with the line and a hint at what would be right.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise BenchError(f"{path}: can't be read ({error.strerror}). Look at the file's permissions.") from None
+    except UnicodeDecodeError:
+        raise BenchError(f"{path}: is not a UTF-8 text file. Save it as plain text, coded as UTF-8.") from None
+    # Lines end as Windows writes them, or as everybody else does; TOML knows no third way.
+    text = text.replace("\r\n", "\n")
+    try:
+        return tomllib.loads(text), text
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise BenchError(_not_toml(path, text, error)) from None
+
+
+def line_of(text: str, key: Key) -> int | None:
+    """The line, counted from 1, on which a key is first given; None where it isn't.
+
+    The file is read again, a line more each time: the key was given by the lines that made it appear.
+    """
+    lines = text.split("\n")
+    read = 0
+    for count in range(1, len(lines) + 1):
+        try:
+            data = tomllib.loads("\n".join(lines[:count]))
+        except tomllib.TOMLDecodeError:
+            # A value that runs over several lines ends further down, but it began after what was read last.
+            continue
+        if _holds(data, key):
+            return read + 1
+        read = count
+    return None
+
+
+def _holds(data: Any, key: Key) -> bool:
+    for part in key:
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):
+            return False
+    return True
+
+
+def _not_toml(path: Path, text: str, error: Exception) -> str:
+    said = str(error)
+    place = re.search(r"at line (\d+)", said)
+    number = int(place[1]) if place else text.count("\n") + 1
+    line = text.split("\n")[number - 1]
+    why = re.sub(r"\s*\(at [^)]*\)", "", said)
+    return f"{path}, line {number}: {line.strip()!r} can't be understood ({why}). {_hint(line, why)}"
+
+
+def _hint(line: str, why: str) -> str:
+    """What is most likely wrong with a line of TOML."""
+    value = line.partition("=")[2].strip()
+    if "overwrite" in why or "twice" in why.lower():
+        return "The same key or [table] stands here a second time; take one of them out."
+    if re.match(r"[-+]?\d+,\d", value):
+        return "Write decimals with a point, such as 5.6."
+    if re.search("[“”„‘’«»]", line):
+        return 'Use plain straight quotes: "…".'
+    if value and re.match(r"[^\W\d]", value) and not value.startswith(("true", "false")):
+        return 'Put words and file names in quotes: "…".'
+    if "=" not in line and not line.strip().startswith("["):
+        return "Write key = value, or begin the line with # to make it a note."
+    return "Look for a missing quote or bracket on this line or the one before."
