@@ -10,6 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 
+NEAR_BLACK = 1 / 256
+"""Part of the full scale, eight stops below clipping, under which samples count as near black: black levels are
+known to about one stored number, which is then a percent or two of the light."""
+
+
 @dataclass(frozen=True)
 class Exposure:
     """What the camera wrote down about a shot; None where it wrote nothing.
@@ -148,6 +153,10 @@ class Shot:
     def full_scale(self, channel: str) -> float:
         """The light at which a channel clips, in stored units above black."""
         return float(min((self.white - self.black[i]) * self.gain[i] for i in self.indices(channel)))
+
+    def near_black(self, channel: str) -> float:
+        """The light under which a sample tells more of black level and reading noise than of the scene."""
+        return NEAR_BLACK * self.full_scale(channel)
 
 
 def _steps_between(first: int, step: int, low: int, high: int) -> range:
