@@ -9,7 +9,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-
 NEAR_BLACK = 1 / 256
 """Part of the full scale, eight stops below clipping, under which samples count as near black: black levels are
 known to about one stored number, which is then a percent or two of the light."""
