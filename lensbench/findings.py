@@ -82,7 +82,9 @@ class EdgeSharpness(msgspec.Struct):
     `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
     side); ``blade`` for an edge that belongs to no tile, with column and row counting the edges of the shot.
     `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
-    edge went into its zone's figures, `why` is the reason where it did not.
+    edge went into its zone's figures, `why` is the reason where it did not. `rise_px` is the distance from 10 % to
+    90 % across it, `overshoot_percent` how far the profile passes its plateaus, `contrast_to_noise` white minus
+    dark over the noise of one white sample.
     """
 
     column: int
@@ -98,10 +100,49 @@ class EdgeSharpness(msgspec.Struct):
     used: bool
     why: str = ""
     shot: str = ""
+    rise_px: float | None = None
+    overshoot_percent: float | None = None
+    contrast_to_noise: float | None = None
+
+
+class TileSharpness(msgspec.Struct):
+    """Sharpness of one place and channel exactly along and across the radius, from all edges of its tile."""
+
+    column: int
+    row: int
+    channel: str
+    x: float
+    y: float
+    h: float
+    sagittal: Figure | None
+    tangential: Figure | None
+    used: bool
+    shot: str = ""
+
+
+class Contrast(msgspec.Struct, frozen=True):
+    """Contrast (MTF) at one frequency."""
+
+    frequency: float
+    unit: str
+    mtf: Figure
+
+
+class ContrastCurve(msgspec.Struct, frozen=True):
+    """Contrast against frequency in cycles a pixel, with its 95 % interval."""
+
+    frequency: list[float]
+    mtf: list[float]
+    low: list[float]
+    high: list[float]
 
 
 class ZoneSharpness(msgspec.Struct):
-    """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two)."""
+    """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
+
+    `mtf50_lw_ph` is in line widths a picture height. `contrast` holds the MTF at chosen frequencies, `curve` the
+    whole of it.
+    """
 
     zone: str
     channel: str
@@ -109,6 +150,23 @@ class ZoneSharpness(msgspec.Struct):
     mtf50: Figure
     mtf50_lp_mm: Figure | None
     edges: int
+    mtf50_lw_ph: Figure | None = None
+    contrast: list[Contrast] = []
+    curve: ContrastCurve | None = None
+
+
+class ZoneDifference(msgspec.Struct, frozen=True):
+    """How two of a zone's MTF50 differ, in percent of their mean.
+
+    Of ``sagittal`` against ``tangential`` in one channel (astigmatism: positive where sagittal is sharper), or of
+    one channel against another in the mean of the directions (positive where the first is sharper).
+    """
+
+    zone: str
+    first: str
+    against: str
+    percent: Figure
+    channel: str | None = None
 
 
 class Sharpness(msgspec.Struct):
@@ -116,6 +174,9 @@ class Sharpness(msgspec.Struct):
 
     edges: list[EdgeSharpness] = []
     zones: list[ZoneSharpness] = []
+    tiles: list[TileSharpness] = []
+    astigmatism: list[ZoneDifference] = []
+    colours: list[ZoneDifference] = []
 
 
 # -- colour fringing ------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 Each sample of one channel is taken where it lies, at a signed distance from a line that may bend; a smooth
 profile (`edge_profile`) and the line are fitted to them by turns until both stand, weighted by the noise found on
-this very edge. The response is the exact transform of the fitted profile, so there are no bins to be empty, no window to
+this very edge. The response is the exact transform of the fitted profile: no bins to be empty, no window to
 cut the tails, and the intervals follow from the fit.
 
 Position is where the profile crosses half way between the plateaus, averaged along the edge.

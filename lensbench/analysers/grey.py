@@ -14,20 +14,37 @@ from math import lcm
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.surface import Surface, fit_clean_surface, fit_surface, index_block_means, spline_basis
+from lensbench.analysers.surface import (
+    Surface,
+    fit_round,
+    index_block_means,
+    round_basis,
+    smooth_through,
+    spline_basis,
+)
+from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
 from lensbench.shot import Shot
 
 CELL_PX = 2
 """Pixels to a cell, each way."""
 
-SPLINES = (9, 11)
-"""Splines of the smooth light down and across: stiff, lest it follow wide smears."""
+SPLINES = (15, 21)
+"""Splines down and across that carry the smooth light from blocks to cells."""
+
+LEAST_SCATTER = 2e-4
+"""Scatter of the logarithms of the blocks' light that is never taken for dirt."""
+
+CUT_OFF = 0.85
+"""Blocks darker than this share of the smooth light, joined to the frame's border, are a barrel's shade."""
+
+CLIPPED_SHARE = 0.02
+LEAST_BLOCKS = 60
 
 BLOCK_PX = 64
 """Blocks for the smooth light: it changes little over them, and few are quick to fit."""
 
-LEAST_LIGHT = 0.01
+LEAST_LIGHT = 1 / 16
 """Blocks with less than this share of the brightest light are left blank."""
 
 ODD_CELL = 5.0
@@ -84,7 +101,6 @@ def grey_picture(flat: Shot) -> GreyPicture:
         An even light through the lens.
     """
     lights, x, y, readable = _smooth_lights(flat)
-    weights = readable.astype(np.float64)
     kinds = _cell_kinds(flat)
     expected, inverse, strengths = [], [], []
     for indices in kinds.reshape(-1, kinds.shape[-1]):
@@ -94,37 +110,71 @@ def grey_picture(flat: Shot) -> GreyPicture:
         black = sum(lights[i].weight * flat.gain[i] * flat.black[i] for i in indices)
         coefficients = sum(part.weight * part.surface.coefficients for part in parts)
         expected.append(Surface(flat.size, coefficients + black))
-        inverse.append(fit_surface(1 / noise, weights, x, y, flat.size, SPLINES))
+        inverse.append(smooth_through(1 / noise, x, y, flat.size, SPLINES))
         strengths.append(signal / noise)
     strength = np.sqrt(np.mean(np.square(strengths), axis=0))
-    scale = np.array([lights[i].weight * flat.gain[i] for i in range(len(flat.colours))], np.float32)
+    scale = np.zeros(len(flat.colours), np.float32)
+    for index, part in lights.items():
+        scale[index] = part.weight * flat.gain[index]
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
     _take_out_defects(flat, z, lights, scale, inverse, kinds)
-    return GreyPicture(flat.size, z, fit_surface(strength, weights, x, y, flat.size, SPLINES))
+    return GreyPicture(flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES))
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, _IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
     """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
-    means = [index_block_means(flat, index, BLOCK_PX) for index in range(len(flat.colours))]
-    x, y = means[0].x, means[0].y
-    readable = np.all([m.clipped < 0.02 for m in means], axis=0)
-    for m in means:
-        readable &= m.light > LEAST_LIGHT * np.percentile(m.light, 99)
-    lights = {}
+    means = {index: index_block_means(flat, index, BLOCK_PX) for index in _indices(flat)}
+    first = next(iter(means.values()))
+    readable = np.all([m.clipped < CLIPPED_SHARE for m in means.values()], axis=0)
+    for m in means.values():
+        readable &= m.light > LEAST_LIGHT * max(np.percentile(m.light, 99), 1e-30)
+    if readable.sum() < LEAST_BLOCKS:
+        raise BenchError(
+            f"{flat.name}: too little of the frame can be read for dirt (the rest is clipped or dark). "
+            "Light the sheet evenly and expose so that white is at 50 to 75 %."
+        )
+    basis = round_basis(first.x, first.y, flat.size)
     # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
     noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
-    for index, m in enumerate(means):
-        level = max(float(np.median(m.light[readable])), 1e-30) if readable.any() else 1.0
-        relative, _ = fit_clean_surface(
-            m.light / level, readable.astype(float), x, y, flat.size, least=5e-4, splines=SPLINES, rounds=2
-        )
-        surface = Surface(flat.size, relative.coefficients * level)
-        light = np.maximum(surface.on_grid(x, y), LEAST_LIGHT * level)
+    lights = {}
+    for index, m in means.items():
+        logs = np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0))
+        light = np.exp(fit_round(logs, readable, basis, LEAST_SCATTER))
         variance = noise.variance(light)
-        weight = float(np.median((light / variance)[readable])) if readable.any() else 1.0
+        weight = float(np.median((light / variance)[readable]))
+        surface = smooth_through(light, first.x, first.y, flat.size, SPLINES)
         lights[index] = _IndexLight(surface, light, variance, noise, weight)
-    return lights, x, y, readable
+        readable &= ~_vignetted(m.light / light, readable)
+    return lights, first.x, first.y, readable
+
+
+def _indices(flat: Shot) -> list[int]:
+    """The colour indices that have samples."""
+    return list(range(len(flat.colours))) if flat.pattern is None else [int(i) for i in np.unique(flat.pattern)]
+
+
+def _vignetted(ratio: NDArray, readable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Blocks that a barrel or ring cuts off: far darker than the smooth light, on to the frame's border."""
+    dark = (ratio < CUT_OFF) | ~readable
+    cut = dark.copy()
+    cut[1:-1, 1:-1] = False
+    while True:
+        grown = grown_by_one(cut) & dark
+        if (grown == cut).all():
+            return grown_by_one(grown_by_one(cut)) if cut.any() else cut
+        cut = grown
+
+
+def grown_by_one(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A mask and its neighbours, corners too."""
+    out = mask.copy()
+    out[1:] |= mask[:-1]
+    out[:-1] |= mask[1:]
+    wide = out.copy()
+    wide[:, 1:] |= out[:, :-1]
+    wide[:, :-1] |= out[:, 1:]
+    return wide
 
 
 def _cell_kinds(flat: Shot) -> NDArray[np.int64]:

@@ -248,3 +248,92 @@ def local_median(values: NDArray, reach: int = 2) -> NDArray:
     padded = np.pad(values, reach, mode="symmetric")
     windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))
     return np.median(windows.reshape(*values.shape, -1), axis=-1)
+
+
+# -- round light ----------------------------------------------------------------------------------------------
+
+RADIAL_SPLINES = (10, 6, 5)
+"""Splines along the radius of the even part, the part that goes once around, and the part that goes twice."""
+
+POWERS = 4
+"""Highest power of x and y together in what the light panel may add."""
+
+
+def round_basis(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
+    """Functions that are free along the radius and stiff around it, over a grid.
+
+    A lens's light is nearly round; a wide smear is not, and so stays out of what these functions can follow.
+
+    Returns
+    -------
+    ndarray, shape (len(y) * len(x), functions)
+    """
+    half = np.hypot(*size) / 2
+    u = np.tile((np.asarray(x) - (size[0] - 1) / 2) / half, len(y))
+    v = np.repeat((np.asarray(y) - (size[1] - 1) / 2) / half, len(x))
+    r = np.hypot(u, v)
+    functions = []
+    for splines, waves in zip(RADIAL_SPLINES, ([1.0], [u, v], [u * u - v * v, 2 * u * v]), strict=True):
+        radial = _spline_columns(r**2, splines)
+        functions += [radial * np.reshape(wave, (-1, 1)) for wave in waves]
+    powers = [(i, j) for i in range(POWERS + 1) for j in range(POWERS + 1 - i)]
+    functions.append(np.stack([u**i * v**j for i, j in powers], axis=1))
+    return np.concatenate(functions, axis=1)
+
+
+def _spline_columns(fraction: NDArray, splines: int) -> NDArray[np.float64]:
+    """Uniform cubic B-splines of values from 0 to 1, shape (values, splines)."""
+    piece, parts = _spline_parts(np.clip(fraction, 0, 1) - 0.5, 1, splines - 3)
+    basis = np.zeros((len(piece), splines))
+    np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
+    return basis
+
+
+def fit_round(
+    values: NDArray, readable: NDArray[np.bool_], basis: NDArray, least: float, rounds: int = 6
+) -> NDArray[np.float64]:
+    """Fit round light to values on a grid, untouched by what stands out from it however wide.
+
+    Parameters
+    ----------
+    values : ndarray, shape (down, across)
+        Logarithms of the light.
+    readable : ndarray of bool, shape (down, across)
+        Which of them count.
+    basis : ndarray
+        From `round_basis` for the same grid.
+    least : float
+        The least scatter of the values that counts as such.
+    rounds : int
+        How often the values are judged anew: first by least absolute deviations, then by Tukey's biweight.
+
+    Returns
+    -------
+    ndarray, shape (down, across)
+        The fitted light.
+    """
+    flat, good = values.ravel(), readable.ravel()
+    trust = good.astype(np.float64)
+    steady = 1e-9 * np.eye(basis.shape[1])
+    for turn in range(rounds):
+        weighed = basis * trust[:, None]
+        normal = weighed.T @ basis
+        scale = np.trace(normal) / len(normal)
+        fitted = basis @ np.linalg.solve(normal + scale * steady, weighed.T @ flat)
+        off = np.abs(flat - fitted)
+        spread = max(1.4826 * float(np.median(off[good])), least)
+        trust = (
+            1 / np.maximum(off / spread, 1.0)
+            if turn < rounds // 2
+            else np.clip(1 - (off / (6 * spread)) ** 2, 0, 1) ** 2
+        )
+        trust *= good
+    return fitted.reshape(values.shape)
+
+
+def smooth_through(
+    values: NDArray, x: NDArray, y: NDArray, size: tuple[int, int], splines: tuple[int, int]
+) -> Surface:
+    """The surface of splines nearest to smooth values on a grid."""
+    rows, columns = spline_basis(y, size[1], splines[0]), spline_basis(x, size[0], splines[1])
+    return Surface(size, np.linalg.pinv(rows) @ values @ np.linalg.pinv(columns).T)
