@@ -16,6 +16,10 @@ TRC_TOLERANCE = 0.001
 """How far a profile's curve may lie from a known one, of full scale. A plain power of 2.2 lies 0.008 from sRGB."""
 
 
+class EncodingUnknown(BenchError):
+    """Nobody says how a picture's numbers follow the light."""
+
+
 def decode_srgb(coded: NDArray) -> NDArray[np.float32]:
     """Linear light, 0 to 1, of numbers coded as sRGB.
 
@@ -61,7 +65,9 @@ def known_encoding(name: str, told: str | None, profile: bytes | None) -> str | 
     Raises
     ------
     BenchError
-        If what was told is no encoding, or the profile is of a kind that isn't known here.
+        If what was told is no encoding.
+    EncodingUnknown
+        If the profile is of a kind that isn't known here.
     """
     if told is not None:
         if told not in ENCODINGS:
@@ -71,7 +77,7 @@ def known_encoding(name: str, told: str | None, profile: bytes | None) -> str | 
         return None
     encoding = encoding_of_profile(profile)
     if encoding is None:
-        raise BenchError(
+        raise EncodingUnknown(
             f"{name}: has the colour profile {profile_name(profile)!r}, whose curve is neither linear nor sRGB. "
             "Export "
             'the file with linear light or as sRGB; or, if the profile is wrong, add encoding = "linear" or '

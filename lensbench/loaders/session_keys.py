@@ -158,7 +158,7 @@ def check_table(data: Any, keys: dict[str, Check], at: Key, mistakes: list[Mista
         try:
             right[key] = keys[key](value)
         except ValueError as error:
-            said = f"{key} = {as_written(value)} won't do."
+            said = f"{key} is still empty." if value == "" else f"{key} = {as_written(value)} won't do."
             mistakes.append(Mistake((*at, key), f"{said} {error}"))
     return right
 

@@ -11,7 +11,7 @@ import tifffile
 from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
-from lensbench.loaders.encoding import known_encoding
+from lensbench.loaders.encoding import EncodingUnknown, known_encoding
 from lensbench.loaders.opening import check_size, read_head
 from lensbench.loaders.planes import picture_shot
 from lensbench.loaders.recorded import exposure_of_tiff
@@ -52,7 +52,7 @@ def load_tiff(path: str | Path, encoding: str | None = None) -> Shot:
         _check_kind(path.name, page, tiff.filehandle.size)
         told = known_encoding(path.name, encoding, page.iccprofile)
         if told is None:
-            raise BenchError(
+            raise EncodingUnknown(
                 f'{path.name}: does not say how its numbers follow the light. Add encoding = "linear" (in '
                 'proportion to the light) or encoding = "srgb" (made for looking at) to its [[shot]] in '
                 "session.toml."

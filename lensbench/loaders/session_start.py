@@ -1,0 +1,183 @@
+"""A session file made from the shots that are in a folder, or brought up to date with them."""
+
+from __future__ import annotations
+
+import datetime
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+import tomlkit
+
+from lensbench.errors import BenchError
+from lensbench.files import write_text_whole
+from lensbench.loaders.encoding import EncodingUnknown
+from lensbench.loaders.guessing import guess_shows
+from lensbench.loaders.session import SESSION_FILE, check_folder
+from lensbench.loaders.shot_file import load_shot
+from lensbench.loaders.toml_lines import read_toml
+
+RAW_ENDINGS = frozenset(
+    (
+        *(".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".gpr", ".iiq", ".kdc", ".mef"),
+        *(".mos", ".mrw", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw"),
+        ".x3f",
+    )
+)
+"""How raw files end."""
+
+PICTURE_ENDINGS = RAW_ENDINGS | {".tif", ".tiff", ".jpg", ".jpeg", ".png"}
+"""How files end that are taken for shots."""
+
+_NEW_FILE = """\
+# What each shot of this bench evening shows. Lines that begin with # are notes, and examples to fill in:
+# take the # away and put your own value.
+
+[build]
+name = {name}
+date = "{date}"
+# parts = ["front group", "brass tube"]
+# notes = "what changed since the last build"
+
+[camera]
+# sensor_mm = [36.0, 24.0]               # for figures in line pairs a millimetre and the magnification
+
+[lens]
+# pupil_ratio = 1.0                      # the exit pupil's width over the entrance pupil's
+
+[target]
+layout = "target.json"
+# rulers_measured_mm = [149.8, 150.1]    # the printed ruler bars across and up, measured by hand
+# print_dpi = 600
+"""
+
+
+class StartedShot(msgspec.Struct, frozen=True):
+    """A shot put into the session file; `shows` is None where the user has to say."""
+
+    file: str
+    shows: str | None
+    f_number: float | None
+
+
+class Started(msgspec.Struct, frozen=True):
+    """What was done to a session file.
+
+    `known` counts the shots that were listed before; `missing` are listed but no longer there; `unreadable` are
+    files that look like shots but can't be loaded, each with the reason.
+    """
+
+    path: str
+    new: bool
+    added: list[StartedShot]
+    known: int
+    missing: list[str]
+    unreadable: list[str]
+
+
+def start_session(folder: str | Path, progress: Callable[[int, int, str], None] | None = None) -> Started:
+    """Make a folder's session file, or add the shots that it doesn't list yet; what stands in it is kept.
+
+    Parameters
+    ----------
+    folder : path
+        The folder with the shots. A JPEG beside a raw file of the same name is left out.
+    progress : callable, optional
+        Called with the files looked at, the files in all, and the name of the one just looked at.
+
+    Returns
+    -------
+    Started
+        What was added, and what the user has to look at.
+
+    Raises
+    ------
+    BenchError
+        If there is no such folder, no usable shot in it, or a session file that isn't as it should be.
+    """
+    folder = Path(folder)
+    check_folder(folder)
+    path = folder / SESSION_FILE
+    new = not path.exists()
+    text = _new_text(folder) if new else read_toml(path)[1]
+    listed = _listed(path, text)
+    fresh = [name for name in shot_files(folder) if name not in listed]
+    if not fresh and not listed:
+        raise BenchError(f"{folder}: holds no raw file, TIFF, JPEG or PNG. Copy the shots into it.")
+    added, entries, unreadable = [], [], []
+    for done, name in enumerate(fresh, start=1):
+        try:
+            shot, entry = _look_at(folder / name)
+            added.append(shot)
+            entries.append(entry)
+        except BenchError as error:
+            unreadable.append(str(error))
+        if progress:
+            progress(done, len(fresh), name)
+    if new and not added:
+        raise BenchError("\n".join([f"{folder}: none of its files can be used as a shot.", *unreadable]))
+    if added:
+        _write(path, text.rstrip() + "\n\n" + "\n".join(entries))
+    missing = [name for name in listed if not (folder / name).is_file()]
+    return Started(str(path), new, added, len(listed), missing, unreadable)
+
+
+def shot_files(folder: Path) -> list[str]:
+    """The names of the files of a folder that look like shots, in order, one for each exposure."""
+    files = sorted(
+        path
+        for path in folder.iterdir()
+        if path.suffix.lower() in PICTURE_ENDINGS and not path.name.startswith(".") and path.is_file()
+    )
+    raw = {path.stem for path in files if path.suffix.lower() in RAW_ENDINGS}
+    return [path.name for path in files if path.suffix.lower() in RAW_ENDINGS or path.stem not in raw]
+
+
+def _new_text(folder: Path) -> str:
+    name = _quoted(folder.resolve().name or "bench")
+    return _NEW_FILE.format(name=name, date=datetime.date.today().isoformat())
+
+
+def _quoted(text: str) -> str:
+    return tomlkit.string(text).as_string()
+
+
+def _listed(path: Path, text: str) -> list[str]:
+    """The files that the session file lists already."""
+    shots = tomllib.loads(text).get("shot", [])
+    if not isinstance(shots, list) or not all(isinstance(shot, dict) for shot in shots):
+        raise BenchError(f"{path}: every shot begins with [[shot]], in two pairs of brackets.")
+    return [str(shot["file"]) for shot in shots if "file" in shot]
+
+
+def _look_at(path: Path) -> tuple[StartedShot, str]:
+    """What a shot seems to show, and its [[shot]], with what is still to be said as notes."""
+    encoding_line = ""
+    try:
+        shot = load_shot(path)
+    except EncodingUnknown:
+        # What it shows can be guessed all the same.
+        encoding_line = 'encoding = ""    # linear or srgb\n'
+        shot = load_shot(path, encoding="srgb")
+    shows = guess_shows(shot)
+    f_number = shot.exposure.f_number
+    aperture_line = "" if shows == "dark" else '# f_number = 5.6    # or aperture = "third click"\n'
+    if f_number is not None:
+        aperture_line = f"f_number = {f_number:.4g}\n"
+    entry = (
+        f"[[shot]]\nfile = {_quoted(path.name)}\n"
+        f'shows = "{shows or ""}"    # {"guessed; can be " if shows else ""}target, flat, dark or blade\n'
+        f"{aperture_line}{encoding_line}"
+    )
+    return StartedShot(path.name, shows, f_number), entry
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise BenchError(
+            f"{path}: lists its shots in a way that none can be added to. Give each a [[shot]] of its own."
+        ) from None
+    write_text_whole(path, text)
