@@ -1,0 +1,119 @@
+"""A shot of an even light, with the truth about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.frame import half_diagonal
+from lensbench.optics import effective_f_number
+from lensbench.shot import Exposure, Shot
+from lensbench.simulator.camera import Camera
+from lensbench.simulator.dirt import MarkTruth, soil
+from lensbench.simulator.lens import Dirt, Lens, turned
+from lensbench.simulator.light import add_glare, falloff_stops, light_image
+from lensbench.simulator.panel import Panel
+from lensbench.simulator.projection import Projection
+from lensbench.simulator.rendering import Patch, channel_parts
+from lensbench.simulator.scene import Scene
+
+
+@dataclass(frozen=True, eq=False)
+class FlatTruth:
+    """What a perfect measurement of a flat would find.
+
+    Attributes
+    ----------
+    x, y : ndarray, shape (columns,), (rows,)
+        Pixels of a grid over the frame, from border to border.
+    stops : dict of str to ndarray, shape (rows, columns)
+        Falloff of the lens by channel at the grid: stops below its mean at h < 0.1, positive is darker. The
+        panel's own unevenness, reflections and glare are not in it.
+    centre_px : (float, float)
+        Where the lens passes the most light.
+    marks : list of MarkTruth
+        The dirt whose shadow falls in the frame.
+    effective_f_number : float
+    """
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    stops: dict[str, NDArray[np.float64]]
+    centre_px: tuple[float, float]
+    marks: list[MarkTruth]
+    effective_f_number: float
+
+
+def flat_shot(
+    lens: Lens,
+    camera: Camera,
+    panel: Panel,
+    scene: Scene,
+    f_number: float,
+    seed: int = 0,
+    name: str = "flat.dng",
+) -> tuple[Shot, FlatTruth]:
+    """Photograph an even light.
+
+    Parameters
+    ----------
+    scene : Scene
+        Of which magnification, white, light slope and the lens' turn matter.
+    f_number : float
+        Marked f-number.
+    seed : int
+        Of the noise.
+    """
+    light, truth = flat_light(lens, camera, panel, scene, f_number)
+    return camera.expose(light, name, seed, Exposure("Bench Simulator", scene.shutter_s, scene.iso)), truth
+
+
+def flat_light(
+    lens: Lens, camera: Camera, panel: Panel, scene: Scene, f_number: float
+) -> tuple[NDArray[np.float32], FlatTruth]:
+    """The same without the camera's noise: light over what clips the most sensitive channel, by sample."""
+    projection = Projection(lens, camera, scene)
+    effective = float(effective_f_number(f_number, scene.magnification, lens.pupil_ratio))
+    canvas = camera.blank()
+    width, height = camera.size
+    for channel in camera.channels:
+        light = light_image(projection, f_number, channel, panel)
+        for samples, (rows, columns) in channel_parts(canvas, channel, Patch(0, 0, width, height)):
+            samples += scene.white * light.at(np.arange(width)[columns], np.arange(height)[rows])
+    marks = soil(canvas, dirt_in_picture(projection, panel), camera, effective)
+    add_glare(canvas, lens.glare)
+    return canvas.samples, _truth(projection, f_number, marks, effective)
+
+
+def dirt_in_picture(projection: Projection, panel: Panel | None = None) -> list[Dirt]:
+    """All marks as they lie in this shot: the lens' turned with it, the panel's moved with that."""
+    marks = list(projection.camera.dirt)
+    degrees = projection.scene.lens_turn_deg
+    for mark in projection.lens.dirt:
+        x, y = turned((mark.x_mm, mark.y_mm), degrees)
+        marks.append(replace(mark, x_mm=float(x), y_mm=float(y), angle_deg=mark.angle_deg + degrees))
+    if panel is not None:
+        reach = half_diagonal(projection.camera.size) * projection.camera.pitch_mm
+        for mark in panel.dirt:
+            x, y = mark.x_mm + panel.shift[0] * reach, mark.y_mm + panel.shift[1] * reach
+            marks.append(replace(mark, x_mm=x, y_mm=y))
+    return marks
+
+
+def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effective: float) -> FlatTruth:
+    width, height = projection.camera.size
+    x, y = np.linspace(0, width - 1, 97), np.linspace(0, height - 1, 65)
+    grid = np.meshgrid(x, y)
+    centre = projection.of_lens(projection.lens.decentre_mm) + projection.of_lens(
+        projection.lens.light_decentre_mm
+    )
+    return FlatTruth(
+        x=x,
+        y=y,
+        stops={name: falloff_stops(projection, f_number, name, *grid) for name in projection.camera.channels},
+        centre_px=tuple(float(c) for c in projection.pixels(projection.bent_mm(centre))),
+        marks=marks,
+        effective_f_number=effective,
+    )

@@ -1,0 +1,154 @@
+"""The response of the whole system at one place of the picture: pupil, other blur and pixel.
+
+One object serves both the rendering (on the two frequency axes of a patch) and the truth (along an edge's
+normal), so that what is rendered and what is said to be true are the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from lensbench.optics import gaussian_mtf, perfect_mtf
+from lensbench.simulator import spline
+from lensbench.simulator.pupil import Ratio
+
+FINEST = 2.0
+"""Frequencies up to this along an axis are rendered, cy/px."""
+
+
+@dataclass(frozen=True)
+class Surround:
+    """What all places of a channel have in common.
+
+    `cutoff` is the clear pupil's (None without diffraction), `gaussian_px` an extra blur, `disc_px` the diameter
+    of an even disc (of shadows), `motion_px` the shake, `fill` the width of the light-gathering square of a pixel.
+    """
+
+    cutoff: float | None
+    gaussian_px: float = 0.0
+    disc_px: float = 0.0
+    motion_px: tuple[float, float] = (0.0, 0.0)
+    fill: float = 1.0
+
+    def at(self, fx: NDArray, fy: NDArray) -> NDArray[np.float64]:
+        """Everything but the pixel."""
+        frequency = np.hypot(fx, fy)
+        value = gaussian_mtf(frequency, self.gaussian_px)
+        value = value * np.sinc(fx * self.motion_px[0] + fy * self.motion_px[1])
+        if self.disc_px > 0:
+            phase = np.pi * self.disc_px * np.maximum(frequency, 1e-12)
+            value = value * 2 * special.j1(phase) / phase
+        if self.cutoff is not None:
+            value = value * perfect_mtf(frequency / self.cutoff, 1.0, 1.0)
+        return value
+
+    def pixel(self, fx: NDArray, fy: NDArray) -> NDArray[np.float64]:
+        """Transfer of the pixel's square."""
+        return np.sinc(self.fill * fx) * np.sinc(self.fill * fy)
+
+
+class Response:
+    """The response at one place, for frequencies in cy/px (x right, y down).
+
+    Parameters
+    ----------
+    surround : Surround
+    ratio : Ratio or None
+        From the pupil; None without diffraction.
+    """
+
+    def __init__(self, surround: Surround, ratio: Ratio | None) -> None:
+        self.surround = surround
+        self.ratio = ratio
+        self._spline = None if ratio is None else spline.coefficients(ratio.values)
+
+    def along(self, fx: ArrayLike, fy: ArrayLike, pixel: bool = True) -> NDArray[np.complex128]:
+        """At single frequencies, with the pixel or without it."""
+        fx, fy = np.broadcast_arrays(np.asarray(fx, float), np.asarray(fy, float))
+        value = self.surround.at(fx, fy).astype(np.complex128)
+        if pixel:
+            value *= self.surround.pixel(fx, fy)
+        if self._spline is not None:
+            middle = len(self._spline) // 2
+            value *= spline.at_places(self._spline, fy / self.ratio.step + middle, fx / self.ratio.step + middle)
+        return np.where(np.maximum(np.abs(fx), np.abs(fy)) < FINEST, value, 0)
+
+    def ratio_on(self, fx: NDArray, fy: NDArray) -> NDArray[np.complex64] | np.float32:
+        """The pupil's ratio on the grid of two axes, shape (len(fy), len(fx))."""
+        if self._spline is None:
+            return np.float32(1)
+        middle, count = len(self._spline) // 2, len(self._spline)
+        across = spline.weights(fx / self.ratio.step + middle, count).astype(np.float32)
+        down = spline.weights(fy / self.ratio.step + middle, count).astype(np.float32)
+        return down @ (across @ self._spline.astype(np.complex64).T).T
+
+    def envelope(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Frequencies along an axis, and the largest response where either axis' frequency is that."""
+        axis = np.linspace(-FINEST, FINEST, 82)[:-1] + FINEST / 81
+        fx, fy = np.meshgrid(axis, axis[40:])
+        largest = np.maximum(np.abs(fx), fy)
+        frequency = axis[40:]
+        value = np.abs(self.along(fx, fy))
+        return frequency, np.array([value[np.isclose(largest, f)].max() for f in frequency])
+
+
+_SEARCH = np.concatenate([[0.0], np.geomspace(1e-3, 0.08, 60), np.linspace(0.08, FINEST, 193)[1:]])
+
+
+def mtf50_along(response: Response, normals: NDArray, pixel: bool = True) -> NDArray[np.float64]:
+    """Where the contrast across edges first falls to half.
+
+    Parameters
+    ----------
+    response : Response
+    normals : ndarray, shape (edges, 2)
+        Unit vectors.
+
+    Returns
+    -------
+    ndarray, shape (edges,)
+        cy/px; NaN where contrast stays above half up to the finest frequency.
+    """
+
+    def contrast(frequency: NDArray) -> NDArray:
+        f = frequency[..., None] * normals[:, None]
+        return np.abs(response.along(f[..., 0], f[..., 1], pixel))
+
+    below = contrast(np.broadcast_to(_SEARCH, (len(normals), len(_SEARCH)))) < 0.5
+    first = np.argmax(below, axis=1)
+    low, high = _SEARCH[np.maximum(first - 1, 0)], _SEARCH[first]
+    # Chebyshev nodes: a polynomial through them follows the curve to 1e-9 within the bracket.
+    nodes = (1 - np.cos(np.pi * (np.arange(8) + 0.5) / 8)) / 2
+    inner = contrast(low[:, None] + (high - low)[:, None] * nodes)
+    part = np.array([_crossing(nodes, values - 0.5) for values in inner])
+    return np.where(below.any(axis=1), low + (high - low) * part, np.nan)
+
+
+def _crossing(nodes: NDArray, values: NDArray) -> float:
+    """Where the polynomial through values falls through zero between 0 and 1."""
+    polynomial = np.polynomial.Polynomial.fit(nodes, values, len(nodes) - 1, domain=[0, 1])
+    roots = polynomial.roots()
+    real = roots.real[(np.abs(roots.imag) < 1e-9) & (roots.real > -1e-6) & (roots.real < 1 + 1e-6)]
+    return float(real.min()) if len(real) else float("nan")
+
+
+def half_crossing_px(response: Response, normals: NDArray) -> NDArray[np.float64]:
+    """How far along each normal the profile of an edge crosses half from where the edge is, in px.
+
+    The profile is 1/2 + ∫ |H| sin(2πνt + arg H) / (πν) dν over ν > 0, H the response along the normal.
+    """
+    width = 1 / 512
+    frequency = (np.arange(int(FINEST / width)) + 0.5) * width
+    f = frequency[:, None] * normals[:, None]
+    h = response.along(f[..., 0], f[..., 1])
+    place = -np.angle(h[:, 0]) / (2 * np.pi * frequency[0])
+    for _ in range(12):
+        turned = h * np.exp(2j * np.pi * frequency * place[:, None])
+        over = np.sum(turned.imag / (np.pi * frequency), axis=1) * width
+        slope = 2 * np.sum(turned.real, axis=1) * width
+        place = place - over / slope
+    return place

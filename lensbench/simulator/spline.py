@@ -1,0 +1,53 @@
+"""Cubic splines through values on a regular grid, read along two axes or at single places."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage, sparse
+
+
+def coefficients(values: NDArray) -> NDArray:
+    """The spline's coefficients for real or complex values of shape (rows, columns)."""
+    if np.iscomplexobj(values):
+        return coefficients(values.real) + 1j * coefficients(values.imag)
+    return ndimage.spline_filter(values, order=3, output=np.float64, mode="mirror")
+
+
+def weights(places: ArrayLike, count: int) -> sparse.csr_array:
+    """The matrix that reads coefficients along one axis.
+
+    Parameters
+    ----------
+    places : array_like, shape (n,)
+        Where to read, in grid steps from the first value; zero is read beyond the ends.
+    count : int
+        Length of the axis.
+
+    Returns
+    -------
+    sparse array, shape (n, count)
+    """
+    places = np.asarray(places, dtype=np.float64)
+    base = np.floor(places)
+    t = places - base
+    cubic = np.stack([(1 - t) ** 3, 3 * t**3 - 6 * t**2 + 4, -3 * t**3 + 3 * t**2 + 3 * t + 1, t**3], axis=1) / 6
+    column = base[:, None].astype(np.int64) + np.arange(-1, 3)
+    cubic[(places < 0) | (places > count - 1)] = 0
+    # The spline is mirrored about its first and last value, as the coefficients are.
+    column = np.abs(column)
+    column = np.where(column > count - 1, 2 * (count - 1) - column, column)
+    row = np.repeat(np.arange(len(places)), 4)
+    kept = cubic.ravel() != 0
+    return sparse.csr_array((cubic.ravel()[kept], (row[kept], column.ravel()[kept])), shape=(len(places), count))
+
+
+def at_places(coefficient: NDArray, rows: ArrayLike, columns: ArrayLike) -> NDArray:
+    """Read the spline at single places, given in grid steps; zero beyond the ends."""
+    rows, columns = np.broadcast_arrays(rows, columns)
+    if np.iscomplexobj(coefficient):
+        return at_places(coefficient.real, rows, columns) + 1j * at_places(coefficient.imag, rows, columns)
+    edge = np.array(coefficient.shape).reshape(2, *[1] * rows.ndim) - 1
+    where = np.stack([rows, columns])
+    value = ndimage.map_coordinates(coefficient, where, order=3, mode="mirror", prefilter=False)
+    return np.where(((where < 0) | (where > edge)).any(axis=0), 0.0, value)
