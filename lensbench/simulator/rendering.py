@@ -125,7 +125,7 @@ def _skirt_on(width: int, height: int, finer: int, skirt: Skirt) -> NDArray[np.f
 
 @lru_cache(maxsize=64)
 def _grid_to_pixel(count: int, finer: int, fill: float) -> NDArray[np.complex64]:
-    """Along one axis: the grid's smoothing off, the pixel on, from the first cell's centre to the first pixel's."""
+    """Along one axis: smoothing off, the pixel on, from the first cell's centre to the first pixel's."""
     f = np.fft.fftfreq(count * finer, 1 / finer)
     shift = 0.5 - 0.5 / finer
     factor = np.sinc(f * fill) / smoothing(f / finer) * np.exp(2j * np.pi * f * shift)

@@ -87,7 +87,8 @@ class TileOptics:
         cutoff = None
         if self.projection.lens.diffraction:
             cutoff = 1000 * camera.pitch_mm / (min(colour.wavelengths_um) * self.iris.effective)
-        return Surround(cutoff, colour.gaussian_px, self.projection.scene.motion_px, camera.fill)
+        motion = self.projection.scene.motion_px
+        return Surround(cutoff, colour.gaussian_px, motion_px=motion, fill=camera.fill)
 
     def points(self, channel: str, bent_mm: NDArray, depth_mm: float) -> list[FieldPoint]:
         """The channel's wavelengths at a place on the sensor, given by where nominal colour lands."""
