@@ -216,9 +216,9 @@ class FringingField(msgspec.Struct):
     """The smooth field of one channel's lateral colour over the frame, and what it leaves unexplained.
 
     With q the place less `about_px`, over the half-diagonal, and Q = |q|², the displacement in pixels is
-    q (r₁ + r₂ Q + r₃ Q²) + Q d + 2 (q·d) q, r being `radial_px` and d `decentring_px`.
-    `centre_px` is where the colours coincide and fringing grows from; None where fringing is too weak to tell,
-    and then `about_px` is the frame's centre and `shift_px` the displacement there.
+    s + q (r₁ + r₂ Q + r₃ Q²) + Q d + 2 (q·d) q, s being `shift_px`, r `radial_px` and d `decentring_px`; s and d
+    are 0 where the edges don't call for them. `centre_px` is where fringing is centred, `about_px` too; None where
+    fringing is too weak to tell, `about_px` then only being what the other terms go with.
     """
 
     channel: str

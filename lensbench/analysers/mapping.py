@@ -99,6 +99,7 @@ _LEAN, _DISTANCE, _RULERS, _INK = slice(6, 8), 8, slice(9, 11), slice(11, 13)
 _DECENTRING = slice(13, 15)
 _TERMS = slice(15, None)
 _FIXED = 15
+_BELIEVED = np.r_[_CENTRE, _DECENTRING, _RULERS, _DISTANCE]
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,6 +197,51 @@ class Mapping:
         printed = _along_tilt(across, self.lean * self.distance) @ _turn_matrix(self.turn) + self.theta[_SHIFT]
         return printed / self.printed_size
 
+    def sheet_slopes(self, points: NDArray, towards: NDArray) -> NDArray:
+        """Derivative of `on_sheet` along directions of the sheet, by each parameter, shape (points, parameters).
+
+        Worked backwards from the sheet to the picture, one step of `on_sheet` after the other.
+        """
+        u = (points - self.centre) / self.unit
+        square, skew = np.square(u).sum(axis=-1)[:, None], (u @ self.decentring)[:, None]
+        bent = u * self.stretch(np.sqrt(square)) + square * self.decentring + 2 * skew * u
+        nearer = 1 / (1 - bent @ self.lean)[:, None]
+        size = np.exp(self.theta[_SCALE]) * nearer
+        across, tilt = size * bent, self.lean * self.distance
+        secant = np.sqrt(1 + tilt @ tilt)
+        turned = _along_tilt(across, tilt)
+        slopes = np.zeros((len(points), len(self.theta)))
+
+        by = towards / self.printed_size
+        printed = turned @ _turn_matrix(self.turn) + self.theta[_SHIFT]
+        slopes[:, _RULERS] = -by * printed / (1 + self.theta[_RULERS])
+        slopes[:, _SHIFT] = by
+        slopes[:, _TURN] = _dot(by, turned @ _turn_matrix(self.turn + np.pi / 2))
+        by = by @ _turn_matrix(self.turn).T
+        along, pull = (across @ tilt)[:, None], (by @ tilt)[:, None]
+        by_tilt = (along * by + pull * across - along * pull * tilt / (secant * (1 + secant))) / (1 + secant)
+        slopes[:, _DISTANCE] = by_tilt @ tilt
+        by = _along_tilt(by, tilt)
+        slopes[:, _SCALE] = _dot(by, across)
+        closer = (_dot(by, across)[:, None]) * nearer
+        slopes[:, _LEAN] = by_tilt * self.distance + closer * bent
+        by = size * by + closer * self.lean
+        outward = _dot(by, u)[:, None]
+        slopes[:, _DECENTRING] = square * by + 2 * outward * u
+        slopes[:, _TERMS] = outward * square ** np.arange(1, len(self.terms) + 1)
+        steeper = np.polynomial.polynomial.polyval(square, self.terms * np.arange(1, len(self.terms) + 1))
+        by_u = by * self.stretch(np.sqrt(square)) + 2 * outward * (steeper * u + self.decentring)
+        slopes[:, _CENTRE] = -(by_u + 2 * (by @ self.decentring)[:, None] * u + 2 * skew * by)
+        return slopes
+
+    def ink_slopes(self, points: NDArray) -> NDArray:
+        """Derivative of `ink` by each parameter, shape (points, parameters)."""
+        away = (points - self.centre) / self.unit
+        slopes = np.zeros((len(points), len(self.theta)))
+        slopes[:, _INK] = np.stack([np.ones(len(points)), np.square(away).sum(axis=-1)], axis=-1)
+        slopes[:, _CENTRE] = -2 * self.theta[_INK][1] * away
+        return slopes
+
     def ink(self, points: NDArray) -> NDArray:
         """How far black edges reach beyond the design at places of the picture, in millimetres."""
         away = (points - self.centre) / self.unit
@@ -217,6 +263,11 @@ class Mapping:
     def sheet_at_centre(self) -> NDArray:
         """The place on the sheet, in printed millimetres, that the frame's centre shows."""
         return self.on_sheet(np.asarray(centre_of(self.size))) * self.printed_size
+
+
+def _dot(a: NDArray, b: NDArray) -> NDArray:
+    """Row by row."""
+    return (a * b).sum(axis=-1)
 
 
 def _along_tilt(across: NDArray, tilt: NDArray) -> NDArray:
@@ -402,17 +453,28 @@ class _Fitting:
         )
         return 1 / np.maximum(np.abs(ahead - behind), 1e-9)
 
+    def off_line_slopes(self, theta: NDArray) -> NDArray:
+        """Derivative of `off_line` by each parameter, shape (edges, parameters)."""
+        mapping = self.mapping(theta)
+        return mapping.sheet_slopes(self.lines.point, self.outward) - mapping.ink_slopes(self.lines.point)
+
     def beliefs(self, theta: NDArray) -> NDArray:
-        """What is known beforehand, as residuals of unit spread: rulers, image distance, centre."""
+        """What is known beforehand, as residuals of unit spread: centre, decentring, rulers, image distance."""
+        expected, spread = self.believed
+        return (theta[_BELIEVED] - expected) / spread
+
+    def belief_slopes(self, theta: NDArray) -> NDArray:
+        """Derivative of `beliefs` by each parameter."""
+        _, spread = self.believed
+        return np.eye(len(theta))[_BELIEVED] / spread[:, None]
+
+    @property
+    def believed(self) -> tuple[NDArray, NDArray]:
+        """What is expected of the parameters `_BELIEVED`, and the spread of that."""
         likely, spread = self.likely_distance
-        return np.concatenate(
-            [
-                theta[_CENTRE] / CENTRE_PRIOR,
-                theta[_DECENTRING] / DECENTRING_PRIOR,
-                theta[_RULERS] / self.rulers.spread,
-                [(theta[_DISTANCE] - np.log(likely)) / spread],
-            ]
-        )
+        expected = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, np.log(likely)])
+        centre, decentring = [CENTRE_PRIOR] * 2, [DECENTRING_PRIOR] * 2
+        return expected, np.array([*centre, *decentring, *self.rulers.spread, spread])
 
     @staticmethod
     def free(theta: NDArray, decentred: bool) -> NDArray:
@@ -428,12 +490,23 @@ class _Fitting:
         weight = (self.pixels_a_mm(theta) / sigma)[used]
         free = self.free(theta, decentred)
         solved = np.where(free, theta, 0.0)
+        by_belief = self.belief_slopes(theta)[:, free]
+
+        def filled(trial: NDArray) -> NDArray:
+            solved[free] = trial
+            return solved
 
         def residuals(trial: NDArray) -> NDArray:
-            solved[free] = trial
-            return np.concatenate([self.off_line(solved)[used] * weight, self.beliefs(solved)])
+            return np.concatenate([self.off_line(filled(trial))[used] * weight, self.beliefs(solved)])
 
-        solved[free] = least_squares(residuals, theta[free], loss=loss, x_scale="jac", f_scale=2.0, max_nfev=200).x
+        def slopes(trial: NDArray) -> NDArray:
+            by_edge = self.off_line_slopes(filled(trial))[np.ix_(used, free)]
+            return np.concatenate([by_edge * weight[:, None], by_belief])
+
+        start = theta[free]
+        solved[free] = least_squares(
+            residuals, start, slopes, loss=loss, x_scale="jac", f_scale=2.0, max_nfev=200
+        ).x
         return solved
 
     def judged(self, theta: NDArray) -> tuple[NDArray, NDArray]:
@@ -466,8 +539,8 @@ class _Fitting:
         scale = self.pixels_a_mm(theta)
         residual = self.off_line(theta) * scale
         free = self.free(theta, decentred)
-        by_edge = (_jacobian(self.off_line, theta)[used] * (scale / sigma)[used, None])[:, free]
-        by_belief = _jacobian(self.beliefs, theta)[:, free]
+        by_edge = (self.off_line_slopes(theta) * (scale / sigma)[:, None])[np.ix_(used, free)]
+        by_belief = self.belief_slopes(theta)[:, free]
         inverse = _inverse_square(np.concatenate([by_edge, by_belief]))
         _, tile = np.unique(np.stack([self.lines.column, self.lines.row])[:, used], axis=1, return_inverse=True)
         pull = np.zeros((tile.max() + 1, int(free.sum())))

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.mapping import Lines
+from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, Layout
 
 SIZE = (6000, 4000)
@@ -125,3 +127,62 @@ def seen_lines(
     sigma = np.full(len(tile), max(noise_px, 1e-4))
     points = point[keep] + rng.normal(0, noise_px, len(tile))[:, None] * normal[keep] if noise_px else point[keep]
     return Lines(layout.column[tile], layout.row[tile], leg, points, normal[keep], sigma)
+
+
+def responses_at(point: np.ndarray, normal: np.ndarray, offset: np.ndarray, sigma: float, mtf50: float = 0.2):
+    """Edge responses with hand-made places; what places don't need is filled with plausible constants."""
+    n = len(point)
+    ones = np.ones(n)
+    return EdgeResponses(
+        x=point[:, 0], y=point[:, 1], normal=normal, angle_deg=0 * ones, offset_px=offset,
+        offset_sigma_px=sigma * ones,
+        bend_px=0 * ones, length_px=150 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
+        mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, rise_px=2 * ones, overshoot=0 * ones, dark=0 * ones,
+        white=ones, clipped=0 * ones, contrast_to_noise=50 * ones, why=np.full(n, "", dtype="<U64"),
+    )  # fmt: skip
+
+
+def seen_colours(
+    cameras: dict[str, Camera],
+    layout: Layout,
+    noise_px: float = 0.01,
+    spread_px: dict[str, float] | None = None,
+    lopsided_px: dict[str, float] | None = None,
+    size: tuple[int, int] = SIZE,
+    seed: int = 1,
+) -> tuple[FoundTiles, dict[str, EdgeResponses]]:
+    """Tiles and edges as each colour's camera shows them.
+
+    `spread_px` moves all edges of a colour outwards alike, `lopsided_px` those of half-turned tiles inwards
+    instead. Edges that lie outside the frame are not measured.
+    """
+    rng = np.random.default_rng(seed)
+    green = cameras["green"]
+    corners = green.picture(layout.corners_mm)
+    seen = np.all((corners > 0) & (corners < np.asarray(size) - 1), axis=-1)
+    keep = seen.sum(axis=1) >= 2
+    found = FoundTiles(layout.column[keep], layout.row[keep], corners[keep], seen[keep].all(axis=1), False)
+    ends = layout.corners_mm[keep][:, np.asarray(LEG_CORNERS)]
+    middle, along = ends.mean(axis=2), ends[:, :, 1] - ends[:, :, 0]
+    inward = layout.corners_mm[keep].mean(axis=1)[:, None] - middle
+    half_turned = (along[:, 0] * layout.corners_mm[keep].mean(axis=1)).sum(axis=-1) < 0
+    lines = {}
+    for name, camera in cameras.items():
+        point = camera.picture(middle)
+        tangent = camera.picture(middle + 1e-3 * along) - camera.picture(middle - 1e-3 * along)
+        normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
+        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+        normal *= -np.sign((normal * (camera.picture(middle + 1e-3 * inward) - point)).sum(axis=-1))[..., None]
+        lines[name] = point, normal
+    at, across = lines["green"]
+    responses = {}
+    for name, (point, normal) in lines.items():
+        offset = ((point - at) * normal).sum(axis=-1) / (normal * across).sum(axis=-1)
+        offset += (spread_px or {}).get(name, 0.0)
+        offset += (lopsided_px or {}).get(name, 0.0) * np.where(half_turned, -1, 1)[:, None]
+        offset += rng.normal(0, noise_px, offset.shape)
+        made = responses_at(at.reshape(-1, 2), normal.reshape(-1, 2), offset.ravel(), max(noise_px, 1e-4))
+        outside = ~np.all((at > 2) & (at < np.asarray(size) - 3), axis=-1).ravel()
+        made.why[outside] = "too little of it in the frame"
+        responses[name] = made
+    return found, responses
