@@ -114,12 +114,19 @@ def halo(colour: str = PAPER, width: float = 2.0) -> list:
     return [withStroke(linewidth=width, foreground=colour)]
 
 
+_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
+
+
 def nice_ceiling(value: float) -> float:
     """The next of 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten at or above a positive value."""
     power = 10.0 ** math.floor(math.log10(value))
-    return next(
-        step * power for step in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * power >= value * 0.9999
-    )
+    return next(step * power for step in _STEPS if step * power >= value * 0.9999)
+
+
+def nice_floor(value: float) -> float:
+    """The last of the same numbers at or below a positive value."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(step * power for step in reversed(_STEPS) if step * power <= value * 1.0001)
 
 
 # -- the frame ------------------------------------------------------------------------------------------------

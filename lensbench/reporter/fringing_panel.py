@@ -29,7 +29,7 @@ def arrow_scale(report: Report) -> float:
     if not lengths or max(lengths) == 0:
         return 1.0
     room = _LONGEST_ARROW * frame.half_diagonal(report.camera.size_px)
-    return 1 / hand.nice_ceiling(float(np.percentile(lengths, 99)) / room)
+    return hand.nice_floor(room / float(np.percentile(lengths, 99)))
 
 
 def draw_fringing(axes: Axes, report: Report, setting: Setting, line: float = 1.0) -> None:

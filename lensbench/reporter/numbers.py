@@ -76,6 +76,13 @@ def with_interval(figure: Figure | None, unit: bool = True, signed: bool = False
     return f"{text} {figure.unit}" if unit and figure.unit else text
 
 
+def magnitude(figure: Figure) -> Figure:
+    """A figure without its sign."""
+    if figure.value >= 0:
+        return figure
+    return Figure(-figure.value, -figure.high, -figure.low, figure.unit)
+
+
 def _places(figure: Figure) -> int:
     if figure.half_width > 0:
         return last_place(figure.half_width)

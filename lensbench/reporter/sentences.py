@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.numbers import bare, brief
+from lensbench.reporter.numbers import bare, brief, magnitude
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 NO_TARGET = "no target shot at this setting could be measured"
@@ -52,11 +52,7 @@ def fringing_in_short(setting: Setting) -> str:
         return NO_TARGET if not setting.sharpness else "not measured: one colour, or none to compare"
     worst = max(outer, key=lambda zone: abs(zone.radial_px.value))
     way = "outward" if worst.radial_px.value > 0 else "inward"
-    return f"{worst.channel} up to {brief(_size_of(worst.radial_px))} px {way}"
-
-
-def _size_of(figure: Figure) -> Figure:
-    return figure if figure.value >= 0 else Figure(-figure.value, -figure.high, -figure.low, figure.unit)
+    return f"{worst.channel} up to {brief(magnitude(worst.radial_px))} px {way}"
 
 
 def falloff_in_short(setting: Setting) -> str:

@@ -30,13 +30,16 @@ def zone_figure(zone: ZoneSharpness, unit: str) -> Figure:
     return zone.mtf50_lp_mm if unit == "lp/mm" and zone.mtf50_lp_mm else zone.mtf50
 
 
+def shown_channel(setting: Setting) -> str:
+    """The channel that sharpness is shown in: green where there is one."""
+    names = [zone.channel for zone in setting.sharpness.zones] if setting.sharpness else []
+    return "green" if "green" in names or not names else names[0]
+
+
 def zone_figures(setting: Setting, unit: str, channel: str | None = None) -> dict[tuple[str, str], Figure]:
-    """MTF50 by (zone, direction) in one channel; green where there is one, unless told otherwise."""
-    if setting.sharpness is None:
-        return {}
-    zones = setting.sharpness.zones
-    names = [zone.channel for zone in zones]
-    channel = channel or ("green" if "green" in names else names[0] if names else "")
+    """MTF50 by (zone, direction) in one channel, `shown_channel` unless told otherwise."""
+    zones = setting.sharpness.zones if setting.sharpness else []
+    channel = channel or shown_channel(setting)
     return {(z.zone, z.direction): zone_figure(z, unit) for z in zones if z.channel == channel}
 
 

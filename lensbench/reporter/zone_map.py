@@ -33,6 +33,10 @@ _LEAST_LARGE = 4.4
 _LEAST_SMALL = 2.5
 _DOTS_PER_INCH = 200
 
+HEADER_PX = round((_HEADER - 0.1) * _DOTS_PER_INCH)
+MARGIN_PX = round((_MARGIN - 0.03) * _DOTS_PER_INCH)
+"""How many rows of the picture its header takes, and how many columns each empty margin."""
+
 
 def write_zone_map(report: Report, path: str | Path) -> None:
     """Draw the zone map of a report and write it as PNG, whole or not at all."""

@@ -1,0 +1,157 @@
+"""The page: report.html, one file that opens anywhere, without a network, and prints well."""
+
+from __future__ import annotations
+
+import base64
+import functools
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import imageio.v3 as iio
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.axes import Axes
+
+from lensbench.files import write_text_whole
+from lensbench.findings import Report, Setting
+from lensbench.reporter import drawing as hand
+from lensbench.reporter import page_tables, sentences
+from lensbench.reporter.answers import answers
+from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
+from lensbench.reporter.light_panel import draw_light
+from lensbench.reporter.reach_panel import draw_reach
+from lensbench.reporter.wiping_panel import FACES, draw_face
+from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, write_zone_map
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_PANEL_IN = 3.6
+_EDGE = 0.03
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A drawing on the page: its heading, the picture as SVG, and what it shows for those who can't see it."""
+
+    title: str
+    caption: str
+    svg: Markup
+    spoken: str
+
+
+def write_page(report: Report, path: str | Path, zone_map: str | Path | None = None) -> None:
+    """Write the page of a report, whole or not at all.
+
+    Parameters
+    ----------
+    report : Report
+        What to show.
+    path : path
+        The HTML file to write.
+    zone_map : path, optional
+        The zone map already drawn; drawn anew where not given.
+    """
+    write_text_whole(path, page_text(report, zone_map))
+
+
+def page_text(report: Report, zone_map: str | Path | None = None) -> str:
+    """The page of a report as HTML."""
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    with hand.house_style():
+        return environment.get_template("report.html").render(
+            report=report,
+            about=sentences.about_the_shots(report),
+            answers=answers(report),
+            zone_map=_zone_map_uri(report, zone_map),
+            zone_map_spoken=_zone_map_in_words(report),
+            reach=_panels(
+                report,
+                _has_sharpness,
+                draw_reach,
+                functools.partial(sentences.sharpness_in_short, report),
+                aspect=1.6,
+                room=(0.3, 0.22),
+            ),
+            colours=_panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
+            arrow_scale=f"{arrow_scale(report):.0f}",
+            light=_panels(report, _has_light, _large_light, sentences.light_in_short),
+            wiping=_wiping(report),
+            tables=page_tables.all_tables(report),
+            shots=page_tables.shots_by_setting(report),
+        )
+
+
+def _zone_map_uri(report: Report, zone_map: str | Path | None) -> str:
+    """The zone map without its header, which the page itself has."""
+    if zone_map is None:
+        with tempfile.TemporaryDirectory() as folder:
+            write_zone_map(report, Path(folder) / "zone_map.png")
+            return _zone_map_uri(report, Path(folder) / "zone_map.png")
+    picture = iio.imread(zone_map)[HEADER_PX:, MARGIN_PX:-MARGIN_PX]
+    return f"data:image/png;base64,{base64.b64encode(iio.imwrite('<bytes>', picture, extension='.png')).decode()}"
+
+
+def _zone_map_in_words(report: Report) -> str:
+    parts = [f"{sentences.setting_name(s)}: {sentences.sharpness_in_short(report, s)}" for s in report.settings]
+    return f"Zone map. {'; '.join(parts)}."
+
+
+def _has_sharpness(setting: Setting) -> bool:
+    return bool(setting.sharpness and setting.sharpness.edges)
+
+
+def _has_fringing(setting: Setting) -> bool:
+    return bool(setting.fringing and setting.fringing.tiles)
+
+
+def _has_light(setting: Setting) -> bool:
+    return setting.falloff is not None or setting.dust is not None
+
+
+def _panels(
+    report: Report,
+    wanted: Callable[[Setting], bool],
+    draw: Callable[[Axes, Report, Setting], None],
+    in_short: Callable[[Setting], str],
+    aspect: float | None = None,
+    room: tuple[float, float] = (_EDGE, _EDGE),
+) -> list[Panel]:
+    """One panel a setting that has something to show, with `room` inches left and below for the scales."""
+    aspect = aspect or report.camera.size_px[0] / report.camera.size_px[1]
+    width = _PANEL_IN - room[0] - _EDGE
+    panels = []
+    for setting in filter(wanted, report.settings):
+        sheet = hand.new_drawing(_PANEL_IN, width / aspect + room[1] + _EDGE)
+        draw(hand.axes_in(sheet, room[0], _EDGE, width, width / aspect), report, setting)
+        name, short = sentences.setting_name(setting), in_short(setting)
+        panels.append(Panel(name, short, Markup(hand.as_svg(sheet)), f"{name}: {short}"))
+    return panels
+
+
+def _large_fringing(axes: Axes, report: Report, setting: Setting) -> None:
+    draw_fringing(axes, report, setting, line=0.9)
+
+
+def _large_light(axes: Axes, report: Report, setting: Setting) -> None:
+    draw_light(axes, report, setting, letters=7.5)
+
+
+def _wiping(report: Report) -> list[Panel]:
+    """The four small pictures of where the marks lie, for the setting that shows most of them."""
+    marked = [setting for setting in report.settings if setting.dust and setting.dust.marks]
+    if not marked:
+        return []
+    setting = max(marked, key=lambda s: len(s.dust.marks))
+    panels = []
+    for face in FACES:
+        sheet = hand.new_drawing(1.8, 1.8)
+        draw_face(hand.axes_in(sheet, 0.02, 0.02, 1.76, 1.76), report, setting, face)
+        panels.append(Panel(face, "", Markup(hand.as_svg(sheet)), f"Places of the marks {face}."))
+    return panels

@@ -1,0 +1,174 @@
+"""The page's tables: figures as text, rounded to their intervals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from lensbench import frame
+from lensbench.findings import Figure, Geometry, Mark, Report, Setting
+from lensbench.reporter import sentences
+from lensbench.reporter.numbers import magnitude, with_interval
+from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel, zone_figures
+from lensbench.reporter.wiping_panel import seen_on
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as text: a caption, the headings (grouped under `groups` where given), and rows of cells.
+
+    The first cell of a row is its heading; the first `words` columns hold words, the rest figures.
+    """
+
+    caption: str
+    head: list[str]
+    rows: list[list[str]]
+    groups: list[tuple[str, int]] = field(default_factory=list)
+    words: int = 1
+
+
+def all_tables(report: Report) -> dict[str, list[Table]]:
+    """Every table of the page by section; a section without findings has none."""
+    return {
+        "sharpness": _sharpness(report),
+        "colours": [_fringing(s) for s in report.settings if s.fringing and s.fringing.zones],
+        "light": _falloff(report),
+        "marks": [_marks(report, s) for s in report.settings if s.dust and s.dust.marks],
+        "size": _geometry(report.geometry),
+        "left_out": [_left_out(s) for s in report.settings if _odd_edges(s)],
+    }
+
+
+def shots_by_setting(report: Report) -> list[tuple[str, str]]:
+    """Each setting's name and the shots that went into it."""
+    return [(sentences.setting_name(setting), ", ".join(setting.shots)) for setting in report.settings]
+
+
+def _zone_rows(columns: list[dict[str, Figure]], signed: bool = False) -> list[list[str]]:
+    """A row a zone, a cell a column; zones that no column knows are left out."""
+    return [
+        [
+            zone.replace("-", " "),
+            *(with_interval(column.get(zone), unit=False, signed=signed) for column in columns),
+        ]
+        for zone in frame.ZONES
+        if any(zone in column for column in columns)
+    ]
+
+
+def _sharpness(report: Report) -> list[Table]:
+    """MTF50 by zone and direction, all settings side by side; then by colour for the mean of both directions."""
+    unit = sharpness_unit(report)
+    shown = [setting for setting in report.settings if zone_figures(setting, unit)]
+    if not shown:
+        return []
+    columns = [
+        {zone: figure for (zone, way), figure in zone_figures(setting, unit).items() if way == direction}
+        for setting in shown
+        for direction in ("sagittal", "tangential")
+    ]
+    groups = [(sentences.setting_name(setting), 2) for setting in shown]
+    channel = shown_channel(shown[0])
+    caption = f"MTF50 in {unit}, {channel}, with 95 % intervals"
+    by_zone = Table(caption, ["zone", *["sagittal", "tangential"] * len(shown)], _zone_rows(columns), groups)
+    return [by_zone, *(_by_colour(setting, unit) for setting in shown if len(_channels(setting)) > 1)]
+
+
+def _channels(setting: Setting) -> list[str]:
+    return list(dict.fromkeys(zone.channel for zone in setting.sharpness.zones))
+
+
+def _by_colour(setting: Setting, unit: str) -> Table:
+    channels = _channels(setting)
+    columns = [
+        {zone: figure for (zone, way), figure in zone_figures(setting, unit, channel).items() if way == "mean"}
+        for channel in channels
+    ]
+    caption = f"MTF50 in {unit} by colour at {sentences.setting_name(setting)}, mean of both directions"
+    return Table(caption, ["zone", *channels], _zone_rows(columns))
+
+
+def _fringing(setting: Setting) -> Table:
+    parts = [(channel, part) for channel in ("red", "blue") for part in ("radial_px", "around_px")]
+    columns = [
+        {zone.zone: getattr(zone, part) for zone in setting.fringing.zones if zone.channel == channel}
+        for channel, part in parts
+    ]
+    head = ["zone", "outward", "around", "outward", "around"]
+    caption = f"Red and blue against green at {sentences.setting_name(setting)}, px"
+    return Table(caption, head, _zone_rows(columns, signed=True), [("red", 2), ("blue", 2)])
+
+
+def _falloff(report: Report) -> list[Table]:
+    shown = [setting for setting in report.settings if setting.falloff and setting.falloff.zones]
+    if not shown:
+        return []
+    columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
+    head = ["zone", *(sentences.setting_name(setting) for setting in shown)]
+    return [Table("Falloff in stops below the middle", head, _zone_rows(columns))]
+
+
+def _marks(report: Report, setting: Setting) -> Table:
+    rows = [_mark_row(number, mark, report) for number, mark in enumerate(setting.dust.marks, start=1)]
+    head = [
+        "mark",
+        "kind",
+        "in the picture",
+        "on the front glass, looking in",
+        "width, px",
+        "length, px",
+        "depth, %",
+    ]
+    return Table(f"Marks at {sentences.setting_name(setting)}, the plainest first", head, rows, words=4)
+
+
+def _mark_row(number: int, mark: Mark, report: Report) -> list[str]:
+    size = report.camera.size_px
+    faces = ("in the picture", "on the front glass, looking into the lens")
+    places = [frame.place_in_words(*seen_on(face, mark, size), size) for face in faces]
+    kind = mark.kind if mark.depth_percent.value > 0 else f"bright {mark.kind}"
+    figures = [
+        with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
+    ]
+    return [str(number), kind, *places, *figures]
+
+
+def _geometry(geometry: Geometry | None) -> list[Table]:
+    if geometry is None:
+        return []
+    lines = [
+        ("Reproduction ratio", _ratio(geometry.magnification)),
+        ("Distortion at the corner", _distortion(geometry.distortion_percent)),
+        ("Field of view over the diagonal", with_interval(geometry.field_of_view_deg)),
+        ("Target turned by", with_interval(geometry.target_turn_deg)),
+        ("Target tilted by", with_interval(geometry.target_tilt_deg)),
+    ]
+    rows = [[name, text] for name, text in lines if text != with_interval(None)]
+    caption = f"Measured on {geometry.shot}" if geometry.shot else "Measured on the target"
+    return [Table(caption, ["what", "figure"], rows, words=2)] if rows else []
+
+
+def _ratio(figure: Figure | None) -> str:
+    return f"{with_interval(figure)} × life size".replace("  ", " ") if figure else with_interval(None)
+
+
+def _distortion(figure: Figure | None) -> str:
+    if figure is None:
+        return with_interval(None)
+    if figure.low <= 0 <= figure.high:
+        return f"{with_interval(figure)}: straight, as far as can be told"
+    shape = "barrel: lines bow outward" if figure.value < 0 else "cushion: lines bow inward"
+    return f"{with_interval(figure)} ({shape})"
+
+
+def _odd_edges(setting: Setting) -> list:
+    return [edge for edge in setting.sharpness.edges if not edge.used and edge.why] if setting.sharpness else []
+
+
+def _left_out(setting: Setting) -> Table:
+    """How many edges were left out of the zones' figures, by reason."""
+    reasons: dict[str, int] = {}
+    for edge in _odd_edges(setting):
+        reasons[edge.why] = reasons.get(edge.why, 0) + 1
+    rows = [[why, str(count)] for why, count in sorted(reasons.items(), key=lambda pair: -pair[1])]
+    total = len(setting.sharpness.edges)
+    return Table(f"Edges left out at {sentences.setting_name(setting)}, of {total}", ["why", "edges"], rows)
