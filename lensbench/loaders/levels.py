@@ -60,14 +60,15 @@ def clipping_level(shot: Shot) -> float:
 def _spike(samples: NDArray, edges: NDArray) -> float | None:
     """The lower edge of the narrow spike that ends the histogram, or None."""
     high = samples[samples >= edges[0]]
-    counts, _ = np.histogram(high, edges)
+    counts, _ = np.histogram(high[high < edges[-1]], edges)
     peak = int(np.argmax(counts))
     if counts[peak] < max(50, 2e-4 * samples.size):
         return None
-    first = peak - 1 if peak > 0 and counts[peak - 1] > 0.1 * counts[peak] else peak
+    # Reading noise behind the clipping spreads the spike by a bin or so; all of it must count as clipped.
+    first = max(peak - (2 if counts[max(peak - 1, 0)] > 0.1 * counts[peak] else 1), 0)
     spike = counts[first : peak + 2].sum()
     above = high.size - counts[: peak + 2].sum()
-    below = counts[max(first - 12, 0) : max(first - 2, 0)]
+    below = counts[max(first - 12, 0) : max(first - 1, 0)]
     if above > 0.05 * spike or (below.size and below.mean() > 0.2 * counts[peak]):
         return None
     return float(edges[first])

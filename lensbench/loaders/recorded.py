@@ -41,7 +41,7 @@ class RawPage:
     lossy : str or None
         What the samples were compressed with, where that changed them.
     missing_bytes : int
-        How far the samples reach beyond the file's end.
+        How far the samples reach beyond the file's end, or are fewer than the size asks for.
     """
 
     size: tuple[int, int]
@@ -67,10 +67,11 @@ class Recorded:
 
 
 NOTHING = Recorded(Exposure(), False, None, frozenset())
+"""Of files that aren't TIFF, or whose directories can't be made sense of."""
 
 
 def read_recorded(path: str | Path) -> Recorded:
-    """Read what a TIFF-based raw file records; nothing where it is of another kind or can't be made sense of.
+    """Read what a TIFF-based raw file records; `NOTHING` where it is of another kind or makes no sense.
 
     Parameters
     ----------
@@ -135,18 +136,26 @@ def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
     # LibRaw brings floating point to whole numbers of its own scale, so that only its own levels fit them.
     levels = is_dng and page.sampleformat == 1
     return RawPage(
-        size=(page.imagewidth, page.imagelength),
+        size=(int(page.imagewidth), int(page.imagelength)),
         mosaic=page.photometric == CFA,
         origin=(int(area[0]), int(area[1])),
         black=_black(page) if levels else None,
         white=_white(page) if levels else None,
         lossy=LOSSY_COMPRESSION.get(int(page.compression)),
-        missing_bytes=max(0, max(ends, default=0) - file_size),
+        missing_bytes=max(0, max(ends, default=0) - file_size, _bytes_short(page)),
     )
 
 
-def _black(page: tifffile.TiffPage) -> NDArray[np.float64]:
-    """BlackLevel of a DNG by place and plane; 0 where it has none."""
+def _bytes_short(page: tifffile.TiffPage) -> int:
+    """How many bytes fewer the directory counts than uncompressed samples of its size take."""
+    if page.compression != 1 or page.is_tiled:
+        return 0
+    line = -(-page.imagewidth * page.samplesperpixel * page.bitspersample // 8)
+    return line * page.imagelength - sum(page.databytecounts)
+
+
+def _black(page: tifffile.TiffPage) -> NDArray[np.float64] | None:
+    """BlackLevel of a DNG by place and plane, 0 where it has none; None where it makes no sense."""
     down, across = page.tags.valueof("BlackLevelRepeatDim") or (1, 1)
     planes = page.samplesperpixel
     tag = page.tags.get("BlackLevel")
@@ -154,8 +163,9 @@ def _black(page: tifffile.TiffPage) -> NDArray[np.float64]:
         return np.zeros((1, 1, planes))
     values = np.atleast_1d(np.asarray(tag.value, dtype=np.float64))
     if tag.dtype in (tifffile.DATATYPE.RATIONAL, tifffile.DATATYPE.SRATIONAL):
-        values = values[0::2] / values[1::2]
-    return values.reshape(down, across, planes)
+        with np.errstate(all="ignore"):
+            values = values[0::2] / values[1::2]
+    return values.reshape(down, across, planes) if np.isfinite(values).all() else None
 
 
 def _white(page: tifffile.TiffPage) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from dataclasses import replace
 from pathlib import Path
 
@@ -42,7 +43,10 @@ def load_rendered(path: str | Path, encoding: str | None = None) -> Shot:
     head = read_head(path)
     kind = "PNG" if head.startswith(PNG) else "JPEG"
     try:
-        about = imageio.immeta(path, exclude_applied=False)
+        with warnings.catch_warnings():
+            # Of a damaged EXIF block what can be read is read.
+            warnings.simplefilter("ignore")
+            about = imageio.immeta(path, exclude_applied=False)
         check_size(path.name, *about["shape"])
         if about["mode"] not in ("L", "LA", "RGB", "RGBA") and not about["mode"].startswith("I;16"):
             raise BenchError(f"{path.name}: is a {kind} of the kind {about['mode']}. Export it as grey or RGB.")

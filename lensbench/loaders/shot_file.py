@@ -7,7 +7,7 @@ from pathlib import Path
 from lensbench.errors import BenchError
 from lensbench.loaders.opening import read_head
 from lensbench.loaders.raw import load_raw
-from lensbench.loaders.recorded import read_recorded
+from lensbench.loaders.recorded import NOTHING, read_recorded
 from lensbench.loaders.rendered import JPEG, PNG, load_rendered
 from lensbench.loaders.tiff import load_tiff
 from lensbench.shot import Shot
@@ -60,6 +60,8 @@ def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
 def _holds_raw(path: Path, head: bytes) -> bool:
     """Whether a file that begins as TIFF holds a sensor's samples."""
     recorded = read_recorded(path)
+    if recorded is NOTHING:
+        return path.suffix.lower() not in (".tif", ".tiff")
     if recorded.is_dng or recorded.raw_page or head[8:10] == b"CR":
         return True
     return path.suffix.lower() not in _PICTURE_ENDINGS
