@@ -14,6 +14,9 @@ from lensbench.shot import Shot
 REDUCED_WIDTH = 1500
 """About how many blocks the longer side of the reduced picture has."""
 
+COARSER = 8
+"""Blocks that one step of the paper's surface takes in, each way."""
+
 DARK = 0.5
 """Light over that of the paper around, at which outlines run: half-way, but for the ink's own light."""
 
@@ -73,16 +76,25 @@ def _block_means(shot: Shot, block: int) -> NDArray[np.float32]:
 
 def _paper(light: NDArray[np.float32]) -> NDArray[np.float32]:
     """The light of the bare paper everywhere: a smooth surface through what is bright for its surroundings."""
+    down, across = (max(n // COARSER, 1) for n in light.shape)
+    cut = light[: down * COARSER, : across * COARSER] if min(light.shape) >= COARSER else light[:1, :1]
+    coarse = cut.reshape(down, cut.shape[0] // down, across, cut.shape[1] // across).mean(axis=(1, 3))
     # In stops, in which falloff is nearly straight over the width of the window.
-    stops = np.log2(np.maximum(light, max(float(light.max()) * 1e-3, 1e-6)))
-    wide = max(light.shape) / 14
+    stops = np.log2(np.maximum(coarse, max(float(coarse.max()) * 1e-3, 1e-6)))
+    wide = max(stops.shape) / 14
     around = gaussian_filter(stops, wide, mode="nearest", truncate=2)
     for narrower, allowed in ((1.0, 0.3), (0.6, 0.35)):
         bright = (stops > around - allowed).astype(np.float32)
         weight = gaussian_filter(bright, wide * narrower, mode="nearest", truncate=2)
         around = gaussian_filter(stops * bright, wide * narrower, mode="nearest", truncate=2)
         around /= np.maximum(weight, 1e-3)
-    return np.exp2(around)
+    return np.exp2(_between(light.shape[0], down) @ around @ _between(light.shape[1], across).T)
+
+
+def _between(fine: int, coarse: int) -> NDArray[np.float32]:
+    """The matrix that interpolates means over COARSER blocks to the blocks, straight and level at the ends."""
+    places = (np.arange(fine) - (COARSER - 1) / 2) / COARSER
+    return np.array([np.interp(places, np.arange(coarse), one) for one in np.eye(coarse)], np.float32).T
 
 
 @dataclass(frozen=True, eq=False)
