@@ -27,6 +27,9 @@ GAIN = 10.0
 LEAST_TILES = 8
 """Tiles below which no field is fitted."""
 
+VAGUE_PX = 0.25
+"""An edge or a tile that is less sure than this standard deviation counts as not measured."""
+
 ODD = 5.0
 """A value that lies this many standard deviations off is an outlier."""
 
@@ -37,8 +40,10 @@ class TileShifts:
 
     Attributes
     ----------
+    place : ndarray, shape (tiles, 2)
+        Where the tile's displacement is wanted, in pixels.
     point : ndarray, shape (tiles, 3, 2)
-        Where each edge was measured, in pixels.
+        Where each edge was measured.
     normal : ndarray, shape (tiles, 3, 2)
         Its unit normal towards the bright side.
     shift, sigma : ndarray, shape (tiles, 3)
@@ -49,6 +54,7 @@ class TileShifts:
         Whether the tile stands the other way round to the frame's middle than its fellows do.
     """
 
+    place: NDArray[np.float64]
     point: NDArray[np.float64]
     normal: NDArray[np.float64]
     shift: NDArray[np.float64]
@@ -272,8 +278,11 @@ class _FieldFit:
         covariance[np.ix_(free, free)] = scale * np.linalg.pinv(slopes.T @ slopes, hermitian=True)
         off = np.where(self.chosen, self.off(theta), 0.0)
         rms = float(np.sqrt(np.square(off).sum() / max(self.chosen.sum() - free.sum(), 1)))
-        # A common offset off its smooth course shows as the mean of three residuals.
-        spread = float(np.sqrt(max(np.var(off[self.chosen.all(axis=1)].mean(axis=1)), 0.0)))
+        # A common offset that leaves its smooth course shows in the mean of three residuals, with a third of their
+        # noise.
+        whole = self.chosen.all(axis=1)
+        noise = np.square(self.shifts.sigma[whole]).mean() / 3 if whole.any() else 0.0
+        spread = float(np.sqrt(max(np.var(off[whole].mean(axis=1)) - noise, 0.0))) if whole.any() else rms
         return ColourField(self.size, theta, covariance, rms, spread, self.chosen)
 
 
@@ -286,19 +295,17 @@ class TileDisplacements:
     place : ndarray, shape (tiles, 2)
         Where it holds, in pixels.
     shift : ndarray, shape (tiles, 2)
-        (dx, dy) in pixels; NaN where it could not be measured.
+        (dx, dy) in pixels; 0 where it could not be measured.
     covariance : ndarray, shape (tiles, 2, 2)
         Of `shift`, from the edges' noise.
+    measured : ndarray of bool, shape (tiles,)
+        Where there is a displacement.
     """
 
     place: NDArray[np.float64]
     shift: NDArray[np.float64]
     covariance: NDArray[np.float64]
-
-    @property
-    def measured(self) -> NDArray[np.bool_]:
-        """Where there is a displacement, shape (tiles,)."""
-        return np.isfinite(self.shift).all(axis=1)
+    measured: NDArray[np.bool_]
 
 
 def solve_tiles(shifts: TileShifts, field: ColourField | None) -> TileDisplacements:
@@ -314,43 +321,37 @@ def solve_tiles(shifts: TileShifts, field: ColourField | None) -> TileDisplaceme
     field : ColourField or None
         Without one only tiles with three edges are solved.
     """
-    usable = shifts.usable
-    place = _middle(shifts)
-    shift, common = shifts.shift, np.zeros(len(usable))
+    usable, shift = shifts.usable, shifts.shift
+    found = np.zeros((len(usable), 2))
+    covariance = np.zeros((len(usable), 2, 2))
     if field is not None:
-        within = field.at(shifts.point) - field.at(place)[:, None]
+        within = field.at(shifts.point) - field.at(shifts.place)[:, None]
         shift = shift - (within * shifts.normal).sum(axis=-1)
-        common = field.common(place, shifts.half_turned)
+        common = field.common(shifts.place, shifts.half_turned)
         usable = usable & ~_odd_edges(shifts, shift, field, common)
-    found = np.full((len(usable), 2), np.nan)
-    covariance = np.full((len(usable), 2, 2), np.nan)
+        _solve_pairs(found, covariance, shifts, usable & field.fits, shift - common[:, None], field.common_spread)
     whole = usable.all(axis=1)
-    unknowns = np.concatenate([shifts.normal[whole], np.ones((*shifts.normal[whole].shape[:2], 1))], axis=-1)
-    solver = np.linalg.inv(unknowns)[:, :2]
+    solver = np.linalg.inv(_with_common(shifts.normal[whole]))[:, :2]
     found[whole] = np.einsum("tij,tj->ti", solver, shift[whole])
     covariance[whole] = np.einsum("tij,tj,tkj->tik", solver, np.square(shifts.sigma[whole]), solver)
-    if field is not None:
-        _solve_pairs(found, covariance, shifts, usable, shift - common[:, None], field.common_spread)
-    return TileDisplacements(place, found, covariance)
+    measured = (covariance[:, 0, 0] > 0) & (np.trace(covariance, axis1=1, axis2=2) <= 2 * VAGUE_PX**2)
+    return TileDisplacements(shifts.place, found, covariance, measured)
 
 
-def _middle(shifts: TileShifts) -> NDArray:
-    """The mean place of each tile's usable edges (of all three where none is)."""
-    some = shifts.usable.any(axis=1, keepdims=True)
-    weight = np.where(some, shifts.usable, True)[..., None]
-    return (shifts.point * weight).sum(axis=1) / weight.sum(axis=1)
+def _with_common(normal: NDArray) -> NDArray:
+    """The equations of three edges each for dx, dy and the common offset, shape (tiles, 3, 3)."""
+    return np.concatenate([normal, np.ones((*normal.shape[:2], 1))], axis=-1)
 
 
 def _odd_edges(shifts: TileShifts, shift: NDArray, field: ColourField, common: NDArray) -> NDArray:
     """The edge, in tiles whose own common offset is far off its course, that lies farthest from the field."""
-    with_common = np.concatenate([shifts.normal, np.ones((*shifts.normal.shape[:2], 1))], axis=-1)
     whole = shifts.usable.all(axis=1)
     solver = np.zeros((len(shift), 3))
-    solver[whole] = np.linalg.inv(with_common[whole])[:, 2]
+    solver[whole] = np.linalg.inv(_with_common(shifts.normal[whole]))[:, 2]
     own = (solver * shift).sum(axis=1)
     sigma = np.sqrt((np.square(solver) * np.square(shifts.sigma)).sum(axis=1) + field.common_spread**2)
     odd = whole & (np.abs(own - common) > ODD * sigma)
-    off = np.abs(shift - (field.at(_middle(shifts))[:, None] * shifts.normal).sum(axis=-1) - common[:, None])
+    off = np.abs(shift - (field.at(shifts.place)[:, None] * shifts.normal).sum(axis=-1) - common[:, None])
     worst = np.arange(3) == off.argmax(axis=1)[:, None]
     return worst & odd[:, None]
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from lensbench.analysers.colour_field import (
+    VAGUE_PX,
     ColourField,
     TileDisplacements,
     TileShifts,
@@ -38,6 +39,9 @@ COLOURS = ("red", "blue")
 
 CENTRE_KNOWN = 0.05
 """A centre is given when its interval reaches no farther than this share of the half-diagonal."""
+
+SLIVER = 6.0
+"""An edge this many times less sure than the median edge is a sliver at the frame's border."""
 
 SEEN = 0.1
 """Colours count as apart where their profiles, each from 0 to 1, differ by more than this."""
@@ -106,9 +110,13 @@ def tile_shifts(
     bend = np.where(usable, green.bend_px, 0.0) / half[0] ** 2
     shift = np.where(usable, colour.offset_px - green.offset_px, 0.0) - bend * (half[1] ** 2 - half[0] ** 2) / 3
     sigma = np.where(usable, np.hypot(colour.offset_sigma_px, green.offset_sigma_px), 1.0)
+    usable &= _trusted(sigma, usable)
+    place = _incentres(found.corners_px)
+    usable &= np.repeat(np.all((place >= -0.5) & (place <= np.asarray(size) - 0.5), axis=1), 3)
     along = found.corners_px[:, 1] - found.corners_px[:, 0]
     outward = found.corners_px.mean(axis=1) - centre_of(size)
     return TileShifts(
+        place=place,
         point=np.stack([green.x, green.y], axis=-1).reshape(-1, 3, 2),
         # The colour's own normal: strong fringing turns its edges a little against green's.
         normal=colour.normal.reshape(-1, 3, 2),
@@ -117,6 +125,19 @@ def tile_shifts(
         usable=usable.reshape(-1, 3),
         half_turned=(along * outward).sum(axis=1) < 0,
     )
+
+
+def _trusted(sigma: NDArray, usable: NDArray) -> NDArray:
+    """Edges not much less sure than the shot's others: of slivers at the border even the spread is vague."""
+    if not usable.any():
+        return usable
+    return sigma <= min(VAGUE_PX, SLIVER * float(np.median(sigma[usable])))
+
+
+def _incentres(corners: NDArray) -> NDArray:
+    """Incentres of triangles, shape (tiles, 3, 2) to (tiles, 2): equally far from all three edges."""
+    facing = np.linalg.norm(np.roll(corners, -1, axis=1) - np.roll(corners, 1, axis=1), axis=-1)
+    return np.einsum("tkc,tk->tc", corners, facing / facing.sum(axis=1, keepdims=True))
 
 
 # -- tiles, field and zones -----------------------------------------------------------------------------------
@@ -199,7 +220,10 @@ def _mean(values: NDArray, variance: NDArray) -> Figure:
     """The mean of values, those left out that lie far from the median, with the interval of their noise."""
     off = np.abs(values - np.median(values))
     keep = off <= 5 * np.maximum(1.4826 * np.median(off), np.sqrt(variance))
-    return Figure.of(values[keep].mean(), NORMAL_95 * np.sqrt(variance[keep].sum()) / keep.sum(), "px")
+    # Much like a plain mean, so that it stands for the zone's middle; vague tiles count for less.
+    weight = 1 / (variance[keep] + np.median(variance[keep]))
+    weight /= weight.sum()
+    return Figure.of(weight @ values[keep], NORMAL_95 * np.sqrt(weight**2 @ variance[keep]), "px")
 
 
 # -- what the eye sees ----------------------------------------------------------------------------------------
@@ -244,7 +268,7 @@ def _worst(
     width = _fringe_width(corners[zone], colours, {c: blur.get((zone, c)) for c in corners[zone]})
     microns = None
     if width is not None and pixel_pitch_um is not None:
-        microns = Figure.of(width.value * pixel_pitch_um, width.half_width * pixel_pitch_um, "µm")
+        microns = Figure(*(v * pixel_pitch_um for v in (width.value, width.low, width.high)), "µm")
     return WorstFringing(zone, colours, apart, width, microns)
 
 
