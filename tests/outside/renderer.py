@@ -13,6 +13,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import scipy.fft
 import tifffile
 from scipy.optimize import brentq
 
@@ -95,7 +96,8 @@ def draw_sheet(frame: OutsideFrame, tiles: list[dict], colour: int, ink: float =
         corners = frame.picture(np.array(tile["corners_mm"]), colour)
         reach = 8 * np.sqrt(np.linalg.eigvalsh(frame.covariance(corners.mean(axis=0), colour)).max()) + 3
         low = np.floor(corners.min(axis=0) - reach).astype(int)
-        high = np.ceil(corners.max(axis=0) + reach).astype(int)
+        # A little larger than needed, to sizes that transform fast.
+        high = low + [scipy.fft.next_fast_len(int(n)) for n in np.ceil(corners.max(axis=0) + reach) - low]
         if (high <= 0).any() or (low >= (frame.width, frame.height)).any():
             continue
         patch = _tile_patch(frame, tile, colour, low, high)
@@ -121,10 +123,12 @@ def _tile_patch(frame, tile, colour, low, high):
 
 def _blurred(patch, covariance):
     """Gaussian blur of any covariance, through the transform."""
-    fy = np.fft.fftfreq(patch.shape[0])[:, None]
-    fx = np.fft.rfftfreq(patch.shape[1])[None, :]
-    form = covariance[0, 0] * fx**2 + 2 * covariance[0, 1] * fx * fy + covariance[1, 1] * fy**2
-    return np.fft.irfft2(np.fft.rfft2(patch) * np.exp(-2 * np.pi**2 * form), patch.shape).astype(np.float32)
+    fy = np.fft.fftfreq(patch.shape[0]).astype(np.float32)[:, None]
+    fx = np.fft.rfftfreq(patch.shape[1]).astype(np.float32)[None, :]
+    a, b, c = (np.float32(v) for v in (covariance[0, 0], covariance[0, 1], covariance[1, 1]))
+    form = a * fx**2 + 2 * b * fx * fy + c * fy**2
+    form *= np.float32(-2 * np.pi**2)
+    return scipy.fft.irfft2(scipy.fft.rfft2(patch) * np.exp(form), patch.shape)
 
 
 def expose(rng: np.random.Generator, planes: list[np.ndarray], light: np.ndarray) -> np.ndarray:
