@@ -1,6 +1,6 @@
 """Shots written as DNG files: the samples as they are, uncompressed, and what is known of the exposure.
 
-The files keep to the published DNG specification (Adobe, version 1.4) and TIFF/EP (ISO 12234-2), whose exposure
+The files keep to the published DNG specification (version 1.4) and TIFF/EP (ISO 12234-2), whose exposure
 tags stand in the first directory.
 """
 
@@ -71,7 +71,7 @@ def write_dng(path: str | Path, shot: Shot) -> None:
 
     References
     ----------
-    Adobe, Digital Negative (DNG) Specification, version 1.4.
+    Digital Negative (DNG) Specification, version 1.4.0.0.
     """
     shot = in_16_bits(shot)
     _check_colours(shot)

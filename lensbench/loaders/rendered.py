@@ -50,8 +50,8 @@ def load_rendered(path: str | Path, encoding: str | None = None) -> Shot:
         check_size(path.name, *about["shape"])
         if about["mode"] not in ("L", "LA", "RGB", "RGBA") and not about["mode"].startswith("I;16"):
             raise BenchError(f"{path.name}: is a {kind} of the kind {about['mode']}. Export it as grey or RGB.")
-        decode = imagecodecs.png_decode if kind == "PNG" else imagecodecs.jpeg_decode
-        samples = decode(path.read_bytes())
+        # imageio brings 16-bit colour PNGs down to 8 bits.
+        samples = imagecodecs.png_decode(path.read_bytes()) if kind == "PNG" else imageio.imread(path)
     except BenchError:
         raise
     except Exception as error:
