@@ -15,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from lensbench.analysers.edge import EdgeResponses
 from lensbench.errors import BenchError
 from lensbench.findings import Figure
 from lensbench.frame import centre_of, half_diagonal
+from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, Layout
 
 NORMAL_95 = 1.96
@@ -28,6 +30,9 @@ MOST_TERMS = 8
 
 Eight follow any bending that draws the corners at 0.5 to 1.3 of their size, to 0.003 % of the half-diagonal.
 """
+
+SLIVER = 6.0
+"""An edge this many times less sure than the median edge is a sliver at the frame's border."""
 
 LEAST_EDGES = 30
 """Edges below which no mapping is fitted."""
@@ -75,6 +80,21 @@ class Lines:
     point: NDArray[np.float64]
     normal: NDArray[np.float64]
     sigma: NDArray[np.float64]
+
+    @classmethod
+    def measured(cls, found: FoundTiles, responses: EdgeResponses, size: tuple[int, int]) -> Lines:
+        """The edges of found tiles (edge 3 i + k is leg k of tile i) that were measured, but for slivers.
+
+        A line's middle is half as unsure again as its mean, since how much it bends is measured too.
+        """
+        point = np.stack([responses.x, responses.y], axis=-1)
+        good = responses.measured & np.all((point >= 0) & (point <= np.asarray(size) - 1), axis=1)
+        sigma = 1.5 * np.where(good, responses.offset_sigma_px, 0.0)
+        if good.any():
+            good &= sigma <= SLIVER * np.median(sigma[good])
+        column, row = np.repeat(found.column, 3), np.repeat(found.row, 3)
+        leg = np.tile(np.arange(3), len(found.column))
+        return cls(column[good], row[good], leg[good], point[good], responses.normal[good], sigma[good])
 
 
 @dataclass(frozen=True, eq=False)
