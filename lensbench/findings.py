@@ -457,7 +457,8 @@ class OpticalCentre(msgspec.Struct):
 class TurnTest(msgspec.Struct):
     """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
 
-    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°.
+    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `blame` is
+    ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it.
     """
 
     of: str
@@ -467,7 +468,7 @@ class TurnTest(msgspec.Struct):
 
 
 class Assembly(msgspec.Struct):
-    """Whether the build was put together straight: ``straight``, ``off-centre`` or ``can't tell``, and why."""
+    """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
 
     answer: str
     centres: list[OpticalCentre] = []

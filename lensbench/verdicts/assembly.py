@@ -1,0 +1,294 @@
+"""Was the build put together straight: do its centres lie together, and what turns when the lens is turned?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.findings import Assembly, Camera, Figure, OpticalCentre, Place, Setting, TurnTest
+from lensbench.frame import centre_of, half_diagonal
+
+NORMAL_95 = 1.96
+"""Half-width of a 95 % interval in standard deviations."""
+
+TOGETHER = 0.025
+"""Centres nearer to each other than this share of the half-diagonal (0.5 mm on 36 × 24) lie together."""
+
+NOT_CHANCE = 9.21
+"""Squared length over its covariance that noise makes an arrow pass once in a hundred times (χ², 2 degrees)."""
+
+LOPSIDED = {"sharpness": 10.0, "keystone": 0.2}
+"""Percent for one half-diagonal from which a lens's share in these counts against it (our own choice)."""
+
+LEAST_EDGES = 40
+"""Edges below which the lopsidedness of sharpness is not looked for."""
+
+
+class Arrow(NamedTuple):
+    """A measured vector (x right, y down) with the standard deviations of its parts, and its unit."""
+
+    vector: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    unit: str
+
+
+def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
+    """Hold the optical centres against each other, and make the turn test where the lens was turned.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+        With their geometry, fringing, falloff and sharpness, as far as they were measured.
+    camera : Camera
+        For the frame's size; lengths are in millimetres on the sensor where its size is known.
+
+    Returns
+    -------
+    Assembly
+    """
+    centres = _centres(settings, camera)
+    tests = turn_tests(settings, camera)
+    findings = [_centres_in_words(centres, camera), *(_test_in_words(test, camera) for test in tests)]
+    crooked = [test for test in tests if test.blame in ("lens", "both") and _matters(test, camera)]
+    apart, known = _apart(centres, camera), len(centres) >= 2
+    if crooked or (known and apart):
+        answer = "not straight"
+    elif known or tests:
+        answer = "straight"
+    else:
+        answer = "can't tell"
+    return Assembly(answer, centres, tests, " ".join(findings))
+
+
+# -- centres --------------------------------------------------------------------------------------------------
+
+
+def _centre_places(setting: Setting) -> Iterable[tuple[str, Place]]:
+    """The centres that one setting shows, each with what it is the centre of."""
+    if setting.geometry and setting.geometry.distortion and setting.geometry.distortion.centre_px:
+        yield "distortion", setting.geometry.distortion.centre_px
+    for field in setting.fringing.fields if setting.fringing else []:
+        if field.centre_px:
+            yield f"{field.channel} fringing", field.centre_px
+    if setting.falloff and setting.falloff.centre_px:
+        yield "falloff", setting.falloff.centre_px
+
+
+def _centres(settings: Sequence[Setting], camera: Camera) -> list[OpticalCentre]:
+    """Each centre from the setting that shows it most surely, the lens standing as in the first one."""
+    if not settings:
+        return []
+    first = settings[0].lens_turn_deg
+    surest: dict[str, Place] = {}
+    for setting in settings:
+        for of, place in _centre_places(setting) if setting.lens_turn_deg == first else ():
+            if of not in surest or _reach(place) < _reach(surest[of]):
+                surest[of] = place
+    return [OpticalCentre(of, *_from_middle(place, camera)) for of, place in surest.items()]
+
+
+def _reach(place: Place) -> float:
+    return max(place.x.half_width, place.y.half_width)
+
+
+def _from_middle(place: Place, camera: Camera) -> tuple[Figure, Figure]:
+    """A place in pixels as seen from the frame's centre, in millimetres where the pitch is known."""
+    pitch, unit = (1.0, "px") if camera.pixel_pitch_um is None else (camera.pixel_pitch_um / 1000, "mm")
+    middle = centre_of(camera.size_px)
+    return tuple(
+        Figure.of((part.value - start) * pitch, part.half_width * pitch, unit)
+        for part, start in zip((place.x, place.y), middle, strict=True)
+    )
+
+
+def _near(camera: Camera) -> float:
+    """How far apart centres may lie, in the unit that they are given in."""
+    unit = 1.0 if camera.pixel_pitch_um is None else camera.pixel_pitch_um / 1000
+    return TOGETHER * half_diagonal(camera.size_px) * unit
+
+
+def _vector(centre: OpticalCentre) -> NDArray:
+    return np.array([centre.x.value, centre.y.value])
+
+
+def _gap(a: OpticalCentre, b: OpticalCentre) -> tuple[float, float]:
+    """How far two centres lie apart, and how much of that their intervals explain."""
+    half = np.hypot([a.x.half_width, a.y.half_width], [b.x.half_width, b.y.half_width])
+    return float(np.hypot(*(_vector(a) - _vector(b)))), float(np.hypot(*half))
+
+
+def _apart(centres: list[OpticalCentre], camera: Camera) -> list[tuple[OpticalCentre, OpticalCentre]]:
+    """The pairs of centres that lie apart by more than their intervals and more than matters, the widest first."""
+    pairs = [(a, b) for i, a in enumerate(centres) for b in centres[i + 1 :]]
+    wide = [pair for pair in pairs if _gap(*pair)[0] > _near(camera) + _gap(*pair)[1]]
+    return sorted(wide, key=lambda pair: -_gap(*pair)[0])
+
+
+def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
+    if len(centres) < 2:
+        return (
+            "Fewer than two optical centres show in these shots (distortion, fringing, falloff), so they can't be "
+            "held against each other."
+        )
+    unit = centres[0].x.unit
+    apart = _apart(centres, camera)
+    if apart:
+        a, b = apart[0]
+        gap, _ = _gap(a, b)
+        return (
+            f"The centre of {a.of} lies {gap:.2g} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
+            f"{b.of} in the picture: something in the lens sits off its axis."
+        )
+    mean = np.mean([_vector(centre) for centre in centres], axis=0)
+    names = _listed([centre.of for centre in centres])
+    together = f"The centres of {names} lie together within {_near(camera):.2g} {unit} and their intervals."
+    if np.hypot(*mean) <= 2 * _near(camera):
+        return together
+    return (
+        f"{together} All of them lie {np.hypot(*mean):.2g} {unit} {way_in_words(mean)} the frame's centre: the "
+        f"lens is straight in itself, but seen from behind the camera its axis passes {way_in_words(-mean)} the "
+        "middle of the sensor."
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def way_in_words(vector: NDArray) -> str:
+    """Where a vector (x right, y down) leads: ``left of``, ``above``, ``above and right of`` and so on."""
+    x, y = vector
+    sideways = "left of" if x < 0 else "right of"
+    upright = "above" if y < 0 else "below"
+    # A way counts as plainly sideways or upright when one part is less than 0.4 of the other (22°).
+    if abs(y) < 0.4 * abs(x):
+        return sideways
+    if abs(x) < 0.4 * abs(y):
+        return upright
+    return f"{upright} and {sideways}"
+
+
+# -- the turn test --------------------------------------------------------------------------------------------
+
+
+def turn_tests(settings: Sequence[Setting], camera: Camera) -> list[TurnTest]:
+    """Split every lopsidedness that was measured at two turns of the lens, or more, at one aperture.
+
+    An arrow that stays while the lens turns belongs to the target or the camera; one that turns along with the
+    lens belongs to the lens.
+    """
+    tests: dict[str, TurnTest] = {}
+    for label in dict.fromkeys(setting.label for setting in settings):
+        alike = [setting for setting in settings if setting.label == label]
+        arrows: dict[str, list[tuple[float, Arrow]]] = {}
+        for setting in alike:
+            for of, arrow in _arrows(setting, camera):
+                arrows.setdefault(of, []).append((setting.lens_turn_deg, arrow))
+        for of, turned in arrows.items():
+            if of not in tests and len({turn % 360 for turn, _ in turned}) >= 2:
+                tests[of] = split_by_turn(of, turned)
+    return list(tests.values())
+
+
+def split_by_turn(of: str, turned: Sequence[tuple[float, Arrow]]) -> TurnTest:
+    """Split one arrow, seen at several turns of the lens, into what stays and what turns.
+
+    Parameters
+    ----------
+    of : str
+        What is lopsided.
+    turned : sequence of (float, Arrow)
+        The lens's turn in degrees, anticlockwise as seen in the picture, and the arrow seen then.
+    """
+    rows, values, weights = [], [], []
+    for turn, arrow in turned:
+        cos, sin = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+        rows.append([[1, 0, cos, sin], [0, 1, -sin, cos]])
+        values.append(arrow.vector)
+        weights.append(1 / arrow.spread)
+    weight = np.concatenate(weights)
+    columns = np.concatenate(rows) * weight[:, None]
+    covariance = np.linalg.pinv(columns.T @ columns, hermitian=True)
+    parts = covariance @ columns.T @ (np.concatenate(values) * weight)
+    spread = np.sqrt(np.diagonal(covariance))
+    unit = turned[0][1].unit
+    figures = [Figure.of(v, NORMAL_95 * s, unit) for v, s in zip(parts, spread, strict=True)]
+    stays, turns = (
+        bool(parts[part] @ np.linalg.pinv(covariance[part, part], hermitian=True) @ parts[part] > NOT_CHANCE)
+        for part in (slice(0, 2), slice(2, 4))
+    )
+    blame = {(True, True): "both", (True, False): "target or camera", (False, True): "lens"}.get(
+        (stays, turns), "neither"
+    )
+    return TurnTest(of, (figures[0], figures[1]), (figures[2], figures[3]), blame)
+
+
+def _arrows(setting: Setting, camera: Camera) -> Iterable[tuple[str, Arrow]]:
+    """Everything lopsided about one setting, each with its name."""
+    sharpness = sharpness_arrow(setting, camera)
+    if sharpness is not None:
+        yield "sharpness", sharpness
+    if setting.geometry and setting.geometry.alignment:
+        alignment = setting.geometry.alignment
+        # Both for one half-diagonal, so that the arrow turns as an arrow does.
+        reach = half_diagonal(camera.size_px) / np.asarray(camera.size_px)
+        parts = alignment.wider_left_percent, alignment.wider_top_percent
+        yield "keystone", _arrow(parts, reach)
+    for of, place in _centre_places(setting):
+        yield f"centre of {of}", _arrow(_from_middle(place, camera), np.ones(2))
+
+
+def _arrow(parts: tuple[Figure, Figure], scale: NDArray) -> Arrow:
+    values = np.array([part.value for part in parts])
+    spread = np.array([part.half_width for part in parts]) / NORMAL_95
+    return Arrow(values * scale, np.maximum(spread * scale, 1e-9), parts[0].unit)
+
+
+def sharpness_arrow(setting: Setting, camera: Camera) -> Arrow | None:
+    """Towards which side the setting grows sharper: percent of MTF50 for one half-diagonal.
+
+    From all used edges of the reference channel; what falls off evenly to all sides, and otherwise for edges along
+    and across the radius, is taken off first.
+    """
+    edges = [e for e in (setting.sharpness.edges if setting.sharpness else []) if e.used and e.mtf50]
+    channel = next((c for c in ("green", "grey") if any(e.channel == c for e in edges)), None)
+    edges = [e for e in edges if e.channel == channel]
+    if len(edges) < LEAST_EDGES:
+        return None
+    cx, cy = centre_of(camera.size_px)
+    x, y = (np.array([(e.x - cx, e.y - cy) for e in edges]) / half_diagonal(camera.size_px)).T
+    square = x * x + y * y
+    across = np.array([{"tangential": 1.0, "sagittal": -1.0}.get(e.direction, 0.0) for e in edges])
+    level = np.log([e.mtf50.value for e in edges])
+    columns = np.stack(
+        [x, y, np.ones_like(x), square, square**2, across, across * square, across * square**2], axis=1
+    )
+    keep = np.ones(len(edges), bool)
+    for _ in range(4):
+        terms = np.linalg.lstsq(columns[keep], level[keep], rcond=None)[0]
+        off = level - columns @ terms
+        keep = np.abs(off) <= 4 * 1.4826 * max(float(np.median(np.abs(off[keep]))), 1e-9)
+    variance = float(np.square(off[keep]).sum()) / max(int(keep.sum()) - columns.shape[1], 1)
+    covariance = variance * np.linalg.pinv(columns[keep].T @ columns[keep], hermitian=True)
+    return Arrow(100 * terms[:2], np.maximum(100 * np.sqrt(np.diagonal(covariance)[:2]), 1e-9), "%")
+
+
+def _matters(test: TurnTest, camera: Camera) -> bool:
+    """Whether the lens's share is larger than a well-made lens's would be."""
+    least = LOPSIDED.get(test.of, _near(camera))
+    return float(np.hypot(*(part.value for part in test.turns))) > least
+
+
+def _test_in_words(test: TurnTest, camera: Camera) -> str:
+    words = {
+        "lens": "turned with the lens: it is the lens's",
+        "target or camera": "stayed when the lens was turned: it is the target's or the camera's",
+        "both": "turned with the lens in part and in part stayed: both have a share",
+    }
+    if test.blame not in words:
+        return f"The {test.of} shows no lopsidedness beyond chance."
+    small = "" if test.blame == "target or camera" or _matters(test, camera) else ", though too little to matter"
+    return f"The lopsidedness of the {test.of} {words[test.blame]}{small}."
