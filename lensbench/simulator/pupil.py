@@ -82,7 +82,7 @@ def wavefront_um(lens: Lens, iris: Iris, point: FieldPoint, x: NDArray, y: NDArr
 
 def blur_radius_px(lens: Lens, iris: Iris, point: FieldPoint, pitch_mm: float) -> float:
     """How far from the chief ray's place the outermost ray lands."""
-    axis = np.linspace(-1, 1, 41)
+    axis = np.linspace(-1, 1, 25)
     x, y = np.meshgrid(axis, axis)
     down, across = np.gradient(wavefront_um(lens, iris, point, x, y), axis, axis)
     inside = x**2 + y**2 <= 1

@@ -37,26 +37,26 @@ class Patch:
 
 @dataclass(frozen=True)
 class Skirt:
-    """The far, faint part of diffraction, as a response of frequency: Σ amount × exp(-2π radius |ν|).
+    """The far, faint part of diffraction, as a response: amount × (exp(-2πR|ν|) - exp(-4πR|ν|) / 8), R its radius.
 
-    Each term's blur is amount × radius / (2π (radius² + r²)^1.5). Two terms match the kink of a clear pupil's
-    response at frequency zero and leave no cubic one, so what remains of the response is compact.
+    A term exp(-2πR|ν|) is a blur of R / (2π (R² + r²)^1.5). The two together match the kink of a clear pupil's
+    response at frequency zero and have no cubic one, so that what remains of the response is compact.
     """
 
-    amounts: tuple[float, float]
-    radii: tuple[float, float]
+    amount: float
+    radius: float
 
     @classmethod
     def of(cls, surround: Surround, radius: float) -> Skirt | None:
         """The skirt of a pupil; None without diffraction."""
         if surround.cutoff is None:
             return None
-        first = 4 / (np.pi * surround.cutoff) / (2 * np.pi * 0.75 * radius)
-        return cls((first, -first / 8), (radius, 2 * radius))
+        return cls(4 / (np.pi * surround.cutoff) / (2 * np.pi * 0.75 * radius), radius)
 
     def at(self, frequency: NDArray) -> NDArray:
         """The response."""
-        return sum(a * np.exp(-2 * np.pi * r * frequency) for a, r in zip(self.amounts, self.radii, strict=True))
+        near = np.exp(-2 * np.pi * self.radius * frequency)
+        return self.amount * (near - near**2 / 8)
 
 
 def patch_around(vertices: NDArray[np.float64], margin: float, size: tuple[int, int]) -> Patch | None:
@@ -65,9 +65,14 @@ def patch_around(vertices: NDArray[np.float64], margin: float, size: tuple[int, 
     high = np.minimum(np.ceil(vertices.max(axis=0) + margin), np.array(size) - 1 + margin)
     if (high - low < 2 * margin).any():
         return None
-    # Few different sizes let the responses of patches be shared.
-    width, height = (fft.next_fast_len(int(-(-extent // 16) * 16), real=True) for extent in high - low + 1)
+    width, height = (_roomy(int(extent)) for extent in high - low + 1)
     return Patch(int(low[0]), int(low[1]), width, height)
+
+
+def _roomy(extent: int) -> int:
+    """A length for a patch's side: few different ones, so that what depends on size alone is kept and shared."""
+    step = 32 if extent < 512 else 128
+    return fft.next_fast_len(-(-extent // step) * step, real=True)
 
 
 def blurred_polygon(
@@ -80,57 +85,91 @@ def blurred_polygon(
     vertices : ndarray, shape (n, 2)
         The outline in pixels of the frame.
     """
-    finer = _finer(response)
+    grid = _grid_for(patch, response)
     # Pixel centres at whole numbers: the patch reaches half a pixel beyond its first one's centre.
-    cells = (vertices - [patch.left - 0.5, patch.top - 0.5]) * finer
-    spectrum = fft.rfft2(smoothed_polygon(cells, (patch.height * finer, patch.width * finer)))
-    fx, fy = _frequencies(patch.width, patch.height, finer)
-    own = response.ratio_on(fx, fy) * _shared(patch.width, patch.height, finer, response.surround)
+    cells = (vertices - [patch.left - 0.5, patch.top - 0.5]) * grid.finer
+    (rows, columns), image = _drawn_window(cells, (patch.height * grid.finer, patch.width * grid.finer))
+    fx, fy = grid.frequencies()
+    spectrum = fft.rfft(image, n=patch.width * grid.finer, axis=1)[:, : len(fx)]
+    spectrum = fft.fft(spectrum, n=patch.height * grid.finer, axis=0)[grid.kept_rows()]
+    own = response.ratio_on(fx, fy) * _shared(grid, response.surround)
     if skirt is not None:
-        own -= _skirt_on(patch.width, patch.height, finer, skirt)
+        own -= np.float32(skirt.amount) * _unit_skirt(grid, skirt.radius)
     spectrum *= own
-    spectrum *= _grid_to_pixel(patch.height, finer, response.surround.fill)[:, None]
-    spectrum *= _grid_to_pixel(patch.width, finer, response.surround.fill)[: len(fx)]
-    folded = spectrum.reshape(finer, patch.height, len(fx)).sum(axis=0) / finer
-    rows = fft.ifft(folded, axis=0)
-    return fft.irfft(rows, n=patch.width * finer, axis=1)[:, ::finer]
+    fill = response.surround.fill
+    spectrum *= _grid_to_pixel(fy, grid.finer, fill, rows.start)[:, None]
+    spectrum *= _grid_to_pixel(fx, grid.finer, fill, columns.start)
+    return grid.on_pixels(spectrum)
 
 
-def _finer(response: Response) -> int:
-    """How many times finer than the pixels the grid must be."""
+@dataclass(frozen=True)
+class _Grid:
+    """The grid that a patch is drawn on: `finer` times finer than its pixels, its spectrum kept up to `band`."""
+
+    width: int
+    height: int
+    finer: int
+    band: float
+
+    def kept_rows(self) -> NDArray[np.int64]:
+        """Which rows of the spectrum are kept."""
+        return np.flatnonzero(np.abs(np.fft.fftfreq(self.height * self.finer, 1 / self.finer)) < self.band)
+
+    def frequencies(self) -> tuple[NDArray, NDArray]:
+        """The two axes of the spectrum, in cy/px."""
+        fx = np.fft.rfftfreq(self.width * self.finer, 1 / self.finer)
+        fy = np.fft.fftfreq(self.height * self.finer, 1 / self.finer)
+        return fx[fx < self.band], fy[self.kept_rows()]
+
+    def on_pixels(self, spectrum: NDArray[np.complex64]) -> NDArray[np.float32]:
+        """Read the image of a spectrum at the pixels: frequencies beyond the pixels' own fold back."""
+        folded = np.zeros((self.height, spectrum.shape[1]), np.complex64)
+        kept = self.kept_rows()
+        for turn in range(self.finer):
+            part = kept // self.height == turn
+            folded[kept[part] % self.height] += spectrum[part]
+        rows = fft.ifft(folded, axis=0)
+        return fft.irfft(rows, n=self.width * self.finer, axis=1)[:, :: self.finer] / self.finer
+
+
+def _grid_for(patch: Patch, response: Response) -> _Grid:
+    """A grid fine enough for a response, and the band that is worth keeping."""
     frequency, most = response.envelope()
-    for finer in (2, 3):
-        folded = np.minimum(frequency / np.maximum(finer - frequency, 1e-9), 1.0) ** 5
+    finer = 4
+    for coarser in (3, 2):
+        folded = np.minimum(frequency / np.maximum(coarser - frequency, 1e-9), 1.0) ** 5
         if (folded * most).max() < FAINT:
-            return finer
-    return 4
+            finer = coarser
+    seen = frequency[most > FAINT]
+    # A tenth's steps, so that few different bands share what depends on them.
+    band = np.ceil(10 * seen.max() + 0.5) / 10 if len(seen) else 0.1
+    return _Grid(patch.width, patch.height, finer, float(min(band, finer / 2)))
 
 
-def _frequencies(width: int, height: int, finer: int) -> tuple[NDArray, NDArray]:
-    """The two frequency axes of a patch's spectrum, in cy/px."""
-    return np.fft.rfftfreq(width * finer, 1 / finer), np.fft.fftfreq(height * finer, 1 / finer)
+def _drawn_window(cells: NDArray[np.float64], shape: tuple[int, int]) -> tuple[tuple[slice, slice], NDArray]:
+    """A smoothed polygon on the part of a grid that it touches."""
+    low = np.maximum(np.floor(cells.min(axis=0)).astype(int) - 2, 0)
+    high = np.maximum(np.minimum(np.ceil(cells.max(axis=0)).astype(int) + 2, shape[::-1]), low)
+    window = (slice(low[1], high[1]), slice(low[0], high[0]))
+    return window, smoothed_polygon(cells - low, (high[1] - low[1], high[0] - low[0]))
 
 
 @lru_cache(maxsize=64)
-def _shared(width: int, height: int, finer: int, surround: Surround) -> NDArray[np.float32]:
-    fx, fy = _frequencies(width, height, finer)
+def _shared(grid: _Grid, surround: Surround) -> NDArray[np.float32]:
+    fx, fy = grid.frequencies()
     return surround.at(fx, fy[:, None]).astype(np.float32)
 
 
 @lru_cache(maxsize=64)
-def _skirt_on(width: int, height: int, finer: int, skirt: Skirt) -> NDArray[np.float32]:
-    fx, fy = _frequencies(width, height, finer)
-    return skirt.at(np.hypot(fx, fy[:, None])).astype(np.float32)
+def _unit_skirt(grid: _Grid, radius: float) -> NDArray[np.float32]:
+    fx, fy = grid.frequencies()
+    return Skirt(1.0, radius).at(np.hypot(fx, fy[:, None])).astype(np.float32)
 
 
-@lru_cache(maxsize=64)
-def _grid_to_pixel(count: int, finer: int, fill: float) -> NDArray[np.complex64]:
-    """Along one axis: smoothing off, the pixel on, from the first cell's centre to the first pixel's."""
-    f = np.fft.fftfreq(count * finer, 1 / finer)
-    shift = 0.5 - 0.5 / finer
-    factor = np.sinc(f * fill) / smoothing(f / finer) * np.exp(2j * np.pi * f * shift)
-    # At the highest frequency of an even grid a shift has no meaning.
-    return np.where(np.abs(f) < finer / 2, factor, 0).astype(np.complex64)
+def _grid_to_pixel(f: NDArray[np.float64], finer: int, fill: float, start: int) -> NDArray[np.complex64]:
+    """Along one axis: smoothing off, the pixel on, from the cells' places (the first at `start`) to the pixels'."""
+    shift = 0.5 - (0.5 + start) / finer
+    return (np.sinc(f * fill) / smoothing(f / finer) * np.exp(2j * np.pi * f * shift)).astype(np.complex64)
 
 
 def skirt_on_coarse(outlines: list[NDArray], skirt: Skirt, size: tuple[int, int]) -> CoarseImage:
@@ -141,27 +180,19 @@ def skirt_on_coarse(outlines: list[NDArray], skirt: Skirt, size: tuple[int, int]
     outlines : list of ndarray, shape (n, 2)
         Every tile in the frame or near it, in pixels.
     """
-    cell = max(int(skirt.radii[0] // 2), 1)
-    border = int(-(-16 * skirt.radii[0] // cell))
+    cell = max(int(skirt.radius // 2), 1)
+    border = int(-(-16 * skirt.radius // cell))
     columns, rows = (-(-extent // cell) + 2 * border for extent in size)
     ink = np.zeros((rows, columns), np.float32)
     for outline in outlines:
-        _add_outline(ink, (outline + 0.5) / cell + border)
+        window, image = _drawn_window((outline + 0.5) / cell + border, ink.shape)
+        ink[window] += image
     shape = [fft.next_fast_len(rows), fft.next_fast_len(columns, real=True)]
     spectrum = fft.rfft2(ink, shape)
     fx, fy = np.fft.rfftfreq(shape[1], cell), np.fft.fftfreq(shape[0], cell)[:, None]
     spectrum *= skirt.at(np.hypot(fx, fy)) / (smoothing(fx * cell) * smoothing(fy * cell))
     spread = fft.irfft2(spectrum, shape)[:rows, :columns]
     return CoarseImage(spline.coefficients(spread), cell, border)
-
-
-def _add_outline(ink: NDArray[np.float32], cells: NDArray[np.float64]) -> None:
-    """Add an outline to a grid, at the rectangle around it only."""
-    low = np.maximum(np.floor(cells.min(axis=0)).astype(int) - 2, 0)
-    high = np.minimum(np.ceil(cells.max(axis=0)).astype(int) + 2, ink.shape[::-1])
-    if (high > low).all():
-        window = ink[low[1] : high[1], low[0] : high[0]]
-        window += smoothed_polygon(cells - low, window.shape)
 
 
 @dataclass(frozen=True, eq=False)

@@ -37,8 +37,11 @@ class Surround:
     def at(self, fx: NDArray, fy: NDArray) -> NDArray[np.float64]:
         """Everything but the pixel."""
         frequency = np.hypot(fx, fy)
-        value = gaussian_mtf(frequency, self.gaussian_px)
-        value = value * np.sinc(fx * self.motion_px[0] + fy * self.motion_px[1])
+        value = np.ones_like(frequency)
+        if self.gaussian_px > 0:
+            value = gaussian_mtf(frequency, self.gaussian_px)
+        if any(self.motion_px):
+            value = value * np.sinc(fx * self.motion_px[0] + fy * self.motion_px[1])
         if self.disc_px > 0:
             phase = np.pi * self.disc_px * np.maximum(frequency, 1e-12)
             value = value * 2 * special.j1(phase) / phase
@@ -87,13 +90,10 @@ class Response:
         return down @ (across @ self._spline.astype(np.complex64).T).T
 
     def envelope(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Frequencies along an axis, and the largest response where either axis' frequency is that."""
-        axis = np.linspace(-FINEST, FINEST, 82)[:-1] + FINEST / 81
-        fx, fy = np.meshgrid(axis, axis[40:])
-        largest = np.maximum(np.abs(fx), fy)
-        frequency = axis[40:]
-        value = np.abs(self.along(fx, fy))
-        return frequency, np.array([value[np.isclose(largest, f)].max() for f in frequency])
+        """Frequencies up to the finest, and the largest response that any direction has there."""
+        frequency = (np.arange(40) + 0.5) / 40 * FINEST
+        way = np.arange(8)[:, None] * np.pi / 8
+        return frequency, np.abs(self.along(frequency * np.cos(way), frequency * np.sin(way))).max(axis=0)
 
 
 _SEARCH = np.concatenate([[0.0], np.geomspace(1e-3, 0.08, 60), np.linspace(0.08, FINEST, 193)[1:]])
@@ -141,12 +141,12 @@ def half_crossing_px(response: Response, normals: NDArray) -> NDArray[np.float64
 
     The profile is 1/2 + ∫ |H| sin(2πνt + arg H) / (πν) dν over ν > 0, H the response along the normal.
     """
-    width = 1 / 512
+    width = 1 / 256
     frequency = (np.arange(int(FINEST / width)) + 0.5) * width
     f = frequency[:, None] * normals[:, None]
     h = response.along(f[..., 0], f[..., 1])
     place = -np.angle(h[:, 0]) / (2 * np.pi * frequency[0])
-    for _ in range(12):
+    for _ in range(8):
         turned = h * np.exp(2j * np.pi * frequency * place[:, None])
         over = np.sum(turned.imag / (np.pi * frequency), axis=1) * width
         slope = 2 * np.sum(turned.real, axis=1) * width
