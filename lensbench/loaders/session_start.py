@@ -15,17 +15,8 @@ from lensbench.files import write_text_whole
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session import SESSION_FILE, check_folder
-from lensbench.loaders.shot_file import load_shot
+from lensbench.loaders.shot_file import RAW_ENDINGS, load_shot
 from lensbench.loaders.toml_lines import read_toml
-
-RAW_ENDINGS = frozenset(
-    (
-        *(".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".gpr", ".iiq", ".kdc", ".mef"),
-        *(".mos", ".mrw", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw"),
-        ".x3f",
-    )
-)
-"""How raw files end."""
 
 PICTURE_ENDINGS = RAW_ENDINGS | {".tif", ".tiff", ".jpg", ".jpeg", ".png"}
 """How files end that are taken for shots."""

@@ -12,6 +12,15 @@ from lensbench.loaders.rendered import JPEG, PNG, load_rendered
 from lensbench.loaders.tiff import load_tiff
 from lensbench.shot import Shot
 
+RAW_ENDINGS = frozenset(
+    (
+        *(".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".gpr", ".iiq", ".kdc", ".mef"),
+        *(".mos", ".mrw", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw"),
+        ".x3f",
+    )
+)
+"""How raw files end."""
+
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 """How TIFF and BigTIFF begin, and with them most makers' raw files."""
 
@@ -23,9 +32,6 @@ _NO_PICTURE = {
     b"BM": "a BMP picture",
 }
 """Beginnings of files that people name by mistake."""
-
-_PICTURE_ENDINGS = ("", ".tif", ".tiff", ".dng")
-"""Endings under which a TIFF without a mosaic is taken for a picture. Under a maker's own ending it is raw."""
 
 
 def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
@@ -59,12 +65,14 @@ def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
 
 def _holds_raw(path: Path, head: bytes) -> bool:
     """Whether a file that begins as TIFF holds a sensor's samples."""
+    ending = path.suffix.lower()
     recorded = read_recorded(path)
     if recorded is NOTHING:
-        return path.suffix.lower() not in (".tif", ".tiff")
+        return ending in RAW_ENDINGS
     if recorded.is_dng or recorded.raw_page or head[8:10] == b"CR":
         return True
-    return path.suffix.lower() not in _PICTURE_ENDINGS
+    # Makers hide their mosaics in ways of their own; a DNG never does.
+    return ending in RAW_ENDINGS - {".dng"}
 
 
 def _is_text(head: bytes) -> bool:
