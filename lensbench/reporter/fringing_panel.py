@@ -16,6 +16,9 @@ _MOST_TILES = 90
 _LONGEST_ARROW = 0.16
 """The report's longest arrow, in half-diagonals of the frame."""
 
+_LEAST_PX = 0.5
+"""Fringing below this shows in no picture, and is not blown up to look as if it did."""
+
 
 def arrow_scale(report: Report) -> float:
     """How many times their length all arrows of a report are drawn: a round number that fits the longest."""
@@ -26,10 +29,8 @@ def arrow_scale(report: Report) -> float:
         for shift in (tile.red, tile.blue)
         if shift
     ]
-    if not lengths or max(lengths) == 0:
-        return 1.0
-    room = _LONGEST_ARROW * frame.half_diagonal(report.camera.size_px)
-    return hand.nice_floor(room / float(np.percentile(lengths, 99)))
+    longest = max(float(np.percentile(lengths, 99)) if lengths else 0.0, _LEAST_PX)
+    return hand.nice_floor(_LONGEST_ARROW * frame.half_diagonal(report.camera.size_px) / longest)
 
 
 def draw_fringing(axes: Axes, report: Report, setting: Setting, line: float = 1.0) -> None:

@@ -16,7 +16,7 @@ from lensbench.findings import Figure, Report, Setting, ZoneSharpness
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.numbers import brief
 
-_LONGEST_LEG = 0.108
+_LONGEST_LEG = 0.1
 """The leg of the best figure on the scale, in half-diagonals of the frame."""
 
 
@@ -72,11 +72,11 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
     hand.open_frame(axes, size, rings=False)
     for zone in frame.ZONES:
         legs = figures.get((zone, "sagittal")), figures.get((zone, "tangential"))
-        middle = figures.get((zone, "mean")) or next((leg for leg in legs if leg), None)
+        middle = figures.get((zone, "mean"))
         fill = hand.colour_of(middle.value / ceiling) if middle else hand.UNMEASURED
         patch = hand.zone_patch(zone, size, facecolor=fill, edgecolor=hand.PAPER, linewidth=1.2)
         axes.add_patch(patch)
-        if middle:
+        if any(legs):
             _draw_square(axes, zone, legs, ceiling, fill, size, letters)
 
 

@@ -1,0 +1,310 @@
+"""The whole run: session in, report out, several shots at once."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import joblib
+import numpy as np
+
+from lensbench import __version__
+from lensbench.analysers.fringing import measure_fringing
+from lensbench.analysers.geometry import TargetShot, measure_geometry
+from lensbench.analysers.mapping import Lines
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
+from lensbench.errors import BenchError
+from lensbench.findings import Camera, Geometry, Notice, Report, Setting
+from lensbench.loaders.session import Session, ShotEntry
+from lensbench.readings import FlatsReading, ShotFacts, TargetReading, other_size, read_flats, read_target
+from lensbench.target.layout import Layout, read_layout
+
+Progress = Callable[[int, int, str], None]
+"""Called with the pieces of work done, all of them, and what was just done."""
+
+BYTES_A_SHOT = 1_000_000_000
+"""Memory that one 24-megapixel shot may need while it is measured: six float32 frames, and the imports."""
+
+
+@dataclass(frozen=True)
+class _Key:
+    """What shots taken alike have in common."""
+
+    f_number: float | None
+    aperture: str | None
+    lens_turn_deg: float
+    setup: int
+
+    @classmethod
+    def of(cls, entry: ShotEntry) -> _Key:
+        return cls(entry.f_number, entry.aperture, entry.lens_turn_deg, entry.setup)
+
+    @property
+    def rank(self) -> tuple:
+        """Rising f-number, then those without one."""
+        known = self.f_number is not None
+        return (not known, self.f_number if known else 0.0, self.lens_turn_deg, self.setup)
+
+
+def measure_session(session: Session, progress: Progress | None = None, workers: int | None = None) -> Report:
+    """Measure everything that a session's shots show.
+
+    Parameters
+    ----------
+    session : Session
+        As `load_session` gives it. The shots are only read.
+    progress : callable, optional
+        Told of every piece of work done.
+    workers : int, optional
+        How many shots are measured at once; otherwise as many as cores and memory allow.
+
+    Returns
+    -------
+    Report
+        A shot that can't be used is left out and named in `warnings`.
+
+    Raises
+    ------
+    BenchError
+        Where nothing could be measured, with the reason of each shot.
+    """
+    targets, flats, notices = _readings(session, progress or (lambda done, total, what: None), workers)
+    targets, flats, size_notices = _of_one_size(targets, flats)
+    notices = [*_unread(session), *notices, *size_notices]
+    if not targets and not flats:
+        reasons = "\n".join(f"  {notice.text}" for notice in notices)
+        raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")
+    camera = _camera(session, [reading.facts for reading in (*targets, *flats)])
+    settings, more = _settings(session, camera, targets, flats)
+    notices += [*more, *_session_notices(session, targets, flats)]
+    return Report(
+        build=session.build,
+        camera=camera,
+        warnings=notices,
+        settings=settings,
+        geometry=_main_geometry(settings, targets),
+        made_by=f"lensbench {__version__}",
+        session=session_name(session),
+    )
+
+
+def session_name(session: Session) -> str:
+    """What tells one session's reports from another's: the folder's name, and a mark of where it lies."""
+    folder = session.folder.resolve()
+    return f"{folder.name}-{hashlib.sha256(str(folder).encode()).hexdigest()[:8]}"
+
+
+# -- the work, several shots at once --------------------------------------------------------------------------
+
+
+def _readings(
+    session: Session, progress: Progress, workers: int | None
+) -> tuple[list[TargetReading], list[FlatsReading], list[Notice]]:
+    """Everything that the shots show, in the session's order."""
+    work = _work(session)
+    workers = min(workers or _room_for(), max(len(work), 1))
+    threads = max(joblib.cpu_count() // workers, 1)
+    jobs = (joblib.delayed(_numbered)(place, step, threads) for place, (_, step) in enumerate(work))
+    results: list[Any] = [None] * len(work)
+    progress(0, len(work), "")
+    finished = joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(jobs)
+    for done, (place, result) in enumerate(finished, start=1):
+        results[place] = result
+        progress(done, len(work), work[place][0])
+    readings = [reading for reading, _ in results if reading is not None]
+    return (
+        [reading for reading in readings if isinstance(reading, TargetReading)],
+        [reading for reading in readings if isinstance(reading, FlatsReading)],
+        [notice for _, notices in results for notice in notices],
+    )
+
+
+def _work(session: Session) -> list[tuple[str, tuple]]:
+    """The pieces of work: a name to show, and a function with its arguments, threads apart."""
+    by_kind = {
+        kind: [entry for entry in session.shots if entry.shows == kind] for kind in ("target", "flat", "dark")
+    }
+    layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
+    work: list[tuple[str, tuple]] = [
+        (entry.file, (_one_target, session.folder, entry, layout)) for entry in by_kind["target"]
+    ]
+    groups: dict[_Key, list[ShotEntry]] = {}
+    for entry in by_kind["flat"]:
+        groups.setdefault(_Key.of(entry), []).append(entry)
+    work += [(group[0].file, (_one_group, session.folder, group, by_kind["dark"])) for group in groups.values()]
+    return work
+
+
+def _numbered(place: int, step: tuple, threads: int) -> tuple[int, Any]:
+    function, *arguments = step
+    return place, function(*arguments, threads)
+
+
+def _one_target(folder, entry: ShotEntry, layout: Layout, threads: int):
+    return read_target(folder, entry, layout, threads)
+
+
+def _one_group(folder, entries: list[ShotEntry], darks: list[ShotEntry], threads: int):
+    return read_flats(folder, entries, darks)
+
+
+def _room_for() -> int:
+    """How many shots at once the cores and the free memory allow."""
+    try:
+        free = os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (ValueError, OSError, AttributeError):
+        free = 4 * BYTES_A_SHOT
+    return max(min(joblib.cpu_count(), int(free // BYTES_A_SHOT)), 1)
+
+
+# -- putting it together --------------------------------------------------------------------------------------
+
+
+def _of_one_size(
+    targets: list[TargetReading], flats: list[FlatsReading]
+) -> tuple[list[TargetReading], list[FlatsReading], list[Notice]]:
+    """Only the readings of the session's usual frame size, and notices of the others."""
+    sizes = Counter(reading.facts.size for reading in (*targets, *flats))
+    if len(sizes) <= 1:
+        return targets, flats, []
+    usual = sizes.most_common(1)[0][0]
+    odd = [(t.entry.file, t.facts.size) for t in targets if t.facts.size != usual]
+    odd += [(entry.file, f.facts.size) for f in flats if f.facts.size != usual for entry in f.entries]
+    notices = [other_size(name, size, usual) for name, size in odd]
+    return (
+        [reading for reading in targets if reading.facts.size == usual],
+        [reading for reading in flats if reading.facts.size == usual],
+        notices,
+    )
+
+
+def _unread(session: Session) -> list[Notice]:
+    """Shots that this run has no use for."""
+    return [
+        Notice(
+            "left-out", entry.file, f"{entry.file}: shows a blade, which this run does not read. It is left out."
+        )
+        for entry in session.shots
+        if entry.shows == "blade"
+    ]
+
+
+def _camera(session: Session, facts: Sequence[ShotFacts]) -> Camera:
+    size, sensor = facts[0].size, session.camera.sensor_mm
+    models = [fact.camera for fact in facts if fact.camera]
+    # Pixels are square: the geometric mean is the better of two slightly different readings of a data sheet.
+    pitch = 1000 * float(np.sqrt(sensor[0] / size[0] * sensor[1] / size[1])) if sensor else None
+    return Camera(size, sensor, pitch, models[0] if models else None)
+
+
+def _settings(
+    session: Session, camera: Camera, targets: list[TargetReading], flats: list[FlatsReading]
+) -> tuple[list[Setting], list[Notice]]:
+    """One setting for each group of shots taken alike, in rising f-number."""
+    keys = {_Key.of(entry) for reading in targets for entry in (reading.entry,)}
+    keys |= {_Key.of(reading.entries[0]) for reading in flats}
+    settings, notices = [], []
+    order = list(map(_Key.of, session.shots))
+    for key in sorted(keys, key=lambda key: (*key.rank, order.index(key))):
+        setting, more = _setting(
+            session,
+            camera,
+            key,
+            [reading for reading in targets if _Key.of(reading.entry) == key],
+            next((reading for reading in flats if _Key.of(reading.entries[0]) == key), None),
+        )
+        settings.append(setting)
+        notices += more
+    return settings, notices
+
+
+def _setting(
+    session: Session, camera: Camera, key: _Key, targets: list[TargetReading], flats: FlatsReading | None
+) -> tuple[Setting, list[Notice]]:
+    names = [reading.entry.file for reading in targets] + [
+        entry.file for entry in (flats.entries if flats else ())
+    ]
+    setting = Setting(key.f_number, key.aperture, key.lens_turn_deg, key.setup, names)
+    if flats:
+        setting.falloff, setting.dust = flats.falloff, flats.dust
+    if not targets:
+        return setting, []
+    best = max(targets, key=lambda reading: reading.mtf50)
+    on_rail = len({reading.entry.rail_mm for reading in targets}) > 1
+    alike = [best] if on_rail else targets
+    edges = [ShotEdges(reading.entry.file, reading.responses, reading.found) for reading in alike]
+    setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
+    setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
+    setting.geometry = _geometry(session, camera, targets)
+    setting.magnification = setting.geometry.magnification
+    return setting, [_rail_notice(best, len(targets))] if on_rail else []
+
+
+def _rail_notice(best: TargetReading, shots: int) -> Notice:
+    name = best.entry.file
+    return Notice(
+        "rail",
+        name,
+        f"{name}: is the sharpest of {shots} shots along the rail; sharpness and fringing are its own.",
+    )
+
+
+def _geometry(session: Session, camera: Camera, targets: list[TargetReading]) -> Geometry:
+    layout = read_layout(session.folder / session.target.layout)
+    shots = [
+        TargetShot(
+            name=reading.entry.file,
+            lines=_lines(reading),
+            mirrored=reading.found.mirrored,
+            rail_mm=reading.entry.rail_mm,
+            mtf50=reading.mtf50,
+        )
+        for reading in targets
+    ]
+    target = session.target
+    return measure_geometry(
+        shots, layout, camera.size_px, camera.sensor_mm, target.rulers_measured_mm, session.lens.pupil_ratio
+    )
+
+
+def _lines(reading: TargetReading) -> Lines:
+    """The measured edges of a shot's reference channel as lines of the target."""
+    response, found = reading.responses[reading.reference], reading.found
+    good = response.measured
+    tile, leg = np.divmod(np.arange(len(response)), 3)
+    return Lines(
+        column=found.column[tile][good],
+        row=found.row[tile][good],
+        leg=leg[good],
+        point=np.stack([response.x, response.y], axis=-1)[good],
+        normal=response.normal[good],
+        sigma=response.offset_sigma_px[good],
+    )
+
+
+def _main_geometry(settings: list[Setting], targets: list[TargetReading]) -> Geometry | None:
+    """The geometry of the setting with the sharpest shot."""
+    if not targets:
+        return None
+    sharpest = max(targets, key=lambda reading: reading.mtf50).entry.file
+    return next(setting.geometry for setting in settings if sharpest in setting.shots)
+
+
+def _session_notices(session: Session, targets: list[TargetReading], flats: list[FlatsReading]) -> list[Notice]:
+    """What concerns the session as a whole."""
+    notices = []
+    nameless = [e.file for e in session.shots if e.shows != "dark" and e.f_number is None and e.aperture is None]
+    if nameless:
+        text = f"{len(nameless)} of {len(session.shots)} shots have no aperture ({nameless[0]} for one). Add f_number = "
+        notices.append(Notice("aperture", None, f'{text}… or aperture = "third click" to them in session.toml.'))
+    turned = {reading.facts.orientation for reading in (*targets, *flats)} - {1}
+    if turned:
+        text = (
+            "The camera recorded that it was held turned. Left, right, top and bottom are those of the picture as "
+        )
+        notices.append(Notice("orientation", None, f"{text}stored, before a viewer turns it."))
+    return notices

@@ -1,0 +1,223 @@
+"""What one target shot, or the flats of one setting, show: loaded, searched, measured, with what went wrong.
+
+These are the pieces of work that the pipeline gives to several processes; each loads its own shots and hands back
+small results. A shot that can't be used becomes a notice, never an end of the whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from lensbench.analysers.dust import find_marks
+from lensbench.analysers.edge import EdgeResponses, measure_edges
+from lensbench.analysers.edge_places import tile_edges
+from lensbench.analysers.falloff import measure_falloff
+from lensbench.errors import BenchError
+from lensbench.findings import Dust, Falloff, Notice
+from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.shot_file import load_shot
+from lensbench.shot import Shot
+from lensbench.target.finder import FoundTiles, find_tiles
+from lensbench.target.layout import Layout
+
+GOOD_WHITE = 0.75
+"""How much of the full scale the target's white should take."""
+
+DARK_WHITE = 0.12
+"""Less white than this share of the full scale is worth a warning."""
+
+
+@dataclass(frozen=True)
+class ShotFacts:
+    """What the report says of the camera, from one shot."""
+
+    size: tuple[int, int]
+    camera: str | None
+    orientation: int
+
+
+@dataclass(frozen=True, eq=False)
+class TargetReading:
+    """One target shot, measured; `reference` is the channel that speaks for its sharpness."""
+
+    entry: ShotEntry
+    facts: ShotFacts
+    found: FoundTiles
+    responses: dict[str, EdgeResponses]
+    reference: str
+
+    @property
+    def mtf50(self) -> float:
+        """How sharp the shot is as a whole: the median over its edges in cycles a pixel; 0 without any."""
+        values = self.responses[self.reference].mtf50
+        values = values[np.isfinite(values)]
+        return float(np.median(values)) if len(values) else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class FlatsReading:
+    """The flats of one setting, measured: what each finding needs is loaded once for all of them."""
+
+    entries: tuple[ShotEntry, ...]
+    facts: ShotFacts
+    falloff: Falloff | None
+    dust: Dust | None
+
+
+def read_target(
+    folder: Path, entry: ShotEntry, layout: Layout, threads: int
+) -> tuple[TargetReading | None, list[Notice]]:
+    """Measure every edge of one target shot.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    entry : ShotEntry
+        The shot.
+    layout : Layout
+        The target that it shows.
+    threads : int
+        How many threads share the edges.
+
+    Returns
+    -------
+    TargetReading or None
+        None where the shot is left out.
+    list of Notice
+        What the user should know of it.
+    """
+    try:
+        shot = load_shot(folder / entry.file, entry.encoding)
+    except BenchError as error:
+        return None, [left_out(entry.file, str(error))]
+    notices = list(_remarks(shot, entry))
+    found = find_tiles(shot, layout)
+    notices += [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
+    if len(found.column) == 0:
+        return None, [*notices, left_out(entry.file, f"{entry.file}: shows no tile of the target.")]
+    responses = measure_edges(shot, tile_edges(found), threads=threads)
+    notices += _exposure_notices(shot, entry, responses)
+    if not any(response.measured.any() for response in responses.values()):
+        why = most_common_reason(responses[shot.reference])
+        return None, [*notices, left_out(entry.file, f"{entry.file}: no edge can be measured ({why}).")]
+    if found.mirrored:
+        text = f"{entry.file}: shows the target from its back (mirrored). The figures hold; turn a film over, "
+        notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
+    return TargetReading(entry, _facts(shot), found, responses, shot.reference), notices
+
+
+def read_flats(
+    folder: Path, entries: Sequence[ShotEntry], darks: Sequence[ShotEntry]
+) -> tuple[FlatsReading | None, list[Notice]]:
+    """Measure falloff and dirt from the flats of one setting.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    entries : sequence of ShotEntry
+        The flats, taken alike; dirt is looked for in the first one that can be read.
+    darks : sequence of ShotEntry
+        The session's dark frames; those exposed like the flats are taken off.
+
+    Returns
+    -------
+    FlatsReading or None
+        None where no flat can be used.
+    list of Notice
+        What the user should know of them.
+    """
+    shots, notices = _loaded(folder, entries)
+    if not shots:
+        return None, notices
+    kept = [shot for _, shot in shots]
+    fitting = [shot for _, shot in _loaded(folder, darks)[0] if _alike(shot, kept[0])]
+    falloff = dust = None
+    try:
+        falloff = measure_falloff(kept, fitting)
+    except BenchError as error:
+        notices.append(Notice("falloff", entries[0].file, str(error)))
+    try:
+        dust = find_marks(kept[0])
+    except BenchError as error:
+        notices.append(Notice("dust", entries[0].file, str(error)))
+    if falloff is None and dust is None:
+        return None, notices
+    return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), falloff, dust), notices
+
+
+def left_out(name: str, text: str) -> Notice:
+    """The notice of a shot that is left out."""
+    return Notice("left-out", name, f"{text} It is left out.")
+
+
+def most_common_reason(response: EdgeResponses) -> str:
+    """Why most of the edges that have no figure have none."""
+    reasons, counts = np.unique(response.why[~response.measured], return_counts=True)
+    return str(reasons[np.argmax(counts)]) if len(reasons) else ""
+
+
+def _loaded(folder: Path, entries: Sequence[ShotEntry]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:
+    """The shots that can be loaded and have the first one's size, and notices of the rest."""
+    shots: list[tuple[ShotEntry, Shot]] = []
+    notices: list[Notice] = []
+    for entry in entries:
+        try:
+            shot = load_shot(folder / entry.file, entry.encoding)
+        except BenchError as error:
+            notices.append(left_out(entry.file, str(error)))
+            continue
+        if shots and shot.size != shots[0][1].size:
+            notices.append(other_size(entry.file, shot.size, shots[0][1].size))
+            continue
+        notices += _remarks(shot, entry)
+        shots.append((entry, shot))
+    return shots, notices
+
+
+def other_size(name: str, size: tuple[int, int], usual: tuple[int, int]) -> Notice:
+    """The notice of a shot of another size than the rest."""
+    text = "{}: has {} × {} pixels, the other shots {} × {}. Shoot a session with one camera, uncropped."
+    return left_out(name, text.format(name, *size, *usual))
+
+
+def _alike(dark: Shot, flat: Shot) -> bool:
+    """Whether a dark frame was exposed as a flat was, as far as the camera recorded it."""
+    if dark.size != flat.size or dark.channels != flat.channels:
+        return False
+    pairs = [(getattr(dark.exposure, name), getattr(flat.exposure, name)) for name in ("shutter_s", "iso")]
+    return all(a is None or b is None or abs(a / b - 1) < 0.05 for a, b in pairs)
+
+
+def _facts(shot: Shot) -> ShotFacts:
+    return ShotFacts(shot.size, shot.exposure.camera, shot.exposure.orientation)
+
+
+def _remarks(shot: Shot, entry: ShotEntry) -> Iterator[Notice]:
+    if shot.incomparable:
+        yield Notice("incomparable", entry.file, f"{entry.file}: {shot.incomparable}")
+
+
+def _exposure_notices(shot: Shot, entry: ShotEntry, responses: dict[str, EdgeResponses]) -> Iterator[Notice]:
+    """Clipped edges and too little light, with numbers and how much to change the exposure."""
+    clipped = sum(int((response.why == "clipped").sum()) for response in responses.values())
+    edges = sum(len(response) for response in responses.values())
+    if clipped:
+        less = "2/3 stop" if clipped < edges / 4 else "a full stop"
+        text = f"{entry.file}: {clipped} of {edges} edges are clipped (white at 100 %). Expose {less} less."
+        yield Notice("clipped", entry.file, text)
+    response = responses[shot.reference]
+    white = response.white[response.measured]
+    if len(white) and not clipped:
+        share = float(np.median(white)) / shot.full_scale(shot.reference)
+        if 0 < share < DARK_WHITE:
+            stops = max(round(np.log2(GOOD_WHITE / share)), 1)
+            text = (
+                f"{entry.file}: is dark (white at {100 * share:.0f} %), so its figures are noisier than need be."
+            )
+            yield Notice("dark", entry.file, f"{text} Expose {stops} stops more.")
