@@ -184,7 +184,8 @@ def write_layout(path: str | Path, layout: Layout) -> None:
         json.dumps({"column": int(c), "row": int(r), "corners_mm": np.round(corners, 5).tolist()})
         for c, r, corners in zip(layout.column, layout.row, layout.corners_mm, strict=True)
     ]
-    text = json.dumps(head, indent=1)[:-2] + ',\n "tiles": [\n  ' + ",\n  ".join(tiles) + "\n ]\n}\n"
+    lines = [f" {json.dumps(key)}: {json.dumps(value)},\n" for key, value in head.items()]
+    text = "{\n" + "".join(lines) + ' "tiles": [\n  ' + ",\n  ".join(tiles) + "\n ]\n}\n"
     write_text_whole(path, text)
 
 

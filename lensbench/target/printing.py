@@ -117,6 +117,23 @@ def plan_sheet(
     return Sheet(size, centre, scale, tuple(frame_mm), float(magnification), lattice, layout)
 
 
+def size_from_words(words: str) -> tuple[float, float]:
+    """Width and height in millimetres from words such as ``36x24``.
+
+    Raises
+    ------
+    BenchError
+        Where the words are not two numbers above zero.
+    """
+    try:
+        width, height = (float(side) for side in words.lower().replace("×", "x").split("x"))
+    except ValueError:
+        width = height = 0.0
+    if not (0 < width < np.inf and 0 < height < np.inf):
+        raise BenchError(f"{words} is not a width and a height; write them in millimetres as in 36x24.")
+    return width, height
+
+
 def write_target(folder: str | Path, sheet: Sheet) -> list[Path]:
     """Write `target.pdf`, `target.svg` and `target.json` into a folder and say where."""
     folder = Path(folder)
@@ -136,15 +153,13 @@ def _paper_size(paper: str, upright: bool) -> tuple[float, float]:
     if paper.upper() in PAPERS_MM:
         long, short = PAPERS_MM[paper.upper()]
         return (short, long) if upright else (long, short)
+    choices = f"Choose {', '.join(PAPERS_MM)}, {FILM}, or a size in millimetres such as 594x420."
     try:
-        width, height = (float(side) for side in paper.lower().replace("×", "x").split("x"))
-    except ValueError:
-        width = height = 0.0
-    if not (50 <= width <= 5000 and 50 <= height <= 5000):
-        raise BenchError(
-            f"{paper} is no paper known here; choose {', '.join(PAPERS_MM)}, {FILM}, or a size of 50 mm or more"
-            " such as 594x420."
-        )
+        width, height = size_from_words(paper)
+    except BenchError as error:
+        raise BenchError(f"{paper} is no paper known here. {choices}") from error
+    if not (min(width, height) >= 50 and max(width, height) <= 5000):
+        raise BenchError(f"Paper of {paper} mm is out of reach (50 to 5000 mm a side). {choices}")
     return width, height
 
 
@@ -224,10 +239,17 @@ def _save(path: Path, drawing: _Drawing) -> Path:
     import matplotlib
 
     # Words stay words, so that anybody can read and change the SVG; no dates, so that files can be compared.
-    settings = {"pdf.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": "set squares", "path.simplify": False}
-    dateless = {"Title": drawing.title, **({"CreationDate": None} if path.suffix == ".pdf" else {"Date": None})}
+    settings = {
+        "font.sans-serif": ["DejaVu Sans", "sans-serif"],
+        "pdf.fonttype": 42,
+        "svg.fonttype": "none",
+        "svg.hashsalt": "set squares",
+        "path.simplify": False,
+    }
+    about = {"Title": drawing.title, "Creator": "lensbench"}
+    about |= {"CreationDate": None, "Producer": "lensbench"} if path.suffix == ".pdf" else {"Date": None}
     with matplotlib.rc_context(settings), written_whole(path) as temporary:
-        drawing.figure.savefig(temporary, metadata=dateless, facecolor="none")
+        drawing.figure.savefig(temporary, metadata=about, facecolor="none")
     return path
 
 
@@ -269,7 +291,7 @@ def _plain_drawing(sheet: Sheet) -> _Drawing:
         f"Plain sheet for the even light, for a frame of {sheet.frame_mm[0]:g} x {sheet.frame_mm[1]:g} mm at"
         f" {_ratio_in_words(sheet.magnification)}, which sees {field} mm of it.",
         "The blank side of any white matt paper will do as well. Keep the four marks out of the picture.",
-        "Light it evenly, put it well out of focus, and turn it half round between two shots to tell paper from lens.",
+        "Light it evenly and put it well out of focus; shot again turned half round, it tells paper from lens.",
     )
     return drawing
 

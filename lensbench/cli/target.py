@@ -1,0 +1,66 @@
+"""`lensbench target`: print files for a frame size and magnification."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lensbench.cli.screen import AsJson, print_json, print_table
+
+
+def target(
+    folder: Annotated[Path, typer.Argument(help="Where the files go.")] = Path("target"),
+    frame: Annotated[
+        str, typer.Option(help="The sensor's width and height in millimetres, such as 36x24.")
+    ] = "36x24",
+    magnification: Annotated[
+        float | None,
+        typer.Option(
+            help="Size on the sensor over size on the target: 1 is life size, 0.1 a tenth. Leave it out for the"
+            " largest target that the paper holds."
+        ),
+    ] = None,
+    paper: Annotated[
+        str,
+        typer.Option(help="A4, A3, a size in millimetres such as 594x420, or film for a sheet just large enough."),
+    ] = "A4",
+    lattice: Annotated[
+        str,
+        typer.Option(help="fine: about 15 x 11 tiles in the frame; coarse: 9 x 7, for a lens too soft for fine."),
+    ] = "fine",
+    json: AsJson = False,
+) -> None:
+    """Make the two sheets to print: the set-square target and the plain one, as PDF and SVG at true size.
+
+    Keep the target.json that comes with them: put it beside your shots. Print at 100 %, without fitting to the
+    page, and measure both ruler bars.
+    """
+    from lensbench.target.printing import plan_sheet, size_from_words, write_plain, write_target
+
+    sheet = plan_sheet(size_from_words(frame), paper, lattice, magnification)
+    written = [*write_target(folder, sheet), *write_plain(folder, sheet)]
+    summary = {
+        "files": [str(path) for path in written],
+        "paper_mm": sheet.size_mm,
+        "magnification": sheet.magnification,
+        "field_mm": sheet.field_mm,
+        "rulers_mm": sheet.layout.rulers_mm,
+    }
+    if json:
+        print_json(summary)
+        return
+    rows = [
+        ("paper", _size(sheet.size_mm)),
+        ("the frame sees", _size(sheet.field_mm)),
+        ("magnification", f"{sheet.magnification:.4g}"),
+        ("tiles on the sheet", f"{sheet.layout.columns} x {sheet.layout.rows}"),
+        ("bars to measure", _size(sheet.layout.rulers_mm)),
+        *(("written", str(path)) for path in written),
+    ]
+    print_table("Set-square target", ("", ""), rows)
+
+
+def _size(sides_mm: tuple[float, float]) -> str:
+    return f"{sides_mm[0]:.4g} x {sides_mm[1]:.4g} mm"
