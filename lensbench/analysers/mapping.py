@@ -328,7 +328,8 @@ class MappingFit:
         """Values read off the mapping, with their standard deviations from `own` and `shared` errors."""
         mapping = self.mapping
         slopes = _jacobian(lambda theta: np.atleast_1d(function(replace(mapping, theta=theta))), mapping.theta)
-        own, shared = (np.sqrt(np.einsum("vi,ij,vj->v", slopes, part, slopes)) for part in (self.own, self.shared))
+        variances = (np.einsum("vi,ij,vj->v", slopes, part, slopes) for part in (self.own, self.shared))
+        own, shared = (np.sqrt(np.maximum(variance, 0.0)) for variance in variances)
         return np.atleast_1d(function(mapping)), own, shared
 
     def figures(self, function: Callable[[Mapping], NDArray], unit: str) -> list[Figure]:
