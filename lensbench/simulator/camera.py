@@ -18,6 +18,10 @@ COLOURS = ("red", "green", "blue", "green")
 """The colours' names by the indices of `RGGB`."""
 
 
+MODEL = "Bench Simulator"
+"""What the camera calls itself."""
+
+
 @dataclass(frozen=True)
 class Camera:
     """A camera known in full.

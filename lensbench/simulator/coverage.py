@@ -4,8 +4,8 @@ The mean over a cell would let frequencies beyond the grid's own leak in (they a
 cubic B-spline in its place, four cells wide, keeps them out: at f cycles a cell the leak is (f / (1 - f))⁵.
 
 By Green's theorem the sum over the area is one along the outline. Sides are cut where they cross the spline's
-knots; in each piece the integrand is a polynomial, which three Gauss points sum to a millionth. Each puts the change
-from one cell to the next of its rows in place, and a running sum along the rows makes areas of it.
+knots; in each piece the integrand is a polynomial, which three Gauss points sum to a millionth. Each puts the
+change from one cell to the next of its rows in place, and a running sum along the rows makes areas of it.
 """
 
 from __future__ import annotations

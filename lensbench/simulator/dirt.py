@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from lensbench.frame import centre_of
+from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.circles import common_area
-from lensbench.simulator.lens import Dirt
+from lensbench.simulator.lens import Dirt, turned
+from lensbench.simulator.panel import Panel
+from lensbench.simulator.projection import Projection
 from lensbench.simulator.rendering import Patch, blurred_polygon, channel_parts, patch_around
 from lensbench.simulator.response import Response, Surround
 
@@ -51,6 +53,21 @@ class MarkTruth:
     length_px: float
     depth_percent: float
     signal_to_noise: float
+
+
+def dirt_in_picture(projection: Projection, panel: Panel | None = None) -> list[Dirt]:
+    """All marks as they lie in this shot: the lens' turned with it, the panel's moved with that."""
+    marks = list(projection.camera.dirt)
+    degrees = projection.scene.lens_turn_deg
+    for mark in projection.lens.dirt:
+        x, y = turned((mark.x_mm, mark.y_mm), degrees)
+        marks.append(replace(mark, x_mm=float(x), y_mm=float(y), angle_deg=mark.angle_deg + degrees))
+    if panel is not None:
+        reach = half_diagonal(projection.camera.size) * projection.camera.pitch_mm
+        for mark in panel.dirt:
+            x, y = mark.x_mm + panel.shift[0] * reach, mark.y_mm + panel.shift[1] * reach
+            marks.append(replace(mark, x_mm=x, y_mm=y))
+    return marks
 
 
 def soil(canvas: Shot, marks: list[Dirt], camera: Camera, effective: float) -> list[MarkTruth]:

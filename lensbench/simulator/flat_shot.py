@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.frame import half_diagonal
 from lensbench.optics import effective_f_number
 from lensbench.shot import Exposure, Shot
-from lensbench.simulator.camera import Camera
-from lensbench.simulator.dirt import MarkTruth, soil
-from lensbench.simulator.lens import Dirt, Lens, turned
+from lensbench.simulator.camera import MODEL, Camera
+from lensbench.simulator.dirt import MarkTruth, dirt_in_picture, soil
+from lensbench.simulator.lens import Lens
 from lensbench.simulator.light import add_glare, falloff_stops, light_image
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.projection import Projection
@@ -67,7 +66,7 @@ def flat_shot(
         Of the noise.
     """
     light, truth = flat_light(lens, camera, panel, scene, f_number)
-    return camera.expose(light, name, seed, Exposure("Bench Simulator", scene.shutter_s, scene.iso)), truth
+    return camera.expose(light, name, seed, Exposure(MODEL, scene.shutter_s, scene.iso)), truth
 
 
 def flat_light(
@@ -85,21 +84,6 @@ def flat_light(
     marks = soil(canvas, dirt_in_picture(projection, panel), camera, effective)
     add_glare(canvas, lens.glare)
     return canvas.samples, _truth(projection, f_number, marks, effective)
-
-
-def dirt_in_picture(projection: Projection, panel: Panel | None = None) -> list[Dirt]:
-    """All marks as they lie in this shot: the lens' turned with it, the panel's moved with that."""
-    marks = list(projection.camera.dirt)
-    degrees = projection.scene.lens_turn_deg
-    for mark in projection.lens.dirt:
-        x, y = turned((mark.x_mm, mark.y_mm), degrees)
-        marks.append(replace(mark, x_mm=float(x), y_mm=float(y), angle_deg=mark.angle_deg + degrees))
-    if panel is not None:
-        reach = half_diagonal(projection.camera.size) * projection.camera.pitch_mm
-        for mark in panel.dirt:
-            x, y = mark.x_mm + panel.shift[0] * reach, mark.y_mm + panel.shift[1] * reach
-            marks.append(replace(mark, x_mm=x, y_mm=y))
-    return marks
 
 
 def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effective: float) -> FlatTruth:
