@@ -18,10 +18,11 @@ from lensbench.analysers.geometry import TargetShot, measure_geometry
 from lensbench.analysers.mapping import Lines
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.errors import BenchError
-from lensbench.findings import Camera, Geometry, Notice, Report, Setting
+from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
 from lensbench.loaders.session import Session, ShotEntry
 from lensbench.readings import FlatsReading, ShotFacts, TargetReading, other_size, read_flats, read_target
 from lensbench.target.layout import Layout, read_layout
+from lensbench.verdicts.assembly import judge_assembly
 
 Progress = Callable[[int, int, str], None]
 """Called with the pieces of work done, all of them, and what was just done."""
@@ -87,6 +88,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         warnings=notices,
         settings=settings,
         geometry=_main_geometry(settings, targets),
+        verdict=Verdict(assembly=judge_assembly(settings, camera)),
         made_by=f"lensbench {__version__}",
         session=session_name(session),
     )
@@ -258,7 +260,7 @@ def _geometry(session: Session, camera: Camera, targets: list[TargetReading]) ->
     shots = [
         TargetShot(
             name=reading.entry.file,
-            lines=_lines(reading),
+            lines=Lines.measured(reading.found, reading.responses[reading.reference], camera.size_px),
             mirrored=reading.found.mirrored,
             rail_mm=reading.entry.rail_mm,
             mtf50=reading.mtf50,
@@ -268,21 +270,6 @@ def _geometry(session: Session, camera: Camera, targets: list[TargetReading]) ->
     target = session.target
     return measure_geometry(
         shots, layout, camera.size_px, camera.sensor_mm, target.rulers_measured_mm, session.lens.pupil_ratio
-    )
-
-
-def _lines(reading: TargetReading) -> Lines:
-    """The measured edges of a shot's reference channel as lines of the target."""
-    response, found = reading.responses[reading.reference], reading.found
-    good = response.measured
-    tile, leg = np.divmod(np.arange(len(response)), 3)
-    return Lines(
-        column=found.column[tile][good],
-        row=found.row[tile][good],
-        leg=leg[good],
-        point=np.stack([response.x, response.y], axis=-1)[good],
-        normal=response.normal[good],
-        sigma=response.offset_sigma_px[good],
     )
 
 
@@ -299,8 +286,9 @@ def _session_notices(session: Session, targets: list[TargetReading], flats: list
     notices = []
     nameless = [e.file for e in session.shots if e.shows != "dark" and e.f_number is None and e.aperture is None]
     if nameless:
-        text = f"{len(nameless)} of {len(session.shots)} shots have no aperture ({nameless[0]} for one). Add f_number = "
-        notices.append(Notice("aperture", None, f'{text}… or aperture = "third click" to them in session.toml.'))
+        text = f"{len(nameless)} of {len(session.shots)} shots have no aperture ({nameless[0]} for one). Add "
+        how = 'f_number = … or aperture = "third click" to them in session.toml.'
+        notices.append(Notice("aperture", None, text + how))
     turned = {reading.facts.orientation for reading in (*targets, *flats)} - {1}
     if turned:
         text = (

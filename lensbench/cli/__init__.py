@@ -13,8 +13,14 @@ import typer
 
 from lensbench.errors import BenchError
 
-COMMANDS = ("demo", "target", "session", "check", "measure")
-"""The commands in the order in which a bench evening needs them."""
+COMMANDS = {
+    "demo": "Measure an invented lens, beside the truth; no camera needed.",
+    "target": "Make the two sheets to print.",
+    "session": "Say what each shot of a folder shows.",
+    "check": "Is the glass clean? One shot of an even light.",
+    "measure": "Measure a folder of shots and write the report.",
+}
+"""The commands in the order in which a bench evening needs them, and what each does in a few words."""
 
 INTRODUCTION = """Measure a home-built camera lens from raw shots of two printed sheets.
 
@@ -29,9 +35,9 @@ def command_line() -> typer.Typer:
         no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None
     )
     app.callback(help=INTRODUCTION)(_version)
-    for name in COMMANDS:
+    for name, short in COMMANDS.items():
         if importlib.util.find_spec(f"lensbench.cli.{name}"):
-            app.command(name)(getattr(importlib.import_module(f"lensbench.cli.{name}"), name))
+            app.command(name, short_help=short)(getattr(importlib.import_module(f"lensbench.cli.{name}"), name))
     return app
 
 

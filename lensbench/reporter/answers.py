@@ -31,6 +31,7 @@ def answers(report: Report) -> list[Answer]:
         _which_colours(report),
         _how_dark(report),
         _how_clean(report),
+        *_how_straight(report),
     ]
 
 
@@ -175,3 +176,11 @@ def _how_clean(report: Report) -> Answer:
         f"{count} mark{'s' if count > 1 else ''}",
         f"at {sentences.setting_name(setting)}; the plainest {effect}, {where}.",
     )
+
+
+def _how_straight(report: Report) -> list[Answer]:
+    """Whether the build is straight, where its optical centres can tell."""
+    assembly = report.verdict.assembly if report.verdict else None
+    if assembly is None or not assembly.centres:
+        return []
+    return [Answer("Put together straight?", assembly.answer.capitalize(), assembly.text)]

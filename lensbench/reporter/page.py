@@ -19,6 +19,7 @@ from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter import page_tables, sentences
 from lensbench.reporter.answers import answers
+from lensbench.reporter.centres_panel import draw_centres
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.light_panel import draw_light
 from lensbench.reporter.reach_panel import draw_reach
@@ -83,6 +84,8 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=_panels(report, _has_light, _large_light, sentences.light_in_short),
             wiping=_wiping(report),
+            assembly=report.verdict.assembly if report.verdict else None,
+            centres=_centres(report),
             tables=page_tables.all_tables(report),
             shots=page_tables.shots_by_setting(report),
         )
@@ -141,6 +144,18 @@ def _large_fringing(axes: Axes, report: Report, setting: Setting) -> None:
 
 def _large_light(axes: Axes, report: Report, setting: Setting) -> None:
     draw_light(axes, report, setting, letters=7.5)
+
+
+def _centres(report: Report) -> Panel | None:
+    """Where the optical centres lie, if any shows."""
+    assembly = report.verdict.assembly if report.verdict else None
+    if assembly is None or not assembly.centres:
+        return None
+    sheet = hand.new_drawing(2.6, 2.6)
+    draw_centres(hand.axes_in(sheet, _EDGE, _EDGE, 2.6 - 2 * _EDGE, 2.6 - 2 * _EDGE), assembly)
+    return Panel(
+        "", "Around the frame's centre, as seen in the picture", Markup(hand.as_svg(sheet)), assembly.text
+    )
 
 
 def _wiping(report: Report) -> list[Panel]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from lensbench import frame
 from lensbench.findings import (
+    Assembly,
     Build,
     Camera,
     Displacement,
@@ -22,11 +23,13 @@ from lensbench.findings import (
     Geometry,
     Mark,
     Notice,
+    OpticalCentre,
     Place,
     Report,
     Setting,
     Sharpness,
     TileFringing,
+    Verdict,
     ZoneFalloff,
     ZoneFringing,
     ZoneSharpness,
@@ -60,9 +63,20 @@ def invented_report(f_numbers=(2.8, 5.6), size=SIZE, clean=False) -> Report:
             target_turn_deg=Figure.of(0.43, 0.02, "°"),
             target_tilt_deg=Figure.of(1.81, 0.09, "°"),
         ),
+        verdict=Verdict(assembly=_assembly()),
         made_by="lensbench",
         session="bench-november",
     )
+
+
+def _assembly() -> Assembly:
+    centres = [
+        OpticalCentre("distortion", Figure.of(0.21, 0.05, "mm"), Figure.of(-0.08, 0.05, "mm")),
+        OpticalCentre("fringing", Figure.of(1.34, 0.09, "mm"), Figure.of(-0.41, 0.11, "mm")),
+        OpticalCentre("falloff", Figure.of(0.32, 0.2, "mm"), Figure.of(0.12, 0.2, "mm")),
+    ]
+    text = "The centre of fringing lies 1.2 mm right of the centre of distortion: something sits off its axis."
+    return Assembly("off-centre", centres, [], text)
 
 
 def _mtf50(x, y, direction, channel, f_number, size):

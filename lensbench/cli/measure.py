@@ -1,0 +1,41 @@
+"""`lensbench measure`: the whole bench, from a folder of shots to a report."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lensbench.cli.screen import AsJson, print_table, progress_bar, say
+
+
+def measure(
+    directory: Annotated[Path, typer.Argument(help="The folder with the shots and their session.toml.")],
+    out: Annotated[
+        Path, typer.Option(help="The folder of all reports; this one gets its own folder there.")
+    ] = Path("reports"),
+    replace: Annotated[bool, typer.Option("--replace", help="Replace a report of another session.")] = False,
+    json: AsJson = False,
+) -> None:
+    """Measure sharpness, colour fringing, falloff and dirt from a folder of shots.
+
+    The folder needs a session.toml, which says what each shot shows: lensbench session FOLDER writes it. The shots
+    are only read. The report goes into reports/<name of the build>/: open report.html there in any browser, or
+    look at zone_map.png. A shot that can't be used is named and left out.
+    """
+    from lensbench.findings import encode_report
+    from lensbench.loaders import load_session
+    from lensbench.pipeline import measure_session
+    from lensbench.reporter.summary import summary_table
+    from lensbench.reporter.write import write_report_folder
+
+    with progress_bar("Measuring") as progress:
+        report = measure_session(load_session(directory), progress)
+    folder = write_report_folder(report, out, replace)
+    say(*(warning.text for warning in report.warnings))
+    if json:
+        print(encode_report(report).decode())
+        return
+    print_table(report.build.name, *summary_table(report))
+    print(f"Now open {folder / 'report.html'}")
