@@ -60,21 +60,25 @@ def pair(low: float, high: float, means: str) -> Check:
 
 
 def words(means: str) -> Check:
-    """Some text in quotes."""
+    """Some text in quotes, such as may be a file's name."""
 
     def check(value: Any) -> str:
-        if isinstance(value, datetime.date):
-            return value.isoformat()
         if not isinstance(value, str) or not value.strip():
             raise ValueError(f"It must be {means}, in quotes.")
+        if len(value) > 200 or not value.isprintable():
+            raise ValueError(f"It must be {means}: at most 200 characters, all of them printable.")
         return value
 
     return check
 
 
 def note(value: Any) -> str:
-    """Text in quotes that may be empty."""
-    return value if value == "" else words("text")(value)
+    """Any text in quotes, or a date."""
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    if not isinstance(value, str):
+        raise ValueError("It must be text in quotes.")
+    return value
 
 
 def list_of_words(value: Any) -> list[str]:

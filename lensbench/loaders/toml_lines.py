@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import re
 import tomllib
 from collections.abc import Sequence
@@ -37,22 +38,22 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
 
 
 def line_of(text: str, key: Key) -> int | None:
-    """The line, counted from 1, on which a key is first given; None where it isn't.
-
-    The file is read again, a line more each time: the key was given by the lines that made it appear.
-    """
+    """The line, counted from 1, on which a key is first given; None where it isn't."""
     lines = text.split("\n")
-    read = 0
-    for count in range(1, len(lines) + 1):
+    counts = range(len(lines) + 1)
+    # Key after key appears as more lines are read, so the line that brings this one can be searched for by halves.
+    first = bisect.bisect_left(counts, True, key=lambda count: _holds(_first_lines(lines, count), key))
+    return first if first in counts else None
+
+
+def _first_lines(lines: list[str], count: int) -> dict[str, Any]:
+    """What the first lines say, read on to the end of a value that runs over several."""
+    for end in range(count, len(lines)):
         try:
-            data = tomllib.loads("\n".join(lines[:count]))
+            return tomllib.loads("\n".join(lines[:end]))
         except tomllib.TOMLDecodeError:
-            # A value that runs over several lines ends further down, but it began after what was read last.
             continue
-        if _holds(data, key):
-            return read + 1
-        read = count
-    return None
+    return tomllib.loads("\n".join(lines))
 
 
 def _holds(data: Any, key: Key) -> bool:
