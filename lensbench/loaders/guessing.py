@@ -18,10 +18,22 @@ LEAST_LIGHT = 0.05
 """Darker frames than this are too dark to tell a sheet from another."""
 
 FLAT_STEP = 0.08
-"""Neighbouring cells of an even light differ by less than this, dirt and all."""
+"""Nearly all neighbouring cells of an even light differ by less than this part, dirt and all."""
+
+EDGE_STEP = 0.3
+"""Somewhere a picture with an edge in it changes by more than this from cell to cell."""
 
 LEAST_TILES = 12
-"""Black patches of like size that make a target of a picture."""
+"""Black triangles of like size that make a target of a picture."""
+
+LEAST_CELLS = 6
+"""Smaller patches are specks."""
+
+TRIANGLE_SPREAD = 2 / 9
+"""Second moment over the area squared of a right-angled isosceles triangle (of a disc 0.16, a square 0.17)."""
+
+SPREAD_TOLERANCE = 0.04
+"""How far blur, cells and a slanting view may take it."""
 
 
 def guess_shows(shot: Shot) -> str | None:
@@ -61,22 +73,37 @@ def overview(shot: Shot) -> NDArray[np.float32]:
 
 
 def _is_even(small: NDArray) -> bool:
-    """Whether light changes but slowly over nearly the whole picture."""
+    """Whether light changes but slowly nearly everywhere, and nowhere as at an edge."""
     smooth = np.log(np.maximum(ndimage.median_filter(small, 3, mode="nearest"), 1e-6))
-    return all(np.percentile(np.abs(np.diff(smooth, axis=axis)), 99.5) < FLAT_STEP for axis in (0, 1))
+    steps = np.concatenate([np.abs(np.diff(smooth, axis=axis)).ravel() for axis in (0, 1)])
+    return bool(np.percentile(steps, 99.5) < FLAT_STEP and steps.max() < EDGE_STEP)
 
 
 def _has_tiles(small: NDArray) -> bool:
-    """Whether the picture is white with many separate black patches, most of them of like size."""
+    """Whether the picture is white with many separate black triangles, most of them of like size."""
     around = ndimage.percentile_filter(small[::4, ::4], 85, size=15)
     white = ndimage.zoom(around, np.array(small.shape) / around.shape, order=1)
     black = small < 0.5 * white
-    labels, count = ndimage.label(black)
-    if count < LEAST_TILES or not 0.04 < black.mean() < 0.35:
+    if not 0.04 < black.mean() < 0.35:
         return False
-    areas = np.bincount(labels.ravel())[1:]
-    areas = areas[areas >= 6]
-    if areas.size < LEAST_TILES:
+    area, spread = _patches(black)
+    if area.size < LEAST_TILES:
         return False
-    alike = areas[(areas > np.median(areas) / 2.5) & (areas < np.median(areas) * 2.5)]
-    return alike.size >= LEAST_TILES and alike.sum() > 0.6 * black.sum()
+    alike = np.abs(np.log(area / np.median(area))) < np.log(2.5)
+    tiles = alike & (np.abs(spread - TRIANGLE_SPREAD) < SPREAD_TOLERANCE)
+    return bool(tiles.sum() >= LEAST_TILES and area[tiles].sum() > 0.5 * black.sum())
+
+
+def _patches(black: NDArray[np.bool_]) -> tuple[NDArray, NDArray]:
+    """Area of each connected patch in cells, and its second moment about its middle over the area squared."""
+    labels, _ = ndimage.label(black)
+    y, x = np.nonzero(black)
+    patch = labels[y, x] - 1
+    area = np.bincount(patch)
+    moment = 0
+    for place in (x.astype(float), y.astype(float)):
+        middle = np.bincount(patch, place) / area
+        # A cell's own width adds a twelfth.
+        moment = moment + np.bincount(patch, (place - middle[patch]) ** 2) + area / 12
+    seen = area >= LEAST_CELLS
+    return area[seen], (moment / area.astype(float) ** 2)[seen]

@@ -11,7 +11,7 @@ import msgspec
 import tomlkit
 
 from lensbench.errors import BenchError
-from lensbench.files import write_text_whole
+from lensbench.files import written_whole
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session import SESSION_FILE, check_folder
@@ -171,4 +171,7 @@ def _write(path: Path, text: str) -> None:
         raise BenchError(
             f"{path}: lists its shots in a way that none can be added to. Give each a [[shot]] of its own."
         ) from None
-    write_text_whole(path, text)
+    # The lines end as they did before, as the user's editor likes them.
+    ends = "\r\n" if path.exists() and b"\r\n" in path.read_bytes() else "\n"
+    with written_whole(path) as temporary:
+        temporary.write_bytes(text.replace("\n", ends).encode())

@@ -1,0 +1,51 @@
+"""`lensbench session` as somebody at the bench runs it."""
+
+import json
+
+import pytest
+
+from lensbench.cli import main
+from lensbench.dng import write_dng
+from tests.invented_shots import BAYER, RGBG, falloff, mosaic_of, random_shot, shot_of
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write_dng(tmp_path / "f.dng", shot_of(mosaic_of(falloff(600, 400)), BAYER["RGGB"], RGBG))
+    write_dng(tmp_path / "who.dng", random_shot("RGGB"))
+    return tmp_path
+
+
+def run(capsys, *arguments):
+    """The exit code and what was printed."""
+    with pytest.raises(SystemExit) as left:
+        main([str(argument) for argument in arguments])
+    return left.value.code or 0, *capsys.readouterr()
+
+
+def test_the_table_says_what_was_guessed_and_what_is_to_be_filled_in(folder, capsys):
+    (folder / "cut.dng").write_bytes((folder / "f.dng").read_bytes()[:-10])
+    code, out, told = run(capsys, "session", folder)
+    assert code == 0
+    rows = {line.split()[0]: line for line in out.splitlines() if ".dng" in line}
+    assert "flat" in rows["f.dng"]
+    assert "f/5.6" in rows["f.dng"]
+    assert "please fill in" in rows["who.dng"]
+    assert "cut.dng: is cut short" in told
+    assert f"lensbench measure {folder}" in out.replace("\n", "")
+    code, out, _ = run(capsys, "session", folder)
+    assert (code, "lists every shot already" in out) == (0, True)
+
+
+def test_json(folder, capsys):
+    code, out, told = run(capsys, "session", folder, "--json")
+    started = json.loads(out)
+    assert (code, told) == (0, "")
+    assert started["new"] is True
+    assert {shot["file"]: shot["shows"] for shot in started["added"]} == {"f.dng": "flat", "who.dng": None}
+
+
+def test_a_wrong_path_is_one_sentence_and_exit_code_2(tmp_path, capsys):
+    code, out, told = run(capsys, "session", tmp_path / "evening")
+    assert (code, out) == (2, "")
+    assert told.strip() == f"{tmp_path / 'evening'}: there is no such folder."
