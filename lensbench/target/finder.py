@@ -18,7 +18,7 @@ from lensbench.target.layout import LEG_CORNERS, Layout
 from lensbench.target.neighbours import reckon_corners, settle_on_edges
 from lensbench.target.outlines import Reduced, Triangles, find_triangles, reduce_shot
 
-ODD = 0.2
+ODD = 0.1
 """A tile that lies this many legs from where its neighbours say is none."""
 
 LEAST_EDGE = 0.35

@@ -23,8 +23,11 @@ DARK = 0.5
 SMALLEST_LEG = 8.0
 """Figures with shorter legs, in blocks, are texture, not tiles."""
 
-STRAIGHT = 0.06
-"""How far, in legs, the sides of a tile may bend: the largest root mean square distance from straight lines."""
+STRAIGHT = 0.02
+"""Largest root mean square distance of a side from an evenly bent line, over its length."""
+
+MOST_BEND = 0.5
+"""Largest bend of a side: four times its rise over its length."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,16 +138,17 @@ def find_triangles(picture: Reduced) -> Triangles:
 def _three_corners(outline: NDArray) -> NDArray | None:
     """The corners of the triangle that an outline follows, or None where it follows none."""
     rough = _extreme_corners(outline)
-    sides = np.linalg.norm(np.roll(rough, -1, axis=0) - rough, axis=1)
-    if sides.min() < SMALLEST_LEG or sides.max() > 4 * sides.min():
+    lengths = np.linalg.norm(np.roll(rough, -1, axis=0) - rough, axis=1)
+    if lengths.min() < SMALLEST_LEG or lengths.max() > 4 * lengths.min():
         return None
-    lines = [_side(outline, rough[i], rough[(i + 1) % 3]) for i in range(3)]
-    if any(line is None for line in lines):
+    sides = [_side(outline, rough[i], rough[(i + 1) % 3]) for i in range(3)]
+    if any(side is None for side in sides):
         return None
-    if max(line[2] for line in lines) > STRAIGHT * sides.min():
-        return None
-    corners = np.array([_meeting(lines[i - 1], lines[i]) for i in range(3)])
-    if not np.isfinite(corners).all() or np.abs(corners - rough).max() > 0.5 * sides.min():
+    corners = rough
+    # Sides may be bent, so that where two meet depends a little on where they are taken to meet.
+    for _ in range(3):
+        corners = np.array([_meeting(sides[i - 1], sides[i], corners[i]) for i in range(3)])
+    if not np.isfinite(corners).all() or np.abs(corners - rough).max() > 0.5 * lengths.min():
         return None
     return _right_angle_first(corners)
 
@@ -158,26 +162,45 @@ def _extreme_corners(outline: NDArray) -> NDArray:
     return np.array([first, second, outline[np.argmax(np.abs(off))]])
 
 
-def _side(outline: NDArray, start: NDArray, end: NDArray) -> tuple[NDArray, NDArray, float] | None:
-    """A line (point, direction, rms distance) through the outline's points between two corners, clear of both."""
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """A slightly bent side: start + t along + (bend in powers of t, highest first) normal, t from 0 to 1."""
+
+    start: NDArray
+    along: NDArray
+    normal: NDArray
+    bend: NDArray
+
+    def tangent(self, near: NDArray) -> tuple[NDArray, NDArray]:
+        """A point and the direction of the side at the foot of a point near to it."""
+        t = (near - self.start) @ self.along / (self.along @ self.along)
+        point = self.start + t * self.along + np.polyval(self.bend, t) * self.normal
+        return point, self.along + np.polyval(np.polyder(self.bend), t) * self.normal
+
+
+def _side(outline: NDArray, start: NDArray, end: NDArray) -> _Side | None:
+    """The side that an outline's points between two corners lie on, clear of both; None where they lie on none."""
     along = end - start
     length = np.hypot(*along)
-    along = along / length
-    t = (outline - start) @ along / length
-    off = np.abs((outline - start) @ np.array([-along[1], along[0]]))
-    points = outline[(t > 0.2) & (t < 0.8) & (off < 0.15 * length)]
-    if len(points) < 4:
+    normal = np.array([-along[1], along[0]]) / length
+    t = (outline - start) @ along / length**2
+    off = (outline - start) @ normal
+    # The other sides run off at 45° or so.
+    chosen = (t > 0.15) & (t < 0.85) & (np.abs(off) < 0.6 * length * np.minimum(t, 1 - t))
+    if chosen.sum() < 6:
         return None
-    middle = points.mean(axis=0)
-    _, spread, axes = np.linalg.svd(points - middle, full_matrices=False)
-    return middle, axes[0], float(spread[1] / np.sqrt(len(points)))
+    bend = np.polyfit(t[chosen], off[chosen], 2)
+    rest = off[chosen] - np.polyval(bend, t[chosen])
+    if np.sqrt(np.mean(rest**2)) > STRAIGHT * length or abs(bend[0]) > MOST_BEND * length:
+        return None
+    return _Side(start, along, normal, bend)
 
 
-def _meeting(one: tuple, other: tuple) -> NDArray:
-    """Where two lines (point, direction, …) meet; NaN where they don't."""
-    (p, u, _), (q, v, _) = one, other
+def _meeting(one: _Side, other: _Side, near: NDArray) -> NDArray:
+    """Where the tangents of two sides at a place near to both meet; NaN where they don't."""
+    (p, u), (q, v) = one.tangent(near), other.tangent(near)
     cross = u[0] * v[1] - u[1] * v[0]
-    if abs(cross) < 0.1:
+    if abs(cross) < 0.1 * np.hypot(*u) * np.hypot(*v):
         return np.full(2, np.nan)
     return p + u * ((q - p)[0] * v[1] - (q - p)[1] * v[0]) / cross
 
