@@ -35,6 +35,14 @@ CENTRE_KNOWN = 0.05
 RAIL_READING_MM = 0.05
 """Standard deviation of a place on the rail as read by hand (95 %: ± 0.1 mm)."""
 
+STRAINED = 3.0
+"""Rulers pulled by more than this many standard deviations were misread."""
+
+_STRAINED = (
+    "The target is not as long, across against up, as the ruler bars say. Measure both bars again: the first "
+    "number in rulers_measured_mm is the bar that runs across."
+)
+
 ENTANGLED = 3.0
 """Tilt and decentring can't be told apart where not knowing the one makes the other this much less sure."""
 
@@ -249,6 +257,8 @@ def _findings(
             "From this shot a tilted target and a decentred lens look alike. Shoot it again with the lens turned "
             "half round in its mount."
         )
+    if fit.strain > STRAINED:
+        notes.append(_STRAINED)
     view = None if rail is None else _view(fit, shots, main, rail, pitch, pupil_ratio)
     lines = shots[main].lines
     tiles = np.unique(np.stack([lines.column, lines.row])[:, fit.used], axis=1).shape[1]

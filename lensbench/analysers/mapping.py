@@ -46,7 +46,7 @@ DECENTRING_PRIOR = 0.01
 DECENTRING_GAIN = 10.0
 """By how much decentring must better Schwarz's criterion to be believed: it mimics a moved centre."""
 
-DISTANCE_PRIOR = (2.5, 1.0)
+DISTANCE_PRIOR = (2.5, 0.8)
 """Image distance in half-diagonals that is likely, and the spread of its logarithm, where none is known."""
 
 UNMEASURED_RULER = 0.005
@@ -316,6 +316,9 @@ class MappingFit:
         Edges that fit; the others are faults of the print or of the measurement.
     residual : ndarray, shape (edges,)
         How far each edge lies from where the mapping puts it, along its normal, in pixels.
+    strain : float
+        How many standard deviations the edges pull the rulers from their lengths, or the image distance from a
+        likely one; much means that the sheet isn't as long, one way to the other, as was said.
     """
 
     mapping: Mapping
@@ -323,6 +326,7 @@ class MappingFit:
     shared: NDArray[np.float64]
     used: NDArray[np.bool_]
     residual: NDArray[np.float64]
+    strain: float
 
     def value_and_spreads(self, function: Callable[[Mapping], NDArray]) -> tuple[NDArray, NDArray, NDArray]:
         """Values read off the mapping, with their standard deviations from `own` and `shared` errors."""
@@ -526,7 +530,7 @@ class _Fitting:
 
         start = theta[free]
         solved[free] = least_squares(
-            residuals, start, slopes, loss=loss, x_scale="jac", f_scale=2.0, max_nfev=200
+            residuals, start, slopes, loss=loss, x_scale="jac", f_scale=2.0, max_nfev=50
         ).x
         return solved
 
@@ -544,6 +548,8 @@ class _Fitting:
         for terms in range(1, MOST_TERMS + 1):
             trial = self.solve(self.with_terms(trial, terms), sigma, used)
             trials.append((self.cost(trial, sigma, used), terms, trial))
+            if terms > min(trials)[1] + 2:
+                break
         cost, _, best = min(trials)
         skewed = self.solve(best, sigma, used, decentred=True)
         if self.cost(skewed, sigma, used) + 2 * np.log(used.sum()) + DECENTRING_GAIN < cost:
@@ -571,7 +577,9 @@ class _Fitting:
         own, shared = np.zeros((2, len(theta), len(theta)))
         own[np.ix_(free, free)] = few * inverse @ (pull.T @ pull) @ inverse
         shared[np.ix_(free, free)] = inverse @ (by_belief.T @ by_belief) @ inverse
-        return MappingFit(self.mapping(theta), own, shared, used, residual)
+        # Of the beliefs, the first four are centre and decentring.
+        strain = float(np.abs(self.beliefs(theta)[4:]).max())
+        return MappingFit(self.mapping(theta), own, shared, used, residual, strain)
 
 
 def _inverse_square(slopes: NDArray) -> NDArray:

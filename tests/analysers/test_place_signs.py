@@ -84,8 +84,8 @@ def test_barrel_is_negative_and_draws_the_outside_smaller():
     assert found.distortion_percent.high < 0
     assert found.distortion.curve[6].local_percent.high < 0  # at h = 0.7; the outermost corner lies at 0.8
     assert found.distortion.bow_percent.high < 0
-    corner = next(zone for zone in found.magnification_zones if zone.zone == "corner top-left")
-    assert corner.percent.high < 99
+    outer = next(zone for zone in found.magnification_zones if zone.zone == "outer top-left")
+    assert outer.percent.high < 99
 
 
 def test_cushion_is_positive():
