@@ -33,7 +33,7 @@ def session(
         for shot in started.added
     ]
     if rows:
-        print_table(f"Added to {started.path}", ("file", "shows", "aperture"), rows, words=3)
+        print_table("Added to session.toml", ("file", "shows", "aperture"), rows, words=3)
     else:
         print(f"{started.path} lists every shot already.")
     say(*started.unreadable)
