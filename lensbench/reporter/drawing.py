@@ -24,6 +24,7 @@ from scipy.ndimage import distance_transform_edt
 from lensbench import frame
 
 INK = "#1b2230"
+BLACK = "#000000"
 MUTED = "#667080"
 HAIRLINE = "#c3c9d2"
 PAPER = "#ffffff"
@@ -94,8 +95,8 @@ def colour_of(share: float) -> tuple[float, float, float, float]:
 
 
 def ink_on(colour) -> str:
-    """Ink or paper, whichever reads better on a colour (contrast by WCAG's relative luminance)."""
-    return INK if _contrast(colour, INK) >= _contrast(colour, PAPER) else PAPER
+    """Black or paper, whichever reads better on a colour (contrast by WCAG's relative luminance)."""
+    return BLACK if _contrast(colour, BLACK) >= _contrast(colour, PAPER) else PAPER
 
 
 def _contrast(first, second) -> float:

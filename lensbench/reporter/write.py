@@ -25,10 +25,10 @@ _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt
 def folder_name(build_name: str) -> str:
     """A build's name as a folder name that every file system takes.
 
-    Letters lose their accents where they can; what is neither letter, digit nor dot becomes a dash.
+    Latin letters lose their accents; what is neither letter, digit nor dot becomes a dash.
     """
-    plain = unicodedata.normalize("NFKD", build_name)
-    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    plain = re.sub(r"([A-Za-z])[\u0300-\u036f]+", r"\1", unicodedata.normalize("NFKD", build_name))
+    plain = unicodedata.normalize("NFC", plain)
     name = re.sub(r"[^\w.]+", "-", plain.lower()).strip("-._")[:_LONGEST_NAME].rstrip("-._")
     if not name or name.split(".")[0] in _RESERVED:
         return f"build-{name}".rstrip("-")

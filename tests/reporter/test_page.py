@@ -1,0 +1,124 @@
+"""The page as text: whole in itself, escaped, readable without eyes, honest about what is missing."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from lensbench.findings import Build, Camera, Dust, Notice, Report, Setting
+from lensbench.reporter.page import page_text
+from tests.reporter.invented import invented_report
+
+SIZE = (1200, 800)
+VOID = {"meta", "link", "img", "br", "hr", "input"}
+
+
+class Outline(HTMLParser):
+    """Collects tags with their attributes and text; fails on tags that don't match."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.text, self.open = [], [], []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if not {"style", "svg", "title"} & set(self.open):
+            self.text.append(data)
+
+    def all(self, tag):
+        return [attrs for name, attrs in self.tags if name == tag]
+
+    @property
+    def words(self):
+        return re.sub(r"\s+", " ", " ".join(self.text))
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    return Outline(page_text(invented_report((2.8, 5.6), SIZE)))
+
+
+def test_nothing_is_fetched(page):
+    for tag, attrs in page.tags:
+        for name in ("src", "href", "xlink:href", "action", "srcset", "data"):
+            value = attrs.get(name)
+            assert value is None or value.startswith(("data:", "#")), (tag, name, value[:60])
+    assert not page.all("script")
+
+
+def test_no_style_reaches_out():
+    text = page_text(invented_report((2.8,), SIZE, clean=True))
+    styles = " ".join(re.findall(r"<style>(.*?)</style>", text, re.S))
+    assert "@import" not in styles and not re.search(r"url\(\s*['\"]?(?!#)", styles)
+
+
+def test_answers_come_first_then_warnings_then_figures(page):
+    words = page.words
+    order = [
+        "In short",
+        "f/5.6",
+        "Before you trust it",
+        "t_28.dng: 34 of 1476",
+        "The zone map",
+        "Sharpness",
+        "Dirt",
+    ]
+    places = [words.lower().index(word.lower()) for word in order]
+    assert places == sorted(places)
+
+
+def test_figures_stand_with_their_intervals(page):
+    report = invented_report((2.8, 5.6), SIZE)
+    centre = next(z.mtf50_lp_mm for z in report.settings[0].sharpness.zones if z.channel == "green")
+    assert re.search(rf"{centre.value:.1f}\d* ± 0\.\d+", page.words)
+    assert "0.4987 ± 0.0011 × life size" in page.words
+    assert "−1.342 ± 0.012 % (barrel: lines bow outward)" in page.words
+
+
+def test_tables_and_pictures_speak(page):
+    tables, captions = page.all("table"), page.all("caption")
+    assert len(tables) == len(captions) > 6
+    assert all(attrs.get("scope") in ("col", "row", "colgroup") for attrs in page.all("th"))
+    assert all(attrs.get("alt") for attrs in page.all("img"))
+    drawings = [attrs for tag, attrs in page.tags if attrs.get("role") == "img"]
+    assert len(drawings) == 2 * 3 + 4 + 1
+    assert all(attrs["aria-label"] for attrs in drawings)
+    assert page.all("html")[0]["lang"] == "en"
+    headings = [attrs["id"] for attrs in page.all("h2")]
+    assert len(set(headings)) == len(headings)
+    assert {attrs["aria-labelledby"] for attrs in page.all("section")} == set(headings)
+
+
+def test_what_people_write_is_shown_not_run():
+    report = invented_report((2.8,), SIZE)
+    evil = '<script>alert("x")</script><img src=x onerror=alert(1)>'
+    report.build = Build(evil, [evil], evil)
+    report.warnings = [Notice("x", evil, evil)]
+    report.settings[0].aperture, report.settings[0].f_number = evil, None
+    report.settings[0].shots = [evil]
+    page = Outline(page_text(report))
+    assert not page.all("script")
+    assert len(page.all("img")) == 1
+    assert page.words.count("alert(1)") >= 5
+
+
+def test_a_report_with_almost_nothing_says_so():
+    setting = Setting(aperture="third click", shots=["flat.dng"], dust=Dust([]))
+    page = Outline(page_text(Report(Build("bare"), Camera(SIZE), settings=[setting])))
+    assert "Not measured" in page.words and "Clean" in page.words
+    assert "Where colours land" not in page.words and "Size and view" not in page.words
+    assert "Before you trust it" not in page.words
+    assert "None" not in page.words and "nan" not in page.words.lower()

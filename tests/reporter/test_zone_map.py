@@ -1,0 +1,141 @@
+"""The zone map: what it fills, points and writes, for reports full and empty."""
+
+import imageio.v3 as iio
+import numpy as np
+import pytest
+from matplotlib.patches import FancyArrowPatch, Polygon
+
+from lensbench import frame
+from lensbench.findings import Build, Camera, Dust, Report, Setting
+from lensbench.reporter import drawing as hand
+from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
+from lensbench.reporter.light_panel import draw_light, stops_in_thirds
+from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling
+from lensbench.reporter.wiping_panel import seen_on
+from lensbench.reporter.zone_map import HEADER_PX, write_zone_map
+from tests.reporter.invented import invented_report
+
+SIZE = (1200, 800)
+
+
+@pytest.fixture(scope="module")
+def report():
+    return invented_report((2.8, 5.6), SIZE)
+
+
+def panel(draw, *arguments):
+    sheet = hand.new_drawing(6, 4)
+    axes = hand.axes_in(sheet, 0, 0, 6, 4)
+    draw(axes, *arguments)
+    return sheet, axes
+
+
+def test_zones_are_filled_by_their_figure(report):
+    """The picture's own colours at each zone, read back."""
+    setting = report.settings[1]
+    sheet, _ = panel(draw_sharpness, report, setting)
+    sheet.canvas.draw()
+    picture = np.asarray(sheet.canvas.buffer_rgba())[..., :3]
+    figures = {
+        z.zone: z.mtf50_lp_mm.value
+        for z in setting.sharpness.zones
+        if (z.channel, z.direction) == ("green", "mean")
+    }
+    for zone, value in figures.items():
+        expected = 255 * np.array(hand.colour_of(value / sharpness_ceiling(report))[:3])
+        inside = picture[::1, ::1].reshape(-1, 3)
+        assert (np.abs(inside - expected).max(axis=1) <= 1.5).mean() > 0.01, zone
+
+
+def test_legs_are_as_long_as_their_figures(report):
+    """The right angle lies at the set square's second corner ends: leg lengths in the ratio of the figures."""
+    setting = report.settings[0]
+    _, axes = panel(draw_sharpness, report, setting)
+    squares = [patch for patch in axes.patches if isinstance(patch, Polygon)]
+    figures = {(z.zone, z.direction): z.mtf50.value for z in setting.sharpness.zones if z.channel == "green"}
+    assert len(squares) == len(frame.ZONES)
+    for zone, square in zip(frame.ZONES, squares, strict=True):
+        corner, first, second = square.get_xy()[:3]
+        legs = first - corner, second - corner
+        assert legs[0] @ legs[1] == pytest.approx(0, abs=1e-6)
+        ratio = np.hypot(*legs[0]) / np.hypot(*legs[1])
+        assert ratio == pytest.approx(figures[zone, "sagittal"] / figures[zone, "tangential"], rel=1e-6)
+        if zone != "centre":
+            outward, _ = frame.radial_axes(*hand.zone_anchor(zone, SIZE), SIZE)
+            assert legs[0] @ outward == pytest.approx(np.hypot(*legs[0]))
+
+
+def test_arrows_point_where_the_colour_lands(report):
+    setting = report.settings[0]
+    tile = max(setting.fringing.tiles, key=lambda tile: tile.blue.dx.value)
+    _, axes = panel(draw_fringing, report, Setting(fringing=type(setting.fringing)([tile])))
+    red, blue = [child for child in axes.get_children() if isinstance(child, FancyArrowPatch)]
+    for arrow, shift in ((red, tile.red), (blue, tile.blue)):
+        start, end = map(np.array, arrow._posA_posB)
+        assert (end - start) / arrow_scale(report) == pytest.approx([shift.dx.value, shift.dy.value])
+        assert tuple(start) == (tile.x, tile.y)
+
+
+def test_fringing_too_small_to_see_is_not_blown_up():
+    report = invented_report((4,), SIZE)
+    for tile in report.settings[0].fringing.tiles:
+        tile.red = tile.blue = None
+    longest = 0.16 * frame.half_diagonal(SIZE)
+    assert arrow_scale(report) * 0.5 <= longest * 1.001
+
+
+@pytest.mark.parametrize(
+    ("face", "place"),
+    [
+        ("in the picture", (100, 200)),
+        ("on the front glass, looking into the lens", (1099, 200)),
+        ("on the rear glass, looking from the mount", (1099, 599)),
+        ("on the sensor, facing it", (100, 599)),
+    ],
+)
+def test_where_a_mark_is_looked_for(face, place, report):
+    """A mark at the picture's left, above the middle; places reckoned by hand on paper.
+
+    A lens's picture stands upside down on the sensor. The front glass is passed before the picture is turned
+    over, so looking in, left and right change and top stays; seen from the mount the rear glass carries the
+    picture turned by half; on the sensor, seen from the front, only top and bottom change.
+    """
+    mark = report.settings[0].dust.marks[0]
+    mark.x, mark.y = 100, 200
+    assert seen_on(face, mark, SIZE) == pytest.approx(place)
+
+
+@pytest.mark.parametrize(
+    ("stops", "text"), [(1 / 3, "⅓"), (2 / 3, "⅔"), (1, "1"), (4 / 3, "1⅓"), (5 / 3, "1⅔"), (3, "3")]
+)
+def test_thirds_of_a_stop(stops, text):
+    assert stops_in_thirds(stops) == text
+
+
+def test_a_falloff_that_is_flat_or_full_of_holes_still_draws(report):
+    setting = invented_report((4,), SIZE).settings[0]
+    rows = setting.falloff.grid.stops
+    setting.falloff.grid.stops = [[0.0 for _ in row] for row in rows]
+    panel(draw_light, report, setting)[0].canvas.draw()
+    setting.falloff.grid.stops = [[None for _ in row] for row in rows]
+    panel(draw_light, report, setting)[0].canvas.draw()
+
+
+@pytest.mark.parametrize("size", [(1200, 800), (800, 1200), (1000, 1000)])
+def test_map_is_written_as_a_picture(tmp_path, size):
+    path = tmp_path / "zone_map.png"
+    write_zone_map(invented_report((5.6,), size), path)
+    picture = iio.imread(path)
+    assert picture.shape[0] > HEADER_PX and picture.shape[1] > 1000
+    assert len(np.unique(picture.reshape(-1, picture.shape[2]), axis=0)) > 500
+
+
+def test_map_of_a_report_with_gaps(tmp_path):
+    """No target at one setting, no flat at another, one colour only, no sensor size: still a map."""
+    full = invented_report((2.8, 5.6), SIZE)
+    full.settings[0].sharpness = full.settings[0].fringing = None
+    full.settings[1].falloff = full.settings[1].dust = None
+    bare = Report(Build("bare"), Camera(SIZE), settings=[Setting(aperture="third click", dust=Dust([]))])
+    for number, report in enumerate((full, bare)):
+        write_zone_map(report, tmp_path / f"{number}.png")
+        assert (tmp_path / f"{number}.png").stat().st_size > 10_000
