@@ -190,9 +190,10 @@ def _facts(response: Response, normals: NDArray, projection: Projection, piece: 
     # An edge along the radius is blurred around the circle, and the other way round.
     ways = np.concatenate([normals, [around, outward]])
     f = FREQUENCIES[:, None] * normals[:, None]
+    whole, lens = mtf50_along(response, ways)
     return _Facts(
-        mtf50_along(response, ways),
-        mtf50_along(response, normals, pixel=False),
+        whole,
+        lens[: len(normals)],
         np.abs(response.along(f[..., 0], f[..., 1])),
         half_crossing_px(response, normals),
     )

@@ -21,8 +21,12 @@ from lensbench.simulator import spline
 from lensbench.simulator.coverage import smoothed_polygon, smoothing
 from lensbench.simulator.response import Response, Surround
 
-FAINT = 2e-3
-"""Parts of the spectrum that a grid leaves out or folds back are at most this."""
+FAINT = 6e-3
+"""Parts of the spectrum that a grid leaves out or folds back are at most this. They lie beyond 1/2 cy/px from what
+they are folded on by whole cycles a pixel, so they touch the pixels' own aliases only, never an edge's profile."""
+
+NOTHING = 3e-4
+"""Frequencies beyond which the response stays under this are left out."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ def patch_around(vertices: NDArray[np.float64], margin: float, size: tuple[int, 
 
 def _roomy(extent: int) -> int:
     """A length for a patch's side: few different ones, so that what depends on size alone is kept and shared."""
-    step = 32 if extent < 512 else 128
+    step = 48 if extent < 512 else 128
     return fft.next_fast_len(-(-extent // step) * step, real=True)
 
 
@@ -90,15 +94,15 @@ def blurred_polygon(
     cells = (vertices - [patch.left - 0.5, patch.top - 0.5]) * grid.finer
     (rows, columns), image = _drawn_window(cells, (patch.height * grid.finer, patch.width * grid.finer))
     fx, fy = grid.frequencies()
+    fill = response.surround.fill
     spectrum = fft.rfft(image, n=patch.width * grid.finer, axis=1)[:, : len(fx)]
+    spectrum *= _grid_to_pixel(fx, grid.finer, fill, columns.start)
     spectrum = fft.fft(spectrum, n=patch.height * grid.finer, axis=0)[grid.kept_rows()]
     own = response.ratio_on(fx, fy) * _shared(grid, response.surround)
     if skirt is not None:
         own -= np.float32(skirt.amount) * _unit_skirt(grid, skirt.radius)
     spectrum *= own
-    fill = response.surround.fill
     spectrum *= _grid_to_pixel(fy, grid.finer, fill, rows.start)[:, None]
-    spectrum *= _grid_to_pixel(fx, grid.finer, fill, columns.start)
     return grid.on_pixels(spectrum)
 
 
@@ -140,9 +144,9 @@ def _grid_for(patch: Patch, response: Response) -> _Grid:
         folded = np.minimum(frequency / np.maximum(coarser - frequency, 1e-9), 1.0) ** 5
         if (folded * most).max() < FAINT:
             finer = coarser
-    seen = frequency[most > FAINT]
-    # A tenth's steps, so that few different bands share what depends on them.
-    band = np.ceil(10 * seen.max() + 0.5) / 10 if len(seen) else 0.1
+    seen = frequency[most > NOTHING]
+    # Coarse steps, so that few different bands share what depends on them.
+    band = np.ceil(5 * seen.max() + 0.25) / 5 if len(seen) else 0.2
     return _Grid(patch.width, patch.height, finer, float(min(band, finer / 2)))
 
 

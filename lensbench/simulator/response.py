@@ -96,10 +96,13 @@ class Response:
         return frequency, np.abs(self.along(frequency * np.cos(way), frequency * np.sin(way))).max(axis=0)
 
 
-_SEARCH = np.concatenate([[0.0], np.geomspace(1e-3, 0.08, 60), np.linspace(0.08, FINEST, 193)[1:]])
+_NODES = (1 - np.cos(np.pi * (np.arange(6) + 0.5) / 6)) / 2
+"""Chebyshev nodes: a polynomial through them follows the contrast within one step of the search."""
+
+_SEARCH = np.concatenate([[0.0], np.geomspace(2e-3, 0.1, 40), np.linspace(0.1, FINEST, 96)[1:]])
 
 
-def mtf50_along(response: Response, normals: NDArray, pixel: bool = True) -> NDArray[np.float64]:
+def mtf50_along(response: Response, normals: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Where the contrast across edges first falls to half.
 
     Parameters
@@ -110,30 +113,36 @@ def mtf50_along(response: Response, normals: NDArray, pixel: bool = True) -> NDA
 
     Returns
     -------
-    ndarray, shape (edges,)
-        cy/px; NaN where contrast stays above half up to the finest frequency.
+    whole, lens : ndarray, shape (edges,)
+        With the pixel and without it, cy/px; NaN where contrast stays above half up to the finest frequency.
     """
 
-    def contrast(frequency: NDArray) -> NDArray:
-        f = frequency[..., None] * normals[:, None]
-        return np.abs(response.along(f[..., 0], f[..., 1], pixel))
+    def contrast(frequency: NDArray) -> tuple[NDArray, NDArray]:
+        f = np.moveaxis(frequency[..., None] * normals[:, None], -1, 0)
+        lens = np.abs(response.along(*f, pixel=False))
+        return lens * np.abs(response.surround.pixel(*f)), lens
 
-    below = contrast(np.broadcast_to(_SEARCH, (len(normals), len(_SEARCH)))) < 0.5
-    first = np.argmax(below, axis=1)
-    low, high = _SEARCH[np.maximum(first - 1, 0)], _SEARCH[first]
-    # Chebyshev nodes: a polynomial through them follows the curve to 1e-9 within the bracket.
-    nodes = (1 - np.cos(np.pi * (np.arange(8) + 0.5) / 8)) / 2
-    inner = contrast(low[:, None] + (high - low)[:, None] * nodes)
-    part = np.array([_crossing(nodes, values - 0.5) for values in inner])
-    return np.where(below.any(axis=1), low + (high - low) * part, np.nan)
+    def half(which: int) -> NDArray:
+        below = found[which] < 0.5
+        first = np.argmax(below, axis=1)
+        low, high = _SEARCH[np.maximum(first - 1, 0)], _SEARCH[first]
+        inner = contrast(low[:, None] + (high - low)[:, None] * _NODES)[which]
+        return np.where(below.any(axis=1), low + (high - low) * _crossing(inner - 0.5), np.nan)
+
+    found = contrast(np.broadcast_to(_SEARCH, (len(normals), len(_SEARCH))))
+    return half(0), half(1)
 
 
-def _crossing(nodes: NDArray, values: NDArray) -> float:
-    """Where the polynomial through values falls through zero between 0 and 1."""
-    polynomial = np.polynomial.Polynomial.fit(nodes, values, len(nodes) - 1, domain=[0, 1])
-    roots = polynomial.roots()
-    real = roots.real[(np.abs(roots.imag) < 1e-9) & (roots.real > -1e-6) & (roots.real < 1 + 1e-6)]
-    return float(real.min()) if len(real) else float("nan")
+def _crossing(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where polynomials through values at the nodes, shape (n, nodes), cross zero between 0 and 1."""
+    terms = np.linalg.solve(np.vander(_NODES, increasing=True), values.T)
+    powers = np.arange(len(terms))
+    place = np.full(len(values), 0.5)
+    for _ in range(8):
+        power = place ** powers[:, None]
+        slope = np.sum(terms[1:] * powers[1:, None] * power[:-1], axis=0)
+        place = np.clip(place - np.sum(terms * power, axis=0) / np.where(slope < 0, slope, -np.inf), 0, 1)
+    return place
 
 
 def half_crossing_px(response: Response, normals: NDArray) -> NDArray[np.float64]:
