@@ -71,8 +71,8 @@ class Shot:
     exposure : Exposure
         What the camera recorded.
     incomparable : str or None
-        Why figures from this file don't compare with those from raw (such as in-camera sharpening of a JPEG);
-        None where they do.
+        Why figures from this file don't compare with those from raw (such as in-camera sharpening of a JPEG), as
+        what is said after the file's name; None where they do.
     """
 
     name: str

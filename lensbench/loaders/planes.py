@@ -12,8 +12,8 @@ from lensbench.loaders.encoding import decode_srgb
 from lensbench.loaders.levels import clipping_level
 from lensbench.shot import Exposure, Shot
 
-DEVELOPED = "it was developed for looking at; sharpening and tone curves in it change every figure"
-"""Why figures from a picture coded as sRGB don't compare with those from raw."""
+TOUCHED_UP = "sharpening and tone curves change every figure. Don't compare them with figures from raw."
+"""Why figures from pictures made for looking at don't compare with those from raw."""
 
 
 def picture_shot(name: str, samples: NDArray, encoding: str, bits: int, exposure: Exposure) -> Shot:
@@ -55,7 +55,7 @@ def picture_shot(name: str, samples: NDArray, encoding: str, bits: int, exposure
         white=white,
         gain=np.ones(len(colours)),
         exposure=exposure,
-        incomparable=DEVELOPED if encoding == "srgb" else None,
+        incomparable=f"was developed for looking at: {TOUCHED_UP}" if encoding == "srgb" else None,
     )
     return replace(shot, white=clipping_level(shot)) if np.issubdtype(samples.dtype, np.integer) else shot
 

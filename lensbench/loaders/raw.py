@@ -173,8 +173,9 @@ def smallest_repeat(pattern: NDArray) -> NDArray:
 
 
 def _white(raw: rawpy.RawPy) -> float:
-    """The lowest level at which LibRaw says that a channel clips."""
-    levels = [level for level in raw.camera_white_level_per_channel or [] if level > 0]
+    """The lowest level at which LibRaw says that a channel clips or stops being linear."""
+    # Half of the range and less is no such level but something that LibRaw has misread.
+    levels = [level for level in raw.camera_white_level_per_channel or [] if level > raw.white_level / 2]
     return float(min([raw.white_level, *levels]))
 
 
@@ -236,7 +237,11 @@ def _exposure(raw: rawpy.RawPy, recorded: Exposure) -> Exposure:
 
 
 def _incomparable(page: RawPage | None, reduced: bool) -> str | None:
-    """Why these samples aren't the sensor's own any more, where they aren't."""
+    """What was done to the samples since they left the sensor, as the end of a sentence about the file."""
     if page is not None and page.lossy:
-        return f"its samples were squeezed with loss ({page.lossy})"
-    return "the camera has made it smaller, mixing the pixels' light" if reduced else None
+        done = f"has samples compressed with loss ({page.lossy}), which changes the finest detail"
+    elif reduced:
+        done = "was made smaller by the camera, which mixes the pixels' light"
+    else:
+        return None
+    return f"{done}. Don't compare its figures with those from full raw files."

@@ -13,10 +13,11 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
+from lensbench.dng import CFA, LINEAR_RAW
 from lensbench.shot import Exposure
 
-CFA, LINEAR_RAW = 32803, 34892
-LOSSY_COMPRESSION = {34892: "lossy JPEG"}
+_LOSSY_COMPRESSION = {34892: "lossy JPEG"}
+"""Compression codes of DNG that change the samples."""
 
 # tifffile logs what it finds odd in camera files; what matters of it comes to the user as a message of ours.
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)
@@ -141,7 +142,7 @@ def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
         origin=(int(area[0]), int(area[1])),
         black=_black(page) if levels else None,
         white=_white(page) if levels else None,
-        lossy=LOSSY_COMPRESSION.get(int(page.compression)),
+        lossy=_LOSSY_COMPRESSION.get(int(page.compression)),
         missing_bytes=max(0, max(ends, default=0) - file_size, _bytes_short(page)),
     )
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lensbench.errors import BenchError
 from lensbench.loaders.encoding import known_encoding
 from lensbench.loaders.opening import check_size, read_head
-from lensbench.loaders.planes import picture_shot
+from lensbench.loaders.planes import TOUCHED_UP, picture_shot
 from lensbench.loaders.recorded import exposure_of_tiff
 from lensbench.shot import Exposure, Shot
 
@@ -63,7 +63,7 @@ def load_rendered(path: str | Path, encoding: str | None = None) -> Shot:
     shot = picture_shot(
         path.name, _without_alpha(samples), told, 8 * samples.itemsize, _exposure(about.get("exif"))
     )
-    return replace(shot, incomparable=f"sharpening and tone curves in a {kind} change every figure")
+    return replace(shot, incomparable=f"is a {kind}: {TOUCHED_UP}")
 
 
 def _without_alpha(samples: NDArray) -> NDArray:
