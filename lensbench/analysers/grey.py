@@ -21,6 +21,7 @@ from lensbench.analysers.surface import (
     round_basis,
     smooth_through,
     spline_basis,
+    trust_round,
 )
 from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
@@ -48,14 +49,28 @@ LEAST_LIGHT = 1 / 16
 """Blocks with less than this share of the brightest light are left blank."""
 
 ODD_CELL = 5.0
-"""Cells further than this from the smooth light, in units of noise, are searched for defective pixels."""
+"""Cells further than this from their neighbours, in units of noise, are searched for defective pixels."""
 
 ODD_SAMPLE = 6.0
-"""Samples further than this from the smooth light, in units of noise, may be defective."""
+"""Samples further than this from their neighbours, in units of noise, may be defective."""
+
+LIKE_SHARE, LIKE_LEAST = 0.25, 3.0
+"""A neighbour is alike when it departs by this share as much, and by more units of noise than noise alone does."""
 
 THREADS = 2
 STRIP_CELLS = 48
 """Rows of cells worked on at once: few enough to stay in the processor's cache."""
+
+
+@dataclass(frozen=True, eq=False)
+class IndexLight:
+    """One colour index over the blocks: its smooth light, its noise there, and how its samples are weighed."""
+
+    surface: Surface
+    light: NDArray[np.float64]
+    variance: NDArray[np.float64]
+    noise: Noise
+    weight: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,26 +85,33 @@ class GreyPicture:
         Departure of each cell of `CELL_PX` × `CELL_PX` pixels over its noise; 0 where the light can't be read.
     strength : Surface
         Signal to noise of a whole cell's light: a shadow of relative depth d gives z = d × strength.
+    flat : Shot
+        The flat itself.
+    lights : dict of int to IndexLight
+        What each colour index should show.
     """
 
     size: tuple[int, int]
     z: NDArray[np.float32]
     strength: Surface
+    flat: Shot
+    lights: dict[int, IndexLight]
 
-    def strength_at(self, x: float, y: float) -> float:
-        """Signal to noise of a whole cell's light at a place in pixels."""
-        return float(self.strength.on_grid(np.array([x]), np.array([y]))[0, 0])
+    def strength_at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+        """Signal to noise of a whole cell's light at places in pixels (or the nearest in the frame)."""
+        x, y = np.broadcast_arrays(np.clip(x, 0, self.size[0] - 1), np.clip(y, 0, self.size[1] - 1))
+        return self.strength.at(x.ravel(), y.ravel()).reshape(x.shape)
 
-
-@dataclass(frozen=True, eq=False)
-class _IndexLight:
-    """One colour index over the blocks: its smooth light, its noise there, and how its samples are weighed."""
-
-    surface: Surface
-    light: NDArray[np.float64]
-    variance: NDArray[np.float64]
-    noise: Noise
-    weight: float
+    def pixels(self, x: NDArray[np.int64], y: NDArray[np.int64]) -> tuple[NDArray, NDArray]:
+        """How much darker than the smooth light single pixels are, as a share of it, and the noise of that."""
+        shape = x.shape
+        depth, noise = np.zeros(x.size), np.zeros(x.size)
+        planes = 1 if self.flat.pattern is not None else len(self.flat.colours)
+        for plane in range(planes):
+            share, _, spread = departures(self.flat, self.lights, x.ravel(), y.ravel(), plane)
+            depth -= share / planes
+            noise += (spread / planes) ** 2
+        return depth.reshape(shape), np.sqrt(noise).reshape(shape)
 
 
 def grey_picture(flat: Shot) -> GreyPicture:
@@ -113,16 +135,14 @@ def grey_picture(flat: Shot) -> GreyPicture:
         inverse.append(smooth_through(1 / noise, x, y, flat.size, SPLINES))
         strengths.append(signal / noise)
     strength = np.sqrt(np.mean(np.square(strengths), axis=0))
-    scale = np.zeros(len(flat.colours), np.float32)
-    for index, part in lights.items():
-        scale[index] = part.weight * flat.gain[index]
+    scale = (_by_index(flat, lights) * flat.gain).astype(np.float32)
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
-    _take_out_defects(flat, z, lights, scale, inverse, kinds)
-    return GreyPicture(flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES))
+    _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
+    return GreyPicture(flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES), flat, lights)
 
 
-def _smooth_lights(flat: Shot) -> tuple[dict[int, _IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
+def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
     """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
     means = {index: index_block_means(flat, index, BLOCK_PX) for index in _indices(flat)}
     first = next(iter(means.values()))
@@ -137,14 +157,15 @@ def _smooth_lights(flat: Shot) -> tuple[dict[int, _IndexLight], NDArray, NDArray
     basis = round_basis(first.x, first.y, flat.size)
     # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
     noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
+    logs = {i: np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0)) for i, m in means.items()}
+    trust = trust_round(np.mean(list(logs.values()), axis=0), readable, basis, LEAST_SCATTER)
     lights = {}
     for index, m in means.items():
-        logs = np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0))
-        light = np.exp(fit_round(logs, readable, basis, LEAST_SCATTER))
+        light = np.exp(fit_round(logs[index], trust, basis))
         variance = noise.variance(light)
         weight = float(np.median((light / variance)[readable]))
         surface = smooth_through(light, first.x, first.y, flat.size, SPLINES)
-        lights[index] = _IndexLight(surface, light, variance, noise, weight)
+        lights[index] = IndexLight(surface, light, variance, noise, weight)
         readable &= ~_vignetted(m.light / light, readable)
     return lights, first.x, first.y, readable
 
@@ -249,6 +270,31 @@ def _cell_sums(flat: Shot, tile: NDArray, top: int, bottom: int) -> NDArray[np.f
     return pairs[:, 0::2] + pairs[:, 1::2]
 
 
+def settle(picture: GreyPicture, z: NDArray[np.float32], coarse: NDArray[np.float32], cell_px: int) -> None:
+    """Fit the smooth light anew to a picture from which marks were taken out, and take off the difference.
+
+    Parameters
+    ----------
+    picture : GreyPicture
+        As first made.
+    z : ndarray of float32
+        The picture without the marks; changed in place.
+    coarse : ndarray of float32
+        The same binned to cells of `cell_px`.
+    """
+    x, y = (np.arange(n) * cell_px + (cell_px - 1) / 2 for n in coarse.shape[::-1])
+    strength = picture.strength.on_grid(x, y)
+    depth = coarse / (strength * cell_px / CELL_PX)
+    basis = round_basis(x, y, picture.size)
+    readable = coarse != 0
+    trust = trust_round(depth, readable, basis, LEAST_SCATTER)
+    off = smooth_through(strength * fit_round(depth, trust, basis), x, y, picture.size, SPLINES)
+    rows, columns = z.shape
+    along = _along_x(off, CELL_PX * np.arange(columns) + (CELL_PX - 1) / 2)
+    down = spline_basis(CELL_PX * np.arange(rows) + (CELL_PX - 1) / 2, picture.size[1], SPLINES[0])
+    z -= (down.astype(np.float32) @ along) * (z != 0)
+
+
 def each_strip(work: Callable[[int], None], starts: range) -> None:
     """Call `work` for every start, a few at a time (NumPy lets other threads run)."""
     with ThreadPoolExecutor(THREADS) as pool:
@@ -269,44 +315,74 @@ def _blank(z: NDArray[np.float32], readable: NDArray[np.bool_], x: NDArray, y: N
 
 
 def _take_out_defects(
-    flat: Shot,
     z: NDArray[np.float32],
-    lights: dict[int, _IndexLight],
-    scale: NDArray,
+    flat: Shot,
+    lights: dict[int, IndexLight],
     inverse: list[Surface],
-    kinds: NDArray[np.int64],
+    kinds: tuple[int, int],
 ) -> None:
-    """Take hot and dead pixels out of their cells: samples that stand out with at most one neighbour alike.
-
-    Dirt shadows even of one pixel's width darken two neighbours of each of their pixels or more.
-    """
-    row, column = np.nonzero(np.abs(z) > ODD_CELL)
-    steps = np.array([(j, i) for j in range(CELL_PX) for i in range(CELL_PX)])
-    y = (CELL_PX * row[:, None] + steps[:, 0]).ravel()
-    x = (CELL_PX * column[:, None] + steps[:, 1]).ravel()
-    plane_count = 1 if flat.pattern is not None else len(flat.colours)
-    for plane in range(plane_count):
-        off, sigmas = _departures(flat, lights, x, y, plane)
-        odd = np.abs(sigmas) > ODD_SAMPLE
-        around = np.stack(
-            [
-                _departures(flat, lights, x[odd] + dx, y[odd] + dy, plane)[1] * np.sign(sigmas[odd])
-                for dy in (-1, 0, 1)
-                for dx in (-1, 0, 1)
-                if dx or dy
-            ]
-        )
-        # The second most alike of the eight neighbours; noise alone rarely takes it past three sigmas.
-        second = np.sort(around, axis=0)[-2]
-        alone = second < np.maximum(0.25 * np.abs(sigmas[odd]), 3.0)
-        xs, ys = x[odd][alone], y[odd][alone]
+    """Bring the hot and dead samples of odd cells to what they should show."""
+    rows, columns = _odd_cells(z)
+    steps = np.arange(CELL_PX)
+    y, x = np.broadcast_arrays(
+        CELL_PX * rows[:, None, None] + steps[:, None], CELL_PX * columns[:, None, None] + steps
+    )
+    for plane in range(1 if flat.pattern is not None else len(flat.colours)):
+        xs, ys = _defective(flat, lights, x.ravel(), y.ravel(), plane)
+        index = _index_at(flat, xs, ys, plane)
+        share, *_ = departures(flat, lights, xs, ys, plane)
+        too_much = share * _light_at(lights, index, xs, ys) * _by_index(flat, lights)[index]
         rows, columns = ys // CELL_PX, xs // CELL_PX
-        number = rows % kinds.shape[0] * kinds.shape[1] + columns % kinds.shape[1]
-        weight = scale[_index_at(flat, xs, ys, plane)]
-        for kind, surface in enumerate(inverse):
-            here = number == kind
-            change = weight[here] * off[odd][alone][here] * surface.at(xs[here], ys[here])
-            np.add.at(z, (rows[here], columns[here]), change.astype(np.float32))
+        kind = rows % kinds[0] * kinds[1] + columns % kinds[1]
+        for number, surface in enumerate(inverse):
+            here = kind == number
+            np.add.at(z, (rows[here], columns[here]), too_much[here] * surface.at(xs[here], ys[here]))
+
+
+def _odd_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
+    """Rows and columns of the cells that differ from the mean of their four neighbours by more than noise."""
+    padded = np.pad(z, 1, mode="reflect")
+    found = []
+
+    def strip(top: int) -> None:
+        part = padded[top : min(top + STRIP_CELLS, len(z)) + 2]
+        around = part[:-2, 1:-1] + part[2:, 1:-1] + part[1:-1, :-2] + part[1:-1, 2:]
+        rows, columns = np.divmod(np.flatnonzero(np.abs(part[1:-1, 1:-1] - around / 4) > ODD_CELL), z.shape[1])
+        found.append((rows + top, columns))
+
+    each_strip(strip, range(0, len(z), STRIP_CELLS))
+    rows, columns = (np.concatenate(part) for part in zip(*found, strict=True))
+    return rows, columns
+
+
+def _defective(
+    flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
+) -> tuple[NDArray, NDArray]:
+    """Those of the pixels x, y that stand out with at most one neighbour alike.
+
+    A shadow even of one pixel's width darkens two neighbours of each of its pixels or more.
+    """
+    around = [(dx, dy) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dx or dy]
+    near = np.stack([departures(flat, lights, x + dx, y + dy, plane)[1] for dx, dy in around])
+    middle = np.median(near, axis=0)
+    own = departures(flat, lights, x, y, plane)[1] - middle
+    second = np.sort((near - middle) * np.sign(own), axis=0)[-2]
+    alone = (np.abs(own) > ODD_SAMPLE) & (second < np.maximum(LIKE_SHARE * np.abs(own), LIKE_LEAST))
+    return x[alone], y[alone]
+
+
+def _by_index(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:
+    """The weight of every colour index."""
+    return np.array([lights[i].weight if i in lights else 0.0 for i in range(len(flat.colours))])
+
+
+def _light_at(lights: dict[int, IndexLight], index: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+    """The smooth light of each sample's own colour index."""
+    light = np.zeros(len(x))
+    for number, part in lights.items():
+        here = index == number
+        light[here] = part.surface.at(x[here], y[here])
+    return light
 
 
 def _index_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> NDArray[np.int64]:
@@ -316,17 +392,17 @@ def _index_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> NDArray[np.int6
     return flat.pattern[y % flat.pattern.shape[0], x % flat.pattern.shape[1]].astype(np.int64)
 
 
-def _departures(
-    flat: Shot, lights: dict[int, _IndexLight], x: NDArray, y: NDArray, plane: int
-) -> tuple[NDArray, NDArray]:
-    """Stored samples less the smooth light, in stored units and over their noise."""
+def departures(
+    flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
+) -> tuple[NDArray, NDArray, NDArray]:
+    """How far samples lie from the smooth light: as a share of it, over their noise, and that noise as a share."""
     x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
     index = _index_at(flat, x, y, plane)
     stored = flat.samples[y, x] if flat.pattern is not None else flat.samples[y, x, plane]
-    off, sigmas = np.zeros(len(x)), np.zeros(len(x))
+    share, noise = np.zeros(len(x)), np.ones(len(x))
     for number, part in lights.items():
         here = index == number
         light = part.surface.at(x[here], y[here])
-        off[here] = stored[here] - flat.black[number] - light / flat.gain[number]
-        sigmas[here] = off[here] * flat.gain[number] / np.sqrt(part.noise.variance(light))
-    return off, sigmas
+        share[here] = flat.light(stored[here], number) / light - 1
+        noise[here] = np.sqrt(part.noise.variance(light)) / light
+    return share, share / noise, noise

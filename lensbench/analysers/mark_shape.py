@@ -1,178 +1,329 @@
-"""The shape of one dirt mark: an ellipse with a soft rim, fitted to the grey picture."""
+"""The shapes of round dirt marks: ellipses with a soft rim, fitted to the grey picture, many at once."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import GreyPicture
+from lensbench.analysers.mark_filters import Level, Peaks
 from lensbench.findings import Figure
 
-if TYPE_CHECKING:
-    from lensbench.analysers.dust import Candidate, Level
+REACH_CELLS = 10
+"""Half-width of the fitted window; the filter that found the mark is 1 to 2 cells wide."""
 
-REACH = 5.0
-"""Half-width of the fitted window in standard deviations of the filter that found the mark."""
+WINDOW_LENGTHS = 13
+"""Cells to a mark's length when it is fitted anew: the window then reaches half a length beyond both ends."""
 
-SOFTNESS = (0.06, 1.0)
-"""Limits of the rim's softness, in radii: below, cells can't tell; above, width and depth can't be told apart."""
+STEEPNESS = (1.3, 20.0)
+"""Limits of the rim's steepness: 2 is a Gaussian, 20 as good as a hard-edged disc."""
+
+STEPS = 30
+"""Steps of the fit at most."""
+
+PARAMETERS = 8
+"""Height, ground, x, y, the three of the ellipse, logarithm of the steepness."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Shape:
-    """A mark: place in px, width and length at half depth in px, depth in percent, signal to noise, lie."""
+    """A round mark: depth × exp(−ln 2 · ρ^steepness), ρ being 1 where it is half as deep as in its middle.
+
+    Attributes
+    ----------
+    x, y : float
+        Its middle in pixels.
+    ellipse : ndarray, shape (2, 2)
+        Takes a place relative to the middle, in pixels, to a vector of length ρ.
+    steepness : float
+        Of the rim.
+    width, length : Figure
+        Across and along, at half depth, in pixels.
+    depth : Figure
+        In percent of the light around, darker positive.
+    signal_to_noise : float
+        Of the filter that matches the mark.
+    unexplained : float
+        Share of the mark's energy that the shape leaves over.
+    """
 
     x: float
     y: float
+    ellipse: NDArray[np.float64]
+    steepness: float
     width: Figure
     length: Figure
     depth: Figure
     signal_to_noise: float
-    angle: float
+    unexplained: float
 
-    def covers(self, x: float, y: float) -> bool:
-        """Whether a place lies on the mark or its rim."""
+    def radius(self, x: NDArray, y: NDArray) -> NDArray:
+        """ρ at places in pixels: 1 at half depth."""
         dx, dy = x - self.x, y - self.y
-        along = dx * np.cos(self.angle) + dy * np.sin(self.angle)
-        across = dy * np.cos(self.angle) - dx * np.sin(self.angle)
-        room = 6.0
-        half = 0.8 * self.length.value + room, 0.8 * self.width.value + room
-        return bool((along / half[0]) ** 2 + (across / half[1]) ** 2 <= 1)
+        (a, b), (c, d) = self.ellipse
+        return np.hypot(a * dx + b * dy, c * dx + d * dy)
+
+    def profile(self, x: NDArray, y: NDArray) -> NDArray:
+        """Share of its depth at places in pixels."""
+        return np.exp(-np.log(2) * np.minimum(self.radius(x, y) ** self.steepness, 60.0))
 
 
-def fit_shape(levels: list[Level], picture: GreyPicture, candidate: Candidate) -> Shape | None:
-    """Fit an ellipse with a soft rim around a candidate, on the grid where it is a few cells wide.
+def fit_shapes(picture: GreyPicture, levels: list[Level], peaks: Peaks) -> list[Shape | None]:
+    """Fit a shape around each peak, in a window of the grid on which it is a few cells wide.
+
+    Parameters
+    ----------
+    picture : GreyPicture
+        The grey picture, for its signal to noise and, for the smallest marks, its single pixels.
+    levels : list of Level
+        The grey picture and its halvings, without the marks already known.
+    peaks : Peaks
+        Where to begin.
 
     Returns
     -------
-    Shape or None
-        None where nothing with a shape is there.
+    list of Shape or None
+        One for each peak; None where nothing of a shape is there, or more than the window holds.
     """
-    fitting = [level for level in levels if candidate.sigma_px >= 1.4 * level.cell_px]
-    level = fitting[-1] if fitting else levels[0]
-    window = _window(level, candidate)
-    z, u, v = window
-    if z.size < 20:
-        return None
-    start = np.array(
-        [0.0, 0.0, np.log(1.2 * candidate.sigma_px), np.log(1.2 * candidate.sigma_px), 0.0, np.log(0.3)]
-    )
-    return _solve(z, u, v, start, level, picture, candidate)
+    shapes: list[Shape | None] = [None] * len(peaks.x)
+    # Pixels by themselves where not even the finest cells are small enough.
+    for number, members in _by_level(levels, peaks.sigma):
+        own = peaks.chosen(members)
+        windows = _pixels(picture, own.x, own.y) if number < 0 else _cells(levels[number], own.x, own.y)
+        radius = 1.3 * np.maximum(own.sigma / windows.cell_px, 1.0)
+        zero = np.zeros(len(radius))
+        theta = np.stack([zero, zero, zero, zero, 1 / radius, zero, 1 / radius, np.log(3.0) + zero], axis=1)
+        theta[:, :2] = _best_height(theta, windows)
+        for member, shape in zip(members, _fit(theta, windows, picture), strict=True):
+            shapes[member] = shape
+    return shapes
 
 
-def _window(level: Level, candidate: Candidate) -> tuple[NDArray, NDArray, NDArray]:
-    reach = max(REACH * candidate.sigma_px, 3 * level.cell_px)
-    offset = (level.cell_px - 1) / 2
-    rows = _cells(candidate.y, reach, offset, level.cell_px, level.z.shape[0])
-    columns = _cells(candidate.x, reach, offset, level.cell_px, level.z.shape[1])
-    z = level.z[rows, columns].astype(np.float64)
-    v = np.arange(rows.start, rows.stop) * level.cell_px + offset - candidate.y
-    u = np.arange(columns.start, columns.stop) * level.cell_px + offset - candidate.x
-    u, v = np.meshgrid(u, v)
-    return z.ravel(), u.ravel(), v.ravel()
+def refit_shapes(picture: GreyPicture, levels: list[Level], shapes: list[Shape]) -> list[Shape | None]:
+    """Fit shapes anew where others have since been taken out around them.
+
+    Parameters
+    ----------
+    picture, levels
+        As in `fit_shapes`; the levels are those without any of the marks.
+    shapes : list of Shape
+        As found so far.
+
+    Returns
+    -------
+    list of Shape or None
+        As from `fit_shapes`.
+    """
+    renewed: list[Shape | None] = [None] * len(shapes)
+    sizes = np.array([shape.length.value / WINDOW_LENGTHS for shape in shapes])
+    for number, members in _by_level(levels, sizes):
+        level = levels[max(number, 0)]
+        own = [shapes[i] for i in members]
+        windows = _cells(level, np.array([s.x for s in own]), np.array([s.y for s in own]))
+        theta = np.stack([_parameters(shape, picture, level.cell_px) for shape in own])
+        _, rest = _design(theta, replace(windows, z=np.zeros_like(windows.z)))
+        windows = replace(windows, z=windows.z - rest)
+        for member, shape in zip(members, _fit(theta, windows, picture), strict=True):
+            renewed[member] = shape
+    return renewed
 
 
-def _cells(middle: float, reach: float, offset: float, cell: int, count: int) -> slice:
-    low = int(np.clip(np.floor((middle - reach - offset) / cell), 0, count))
-    high = int(np.clip(np.ceil((middle + reach - offset) / cell) + 1, 0, count))
-    return slice(low, high)
+def _parameters(shape: Shape, picture: GreyPicture, cell: int) -> NDArray[np.float64]:
+    """What the fit would start from to give this shape, in cells."""
+    height = shape.depth.value / 100 * float(picture.strength_at(shape.x, shape.y)) * cell / 2
+    # The rotation that makes the ellipse's matrix lower triangular with a positive diagonal.
+    lower = np.linalg.cholesky((shape.ellipse.T @ shape.ellipse)[::-1, ::-1])[::-1, ::-1].T * cell
+    return np.array([height, 0, 0, 0, lower[0, 0], lower[1, 0], lower[1, 1], np.log(shape.steepness)])
 
 
-def _profile(parameters: NDArray, u: NDArray, v: NDArray) -> NDArray:
-    """The mark's profile, 1 in its middle, ½ near its rim."""
-    x, y, log_a, log_b, angle, log_soft = parameters
-    du, dv = u - x, v - y
-    along = (du * np.cos(angle) + dv * np.sin(angle)) * np.exp(-log_a)
-    across = (dv * np.cos(angle) - du * np.sin(angle)) * np.exp(-log_b)
-    steepness = 1.7 * np.exp(-log_soft)
-    rim = np.clip(steepness * (np.hypot(along, across) - 1), -60, 60)
-    return (1 + np.exp(-steepness)) / (1 + np.exp(rim))
+def _by_level(levels: list[Level], sizes: NDArray) -> Iterator[tuple[int, NDArray[np.int64]]]:
+    """The coarsest level with cells no larger than each size (-1 for none), with the sizes that fall to it."""
+    choice = np.searchsorted([level.cell_px for level in levels], sizes, side="right") - 1
+    for number in np.unique(choice):
+        yield int(number), np.flatnonzero(choice == number)
 
 
-def _solve(
-    z: NDArray, u: NDArray, v: NDArray, start: NDArray, level: Level, picture: GreyPicture, candidate: Candidate
-) -> Shape | None:
-    """Levenberg-Marquardt over the shape; height and ground are linear and solved anew at each step."""
-    parameters, damping = start, 1e-2
-    height, rest = _linear(parameters, z, u, v)
-    for _ in range(40):
-        slopes = _slopes(parameters, height[0], u, v)
-        design = np.column_stack([_profile(parameters, u, v), np.ones_like(z), slopes])
-        normal = design.T @ design
-        right = design.T @ rest
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-9), right)[2:]
-        limit = np.array([candidate.sigma_px, candidate.sigma_px, 0.5, 0.5, 0.5, 0.5])
-        trial = _bounded(parameters + np.clip(step, -limit, limit), candidate.sigma_px)
-        height_trial, rest_trial = _linear(trial, z, u, v)
-        if rest_trial @ rest_trial < rest @ rest:
-            gained = rest @ rest - rest_trial @ rest_trial
-            parameters, height, rest, damping = trial, height_trial, rest_trial, damping / 3
-            if gained < 1e-3:
-                break
-        else:
-            damping *= 5
-            if damping > 1e6:
-                break
-    return _described(parameters, height, rest, u, v, level, picture, candidate)
+# -- windows --------------------------------------------------------------------------------------------------
 
 
-def _bounded(parameters: NDArray, sigma: float) -> NDArray:
-    out = parameters.copy()
-    out[:2] = np.clip(out[:2], -3 * sigma, 3 * sigma)
-    out[2:4] = np.clip(out[2:4], np.log(0.8), np.log(4 * sigma))
-    out[5] = np.clip(out[5], *np.log(SOFTNESS))
+@dataclass(frozen=True, eq=False)
+class _Windows:
+    """Windows around places x, y in pixels: what is there, where in cells from the place, how much it counts."""
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    z: NDArray[np.float64]
+    u: NDArray[np.float64]
+    v: NDArray[np.float64]
+    good: NDArray[np.float64]
+    cell_px: int
+
+
+def _window_places(x: NDArray, y: NDArray, cell: int, offset: float) -> tuple[NDArray, NDArray]:
+    """Rows and columns of the cells around each place, shape (places, cells)."""
+    steps = np.arange(-REACH_CELLS, REACH_CELLS + 1)
+    rows = np.rint((y - offset) / cell).astype(int)[:, None] + np.repeat(steps, len(steps))
+    columns = np.rint((x - offset) / cell).astype(int)[:, None] + np.tile(steps, len(steps))
+    return rows, columns
+
+
+def _cells(level: Level, x: NDArray, y: NDArray) -> _Windows:
+    cell, offset = level.cell_px, level.offset
+    rows, columns = _window_places(x, y, cell, offset)
+    height, width = level.z.shape
+    good = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
+    z = level.z[np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)].astype(np.float64)
+    u = columns + (offset - x[:, None]) / cell
+    v = rows + (offset - y[:, None]) / cell
+    return _Windows(x, y, z, u, v, (good & (z != 0)).astype(np.float64), cell)
+
+
+def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
+    """Windows of single pixels, without the defective ones."""
+    rows, columns = _window_places(x, y, 1, 0.0)
+    width, height = picture.size
+    good = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
+    depth, noise = picture.pixels(np.clip(columns, 0, width - 1), np.clip(rows, 0, height - 1))
+    strength = picture.strength_at(x, y)[:, None] / 2
+    z = depth * strength
+    # Each pixel counts by its own noise, brought to that of an average one.
+    weight = 1 / np.maximum(noise * strength, 1e-9) ** 2
+    odd = np.abs(z - np.median(z, axis=1, keepdims=True)) > 60
+    return _Windows(x, y, z, columns - x[:, None], rows - y[:, None], weight * good * ~odd, 1)
+
+
+# -- the fit --------------------------------------------------------------------------------------------------
+
+
+def _fit(theta: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape | None]:
+    """Levenberg-Marquardt on all windows at once, from parameters theta of shape (n, PARAMETERS)."""
+    radius = 2 / (theta[:, 4] + theta[:, 6])
+    theta = theta.copy()
+    damping = np.full(len(theta), 1e-2)
+    design, rest = _design(theta, windows)
+    error = (windows.good * rest**2).sum(axis=1)
+    for _ in range(STEPS):
+        weighed = design * windows.good[..., None]
+        normal = weighed.transpose(0, 2, 1) @ design
+        right = (weighed.transpose(0, 2, 1) @ rest[..., None])[..., 0]
+        diagonal = np.einsum("nii->ni", normal)
+        lifted = (
+            normal
+            + np.eye(PARAMETERS)
+            * (damping[:, None] * diagonal + 1e-9 * diagonal.max(axis=1, keepdims=True))[:, None, :]
+        )
+        step = np.linalg.solve(lifted, right[..., None])[..., 0]
+        trial = _bounded(theta + step, radius)
+        trial_design, trial_rest = _design(trial, windows)
+        trial_error = (windows.good * trial_rest**2).sum(axis=1)
+        better = trial_error < error
+        settled = np.abs(error - trial_error) < 1e-4 * (1 + 1e-3 * error)
+        theta[better], design[better], rest[better] = trial[better], trial_design[better], trial_rest[better]
+        error = np.minimum(error, trial_error)
+        damping = np.where(better, damping / 4, damping * 6)
+        if (settled | (damping > 1e6)).all():
+            break
+    return _described(theta, design, rest, windows, picture)
+
+
+def _design(theta: NDArray, windows: _Windows) -> tuple[NDArray, NDArray]:
+    """Slopes of the model by each parameter, shape (n, cells, parameters), and what the model leaves over."""
+    height, ground, x, y, a, b, c, log_steep = (column[:, None] for column in theta.T)
+    du, dv = windows.u - x, windows.v - y
+    p, q = a * du, b * du + c * dv
+    radius = np.maximum(np.hypot(p, q), 1e-6)
+    steep = np.exp(log_steep)
+    log_radius = np.log(radius)
+    power = np.exp(np.minimum(steep * log_radius, 4.0))
+    profile = np.exp(-np.log(2) * power)
+    # height · d(profile)/d(log ρ), over ρ² where a derivative by p or q follows.
+    by_log = -height * np.log(2) * steep * power * profile
+    by_p, by_q = by_log * p / radius**2, by_log * q / radius**2
+    columns = [
+        profile,
+        np.ones_like(profile),
+        -(by_p * a + by_q * b),
+        -by_q * c,
+        by_p * du,
+        by_q * du,
+        by_q * dv,
+        by_log * log_radius,
+    ]
+    return np.stack(columns, axis=-1), windows.z - ground - height * profile
+
+
+def _best_height(theta: NDArray, windows: _Windows) -> NDArray:
+    """Height and ground that fit best with the other parameters as they are, shape (n, 2)."""
+    design, _ = _design(theta, windows)
+    two = design[..., :2]
+    weighed = (two * windows.good[..., None]).transpose(0, 2, 1)
+    normal = weighed @ two + 1e-9 * np.eye(2)
+    return np.linalg.solve(normal, weighed @ windows.z[..., None])[..., 0]
+
+
+def _bounded(theta: NDArray, radius: NDArray) -> NDArray:
+    """Parameters kept where the window can tell them."""
+    out = theta.copy()
+    out[:, 2:4] = np.clip(out[:, 2:4], -2 * radius[:, None], 2 * radius[:, None])
+    low, high = 1 / (2.0 * REACH_CELLS), 1 / 0.4
+    out[:, 4] = np.clip(out[:, 4], low, high)
+    out[:, 5] = np.clip(out[:, 5], -high, high)
+    out[:, 6] = np.clip(out[:, 6], low, high)
+    out[:, 7] = np.clip(out[:, 7], *np.log(STEEPNESS))
     return out
 
 
-def _linear(parameters: NDArray, z: NDArray, u: NDArray, v: NDArray) -> tuple[NDArray, NDArray]:
-    design = np.column_stack([_profile(parameters, u, v), np.ones_like(z)])
-    solution, *_ = np.linalg.lstsq(design, z, rcond=None)
-    return solution, z - design @ solution
-
-
-def _slopes(parameters: NDArray, height: float, u: NDArray, v: NDArray) -> NDArray:
-    columns = []
-    for number in range(len(parameters)):
-        delta = 0.05 if number < 2 else 1e-3
-        shift = np.zeros(len(parameters))
-        shift[number] = delta
-        columns.append((_profile(parameters + shift, u, v) - _profile(parameters - shift, u, v)) / (2 * delta))
-    return height * np.column_stack(columns)
+# -- what it means --------------------------------------------------------------------------------------------
 
 
 def _described(
-    parameters: NDArray,
-    height: NDArray,
-    rest: NDArray,
-    u: NDArray,
-    v: NDArray,
-    level: Level,
-    picture: GreyPicture,
-    candidate: Candidate,
-) -> Shape | None:
-    profile = _profile(parameters, u, v)
-    design = np.column_stack([profile, np.ones_like(profile), _slopes(parameters, height[0], u, v)])
-    spread = max(float(np.sqrt(rest @ rest / max(len(rest) - 8, 1))), 1.0)
-    covariance = np.linalg.pinv(design.T @ design) * spread**2
-    half = 1.96 * np.sqrt(np.maximum(np.diag(covariance), 0))
-    x, y = candidate.x + parameters[0], candidate.y + parameters[1]
-    inside = np.clip([x, y], 0, [picture.size[0] - 1, picture.size[1] - 1])
-    strength = picture.strength_at(*inside) * level.cell_px / 2
-    steepness = 1.7 * np.exp(-parameters[5])
-    at_half = 1 + np.log1p(2 * np.exp(-steepness)) / steepness
-    extents = 2 * at_half * np.exp(parameters[2:4])
-    turn = parameters[4] if extents[0] >= extents[1] else parameters[4] + np.pi / 2
-    order = np.argsort(extents)
-    halves = extents * half[4:6]
-    return Shape(
-        float(x),
-        float(y),
-        Figure.of(extents[order[0]], halves[order[0]], "px"),
-        Figure.of(extents[order[1]], halves[order[1]], "px"),
-        Figure.of(100 * height[0] / strength, 100 * half[0] / strength, "%"),
-        float(abs(height[0]) * np.sqrt(profile @ profile) / spread),
-        float(turn),
-    )
+    theta: NDArray, design: NDArray, rest: NDArray, windows: _Windows, picture: GreyPicture
+) -> list[Shape | None]:
+    cell = windows.cell_px
+    weighed = design * windows.good[..., None]
+    normal = weighed.transpose(0, 2, 1) @ design
+    counted = (windows.good > 0).sum(axis=1)
+    spread = np.maximum((windows.good * rest**2).sum(axis=1) / np.maximum(counted - PARAMETERS, 1), 1.0)
+    shapes: list[Shape | None] = []
+    for n in range(len(theta)):
+        outside = np.abs(theta[n, 2:4]).max() > 0.6 * REACH_CELLS or 1 / theta[n, [4, 6]].min() > 0.9 * REACH_CELLS
+        if counted[n] < 4 * PARAMETERS or outside:
+            shapes.append(None)
+            continue
+        covariance = np.linalg.pinv(normal[n], hermitian=True) * spread[n]
+        x, y = windows.x[n] + cell * theta[n, 2], windows.y[n] + cell * theta[n, 3]
+        ellipse = np.array([[theta[n, 4], 0.0], [theta[n, 5], theta[n, 6]]]) / cell
+        extents, half_extents = _extents(ellipse, covariance[4:7, 4:7] / cell**2)
+        strength = float(picture.strength_at(x, y)) * cell / 2
+        depth = Figure.of(100 * theta[n, 0] / strength, 196 * np.sqrt(max(covariance[0, 0], 0)) / strength, "%")
+        energy = float(theta[n, 0] ** 2 * (weighed[n, :, 0] @ design[n, :, 0]))
+        excess = float((windows.good[n] * rest[n] ** 2).sum() - counted[n])
+        shapes.append(
+            Shape(
+                float(x),
+                float(y),
+                ellipse,
+                float(np.exp(theta[n, 7])),
+                Figure.of(extents[0], half_extents[0], "px"),
+                Figure.of(extents[1], half_extents[1], "px"),
+                depth,
+                float(np.sqrt(energy)),
+                max(excess, 0.0) / max(energy, 1e-9),
+            )
+        )
+    return shapes
+
+
+def _extents(ellipse: NDArray, covariance: NDArray) -> tuple[NDArray, NDArray]:
+    """Width and length at half depth, and half of their intervals, from the ellipse's three parameters."""
+
+    def of(a: float, b: float, c: float) -> NDArray:
+        return 2 / np.linalg.svd(np.array([[a, 0.0], [b, c]]), compute_uv=False)
+
+    three = np.array([ellipse[0, 0], ellipse[1, 0], ellipse[1, 1]])
+    small = 1e-4 * np.abs(three).max()
+    slopes = np.stack([(of(*(three + e)) - of(*(three - e))) / (2 * small) for e in small * np.eye(3)], axis=1)
+    return of(*three), 1.96 * np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 0))

@@ -289,10 +289,33 @@ def _spline_columns(fraction: NDArray, splines: int) -> NDArray[np.float64]:
     return basis
 
 
-def fit_round(
-    values: NDArray, readable: NDArray[np.bool_], basis: NDArray, least: float, rounds: int = 6
-) -> NDArray[np.float64]:
-    """Fit round light to values on a grid, untouched by what stands out from it however wide.
+def fit_round(values: NDArray, trust: NDArray, basis: NDArray) -> NDArray[np.float64]:
+    """Fit round light to values on a grid by weighted least squares.
+
+    Parameters
+    ----------
+    values : ndarray, shape (down, across)
+        Logarithms of the light, or any small departures.
+    trust : ndarray, shape (down, across)
+        Their weights, 0 or more.
+    basis : ndarray
+        From `round_basis` for the same grid.
+
+    Returns
+    -------
+    ndarray, shape (down, across)
+        The fitted light.
+    """
+    weighed = basis * trust.reshape(-1, 1)
+    normal = weighed.T @ basis
+    normal += 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))
+    return (basis @ np.linalg.solve(normal, weighed.T @ values.ravel())).reshape(values.shape)
+
+
+def trust_round(values: NDArray, readable: NDArray[np.bool_], basis: NDArray, least: float) -> NDArray[np.float64]:
+    """Find out which values belong to round light, and which to marks that stand out from it, however wide.
+
+    Least absolute deviations find the light, Tukey's biweight then leaves out ever more of the marks' skirts.
 
     Parameters
     ----------
@@ -304,31 +327,25 @@ def fit_round(
         From `round_basis` for the same grid.
     least : float
         The least scatter of the values that counts as such.
-    rounds : int
-        How often the values are judged anew: first by least absolute deviations, then by Tukey's biweight.
 
     Returns
     -------
     ndarray, shape (down, across)
-        The fitted light.
+        From 0 for what was left out to 1.
     """
-    flat, good = values.ravel(), readable.ravel()
-    trust = good.astype(np.float64)
-    steady = 1e-9 * np.eye(basis.shape[1])
-    for turn in range(rounds):
-        weighed = basis * trust[:, None]
-        normal = weighed.T @ basis
-        scale = np.trace(normal) / len(normal)
-        fitted = basis @ np.linalg.solve(normal + scale * steady, weighed.T @ flat)
-        off = np.abs(flat - fitted)
-        spread = max(1.4826 * float(np.median(off[good])), least)
-        trust = (
-            1 / np.maximum(off / spread, 1.0)
-            if turn < rounds // 2
-            else np.clip(1 - (off / (6 * spread)) ** 2, 0, 1) ** 2
-        )
-        trust *= good
-    return fitted.reshape(values.shape)
+    trust = readable.astype(np.float64)
+    for turn in range(16):
+        off = np.abs(values - fit_round(values, trust, basis))
+        spread = max(1.4826 * float(np.median(off[readable])), least)
+        if turn < 6:
+            trust = readable / np.maximum(off / spread, 1.0)
+            continue
+        newer = readable * np.clip(1 - (off / (3.5 * spread)) ** 2, 0, 1) ** 2
+        settled = np.abs(newer - trust).max() < 0.05
+        trust = newer
+        if settled:
+            break
+    return trust
 
 
 def smooth_through(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import ndtr
 
 from lensbench.shot import Shot
 
@@ -60,3 +61,79 @@ def flat(
     samples = np.clip(np.rint(stored), 0, WHITE).astype(np.uint16)
     count = len(colours)
     return Shot(name, samples, pattern, colours, np.full(count, BLACK), WHITE, np.ones(count))
+
+
+# -- planted dirt ---------------------------------------------------------------------------------------------
+
+
+def disc(light, x, y, diameter, depth, blur):
+    """Darken `light` in place by the shadow of a round speck: a disc blurred by a Gaussian, `depth` in its middle.
+
+    `blur` is the Gaussian's standard deviation in px. The profile is that of a long straight rim, which is what a
+    blurred disc has while its diameter is several blurs.
+    """
+    reach = diameter / 2 + 4 * blur + 2
+    view, dx, dy = _window(light, x, y, reach)
+    profile = ndtr((diameter / 2 - np.hypot(dx, dy)) / blur) / ndtr(diameter / 2 / blur)
+    view *= 1 - np.float32(depth) * profile.astype(np.float32)
+
+
+def smear(light, x, y, width, length, angle_deg, depth):
+    """Darken `light` in place by a soft elliptic smear (a Gaussian; width and length at half depth)."""
+    view, dx, dy = _window(light, x, y, 2.2 * max(width, length))
+    turn = np.radians(angle_deg)
+    along = (dx * np.cos(turn) - dy * np.sin(turn)) / length
+    across = (dx * np.sin(turn) + dy * np.cos(turn)) / width
+    view *= 1 - np.float32(depth) * np.exp(-4 * np.log(2) * (along**2 + across**2)).astype(np.float32)
+
+
+def fibre(light, path, width, depth, blur=0.5):
+    """Darken `light` in place along a path, shape (points, 2) at steps of a pixel or so.
+
+    The profile across is a bar of `width` blurred by a Gaussian of standard deviation `blur`, `depth` in its middle.
+    """
+    height, wide = light.shape
+    reach = int(np.ceil(width / 2 + 4 * blur + 1))
+    steps = np.arange(-reach, reach + 1)
+    cells = np.rint(path).astype(int)
+    distance = np.full(light.shape, np.inf, np.float32)
+    for (px, py), (cx, cy) in zip(path, cells, strict=True):
+        rows, columns = cy + steps, cx + steps
+        rows, columns = rows[(rows >= 0) & (rows < height)], columns[(columns >= 0) & (columns < wide)]
+        if len(rows) and len(columns):
+            part = np.ix_(rows, columns)
+            distance[part] = np.minimum(distance[part], np.hypot(rows[:, None] - py, columns[None, :] - px))
+    near = np.isfinite(distance)
+    bar = ndtr((width / 2 - distance[near]) / blur) + ndtr((width / 2 + distance[near]) / blur) - 1
+    light[near] *= 1 - np.float32(depth) * (bar / (2 * ndtr(width / 2 / blur) - 1)).astype(np.float32)
+
+
+def curve(x, y, length, angle_deg, bend_deg, waves=0.0):
+    """A path of `length` px from (x, y): it sets out at an angle, turns by `bend_deg` in all, and sways `waves` times."""
+    s = np.arange(0, length, 0.5)
+    turn = np.radians(angle_deg) + np.radians(bend_deg) * s / length + 0.5 * np.sin(2 * np.pi * waves * s / length)
+    return np.stack([x + np.cumsum(np.cos(turn)) * 0.5, y - np.cumsum(np.sin(turn)) * 0.5], axis=1)
+
+
+def signal_to_noise(clean, dirty, **conditions):
+    """Signal to noise of the matched filter for what was planted, from the light and the flat's own noise."""
+    share = 1 - dirty / clean
+    strengths = (
+        np.asarray(conditions.get("strengths", COLOUR_LIGHT)) * conditions.get("level", 0.75) * FULL_ELECTRONS
+    )
+    gain_noise = conditions.get("gain_noise", 0.005)
+    pattern = conditions.get("pattern", BAYER)
+    total = 0.0
+    for index, strength in enumerate(strengths):
+        number = np.sum(pattern == index) / pattern.size
+        electrons = clean * strength
+        total += number * np.sum(share**2 / ((electrons + READ_ELECTRONS**2) / electrons**2 + gain_noise**2))
+    return float(np.sqrt(total))
+
+
+def _window(light, x, y, reach):
+    """The part of `light` around (x, y), and its coordinates from there."""
+    top, left = max(int(y - reach), 0), max(int(x - reach), 0)
+    view = light[top : int(y + reach) + 2, left : int(x + reach) + 2]
+    rows, columns = np.arange(top, top + view.shape[0]), np.arange(left, left + view.shape[1])
+    return view, columns[None, :] - x, rows[:, None] - y
