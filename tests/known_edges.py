@@ -181,3 +181,72 @@ def expose(
     colours = ("red", "green", "blue") if pattern.max() == 2 else ("grey",)
     n = len(colours)
     return Shot(name, stored, pattern, colours, np.full(n, black), white, np.ones(n))
+
+
+def triangle_patch(
+    transfer: Transfer, corners, size: int, dark: float = 0.03, white: float = 0.75, finer: int = 4
+):
+    """Light of one dark triangle on white, blurred alike in every direction, through square pixels.
+
+    The triangle's Fourier integral is exact (Green's theorem along its sides); sampling folds it as a sensor does.
+
+    Parameters
+    ----------
+    corners : array_like, shape (3, 2)
+        (x, y) in the patch, whose pixels are 0 to size - 1.
+    finer : int
+        Frequencies up to finer / 2 cycles a pixel are kept.
+    """
+    corners = np.asarray(corners, float)
+    fx = np.fft.rfftfreq(size * finer, 1 / finer)[None, :]
+    fy = np.fft.fftfreq(size * finer, 1 / finer)[:, None]
+    square = fx**2 + fy**2
+    square[0, 0] = 1
+    total = np.zeros(np.broadcast_shapes(fx.shape, fy.shape), complex)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        side = b - a
+        middle = (a + b) / 2
+        phase = np.exp(-2j * np.pi * (fx * middle[0] + fy * middle[1]))
+        total += (fx * side[1] - fy * side[0]) * np.sinc(fx * side[0] + fy * side[1]) * phase
+    turned = np.cross(np.append(corners[1] - corners[0], 0), np.append(corners[2] - corners[0], 0))[2]
+    total *= np.sign(turned) / (-2j * np.pi * square)
+    total[0, 0] = abs(turned) / 2
+    total *= transfer(np.sqrt(fx**2 + fy**2)) * np.sinc(fx) * np.sinc(fy)
+    coverage = np.fft.irfft2(total, (size * finer, size * finer))[::finer, ::finer] * finer**2
+    return white - (white - dark) * coverage
+
+
+@dataclass
+class TileSheet:
+    """Whole tiles on a sheet, found exactly."""
+
+    light: np.ndarray
+    corners: np.ndarray
+    column: np.ndarray
+    row: np.ndarray
+
+
+def tile_sheet(
+    transfer: Transfer, columns: int, rows: int, pitch: int = 340, leg: float = 190.0, seed: int = 0, **light
+) -> TileSheet:
+    """A lattice of right-angled isosceles tiles, each in its own patch, twisted by a few degrees, half turned round."""
+    rng = np.random.default_rng(seed)
+    sheet = np.zeros((rows * pitch, columns * pitch))
+    centre = np.array([columns * pitch - 1, rows * pitch - 1]) / 2
+    corners, column, row = [], [], []
+    for j in range(rows):
+        for i in range(columns):
+            node = np.array([pitch / 2 + i * pitch, pitch / 2 + j * pitch]) + rng.uniform(-0.5, 0.5, 2)
+            outward = np.arctan2(*(node - centre)[::-1]) if rng.random() < 0.5 else rng.uniform(0, 6.28)
+            turn = outward + np.radians(rng.choice([-1, 1]) * rng.uniform(3, 8)) + np.pi * rng.integers(0, 2)
+            u, v = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+            right = node - leg / 2 * (u + v)
+            three = np.stack([right, right + leg * u, right + leg * v])
+            corner = np.array([i * pitch, j * pitch])
+            sheet[j * pitch : (j + 1) * pitch, i * pitch : (i + 1) * pitch] = triangle_patch(
+                transfer, three - corner, pitch, **light
+            )
+            corners.append(three)
+            column.append(i)
+            row.append(j)
+    return TileSheet(sheet, np.array(corners), np.array(column), np.array(row))

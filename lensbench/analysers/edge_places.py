@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,9 @@ class EdgePlaces:
         same dark figure, or lines square to a free edge at its ends.
     group : ndarray of int, shape (n,)
         Edges of one group lie round one figure and share the slope of its light.
+    side : ndarray of int, shape (n,)
+        Which side of a triangle an edge is, 0 to 2, its walls being the lower and the higher of the others; -1
+        for an edge that merely ends at its walls.
     """
 
     ends_px: NDArray[np.float64]
@@ -35,6 +38,7 @@ class EdgePlaces:
     reach_px: NDArray[np.float64]
     walls: NDArray[np.float64]
     group: NDArray[np.int64]
+    side: NDArray[np.int64]
 
     def __len__(self) -> int:
         return len(self.ends_px)
@@ -56,7 +60,49 @@ class EdgePlaces:
 
     def take(self, which: NDArray) -> EdgePlaces:
         """The places at some indices (or where a mask is true)."""
-        return EdgePlaces(*(a[which] for a in (self.ends_px, self.normal, self.reach_px, self.walls, self.group)))
+        return EdgePlaces(*(getattr(self, f.name)[which] for f in fields(self)))
+
+    def moved(self, offset: NDArray, turn: NDArray) -> EdgePlaces:
+        """The places with each line shifted along its normal (pixels) and turned by a slope towards it."""
+        scale = 1 / np.sqrt(1 + turn**2)[:, None]
+        along = (self.along + turn[:, None] * self.normal) * scale
+        normal = (self.normal - turn[:, None] * self.along) * scale
+        middle = self.middle + offset[:, None] * self.normal
+        half = self.half_length[:, None]
+        ends = np.stack([middle - half * along, middle + half * along], axis=1)
+        return replace(self, ends_px=ends, normal=normal)
+
+    def span(self, margin: NDArray, size: tuple[int, int]) -> tuple[NDArray, NDArray]:
+        """The part of each line that lies in the frame and at least a margin from both walls.
+
+        Parameters
+        ----------
+        margin : ndarray, shape (n,)
+            In pixels.
+        size : (int, int)
+            Width and height of the frame.
+
+        Returns
+        -------
+        low, high : ndarray, shape (n,)
+            Along each line from its middle, in pixels; high below low where nothing is left.
+        """
+        middle, along = self.middle, self.along
+        lines = [(self.walls[:, k, :2], self.walls[:, k, 2] - margin) for k in (0, 1)]
+        for axis in (0, 1):
+            inward = np.zeros_like(middle)
+            inward[:, axis] = 1.0
+            lines += [(inward, np.zeros(len(self))), (-inward, np.full(len(self), size[axis] - 1.0))]
+        low, high = -self.half_length, self.half_length
+        for direction, constant in lines:
+            here = np.einsum("nc,nc->n", direction, middle) + constant
+            rise = np.einsum("nc,nc->n", direction, along)
+            level = np.abs(rise) < 1e-9
+            limit = -here / np.where(level, 1.0, rise)
+            low = np.where(~level & (rise > 0), np.maximum(low, limit), low)
+            high = np.where(~level & (rise < 0), np.minimum(high, limit), high)
+            high = np.where(level & (here < 0), low - 1, high)
+        return low, high
 
 
 def blade_places(ends_px: NDArray, towards_bright: NDArray, reach_px: float | NDArray) -> EdgePlaces:
@@ -78,7 +124,7 @@ def blade_places(ends_px: NDArray, towards_bright: NDArray, reach_px: float | ND
     inward = np.stack([along, -along], axis=1)
     walls = np.concatenate([inward, -np.einsum("nkc,nkc->nk", inward, ends)[..., None]], axis=2)
     reach = np.broadcast_to(np.asarray(reach_px, float), (n, 2)).copy()
-    return EdgePlaces(ends, normal, reach, walls, np.arange(n))
+    return EdgePlaces(ends, normal, reach, walls, np.arange(n), np.full(n, -1))
 
 
 def tile_edges(found: FoundTiles) -> EdgePlaces:
@@ -93,7 +139,8 @@ def tile_edges(found: FoundTiles) -> EdgePlaces:
     walls = lines.reshape(n, 3, 3)[:, others].reshape(-1, 2, 3)
     dark = np.einsum("nc,nc->n", normal, ends[:, 0] - opposite)
     bright = _clear_reach(ends, normal, corners)
-    return EdgePlaces(ends, normal, np.stack([dark, bright], axis=1), walls, np.repeat(np.arange(n), 3))
+    reach = np.stack([dark, bright], axis=1)
+    return EdgePlaces(ends, normal, reach, walls, np.repeat(np.arange(n), 3), np.tile(np.arange(3), n))
 
 
 def _normal_towards(ends: NDArray, towards: NDArray) -> NDArray:

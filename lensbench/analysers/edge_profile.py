@@ -1,9 +1,9 @@
-"""The smooth profile of an edge: a spline on knots that widen outwards, and its exact transform.
+"""The smooth profile of an edge: a spline on knots that widen outwards, its exact transform, its smoothness.
 
 A profile is E(z) = Σ c_j B_j(v(z)), z the distance from the edge in blur widths. B_j are cubic B-splines on whole
 numbers of v, and v(z) = (2/h) z / (1 + √(1 + (z/b)²)): knots stand h apart at the edge, spread as |z| beyond
-b, and z = ±∞ is v = ±V. A profile linear in v at its ends falls off as 1/z, as the light of every pupil with a
-rim does, so the plateaus are those at infinity and no window cuts the tails.
+b, and z = ±∞ is v = ±V. A profile linear in 1/z far out falls off as the light of every pupil with a rim does, so
+the plateaus are those at infinity and no window cuts the tails.
 """
 
 from __future__ import annotations
@@ -17,17 +17,21 @@ from scipy.special import exp1
 SPACING = 0.6
 """h: distance of the knots at the edge, in blur widths."""
 
-CELLS = 18
+CELLS = 16
 """V: cells of the spline on each side."""
 
 STRETCH = SPACING * CELLS / 2
 """b: distance, in blur widths, from which the knots spread."""
 
 COEFFICIENTS = 2 * CELLS + 3
+
 FINE = 16
 """Bins that a cell is divided into."""
 
 BINS = 2 * CELLS * FINE
+
+BAND = 4
+"""Diagonals of a normal matrix on and above the main one that aren't empty."""
 
 Q = np.linspace(0, 1, 257) ** 2
 """Frequencies of the transform, cycles a blur width; even in √q, so fine where wide tails show."""
@@ -75,6 +79,13 @@ def bin_tables() -> tuple[NDArray, NDArray, NDArray]:
 
 
 @lru_cache(maxsize=1)
+def plateau_rows() -> tuple[NDArray, NDArray]:
+    """The coefficients' weights in the plateaus at z = -∞ and +∞, each of shape (COEFFICIENTS,)."""
+    ends, _ = basis(np.array([0.0, 2.0 * CELLS]))
+    return ends[0], ends[1]
+
+
+@lru_cache(maxsize=1)
 def transform() -> NDArray[np.complex128]:
     """∫ B_j'(z) exp(-2πi q z) dz over all z for each of `Q`, shape (Q, COEFFICIENTS)."""
     nodes, weights = np.polynomial.legendre.leggauss(6)
@@ -87,33 +98,149 @@ def transform() -> NDArray[np.complex128]:
     slope = basis(to_cell(z))[1] * (cells_a_distance(z) * weight)[:, None]
     table = np.exp(-2j * np.pi * Q[:, None] * z) @ slope
     # Beyond `far` the slope is that at the end times 2 b² / (h z²): an exponential integral.
-    ends, end_slopes = basis(np.array([0.0, 2.0 * CELLS]))
+    _, end_slopes = basis(np.array([0.0, 2.0 * CELLS]))
     turn = 2j * np.pi * Q[1:] * far
     beyond = (2 * STRETCH**2 / SPACING) * (np.exp(-turn) - turn * exp1(turn)) / far
     table[1:] += beyond[:, None] * end_slopes[1] + np.conj(beyond)[:, None] * end_slopes[0]
-    table[0] = ends[1] - ends[0]
+    dark, white = plateau_rows()
+    table[0] = white - dark
     return table
 
 
+# -- what a lens's edge may look like -------------------------------------------------------------------------
+
+SCALES = 2.0 ** np.array([-5, -3, -1, 1, 3])
+"""How rough the tails may be, against the usual; the edge's own samples choose."""
+
+_CORE_ROUGHNESS = 0.1
+_TAIL_ROUGHNESS = 0.0008
+_UNSEEN_ROUGHNESS = 1e-4
+_CORE_WIDTH = 1.8
+_TAIL_FROM = 2.6
+
+
 @lru_cache(maxsize=1)
-def band_products() -> tuple[NDArray, ...]:
-    """Products of basis functions k apart at the bins' centres, (BINS, COEFFICIENTS - k) for k = 0 to 3."""
+def roughness_rows() -> tuple[NDArray, NDArray]:
+    """Differences of neighbouring coefficients that vanish where the profile is linear, in 1/z far out.
+
+    Returns
+    -------
+    rows : ndarray, shape (COEFFICIENTS - 2, COEFFICIENTS)
+        Second differences against arctan(z/2), scaled so that the middle weight is -2 in size.
+    z : ndarray, shape (COEFFICIENTS - 2,)
+        Where each belongs, in blur widths, negative on the dark side.
+    """
+    cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
+    z = to_distance(cell)
+    x = np.arctan(z / 2)
+    x[0], x[-1] = 2 * x[1] - x[2], 2 * x[-2] - x[-3]
+    gap = np.diff(x)
+    rows = np.zeros((COEFFICIENTS - 2, COEFFICIENTS))
+    j = np.arange(COEFFICIENTS - 2)
+    rows[j, j], rows[j, j + 2] = 1 / gap[:-1], 1 / gap[1:]
+    rows[j, j + 1] = -(rows[j, j] + rows[j, j + 2])
+    return rows * (2 / np.abs(rows[j, j + 1]))[:, None], z[1:-1]
+
+
+def expected_roughness(reach: NDArray, scale: NDArray) -> NDArray:
+    """Standard deviation of each of `roughness_rows` for profiles from 0 to 1, a prior of what lenses do.
+
+    Taken from the profiles of diffraction, defocus, coma, haloes and motion: rough within two blur widths, then
+    falling as 1/z³; nothing but 1/z where there are no samples.
+
+    Parameters
+    ----------
+    reach : ndarray, shape (n, 2)
+        How far the samples go on the dark and the bright side, in blur widths.
+    scale : ndarray, shape (k,) or (n, 1)
+        Factors on the tails' roughness.
+
+    Returns
+    -------
+    ndarray, shape (n, k, COEFFICIENTS - 2)
+    """
+    _, z = roughness_rows()
+    scale = np.asarray(scale)[..., None]
+    usual = np.maximum(_CORE_ROUGHNESS / (1 + (np.abs(z) / _CORE_WIDTH) ** 3), _TAIL_ROUGHNESS)
+    rough = usual * np.where(np.abs(z) > _TAIL_FROM, scale, 1.0)
+    unseen = (z < -reach[:, :1]) | (z > reach[:, 1:])
+    return np.where(unseen[:, None], np.minimum(rough, _UNSEEN_ROUGHNESS * np.maximum(scale, 1)), rough)
+
+
+@lru_cache(maxsize=1)
+def _roughness_products() -> NDArray:
+    rows, _ = roughness_rows()
+    products = np.zeros((len(rows), BAND, COEFFICIENTS))
+    for d in range(3):
+        products[:, d, : COEFFICIENTS - d] = rows[:, : COEFFICIENTS - d] * rows[:, d:]
+    return products.reshape(len(rows), -1)
+
+
+def roughness_bands(roughness: NDArray) -> NDArray:
+    """Σ rows' rows / roughness² as upper bands: shape (..., rows) to (..., BAND, COEFFICIENTS)."""
+    return (roughness**-2 @ _roughness_products()).reshape(*roughness.shape[:-1], BAND, COEFFICIENTS)
+
+
+# -- normal equations -----------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def _bin_products() -> tuple[NDArray, ...]:
     value = bin_tables()[0]
-    return tuple(value[:, : COEFFICIENTS - k] * value[:, k:] for k in range(4))
+    return tuple(value[:, : COEFFICIENTS - k] * value[:, k:] for k in range(BAND))
 
 
-def normal_matrices(weight: NDArray) -> NDArray:
-    """Σ_bins weight B_j B_k of each edge: shape (n, BINS) -> (n, COEFFICIENTS, COEFFICIENTS)."""
-    full = np.zeros((len(weight), COEFFICIENTS, COEFFICIENTS))
-    for k, product in enumerate(band_products()):
-        j = np.arange(COEFFICIENTS - k)
-        full[:, j, j + k] = full[:, j + k, j] = weight @ product
+def normal_bands(weight: NDArray) -> NDArray:
+    """Σ_bins weight B_j B_(j+k) of each edge as upper bands: shape (n, BINS) to (n, BAND, COEFFICIENTS)."""
+    bands = np.zeros((len(weight), BAND, COEFFICIENTS))
+    for k, product in enumerate(_bin_products()):
+        bands[:, k, : COEFFICIENTS - k] = weight @ product
+    return bands
+
+
+def dense(bands: NDArray) -> NDArray:
+    """Symmetric matrices from upper bands: shape (..., BAND, K) to (..., K, K)."""
+    size = bands.shape[-1]
+    full = np.zeros((*bands.shape[:-2], size, size))
+    for k in range(bands.shape[-2]):
+        j = np.arange(size - k)
+        full[..., j, j + k] = full[..., j + k, j] = bands[..., k, : size - k]
     return full
 
 
-@lru_cache(maxsize=1)
-def roughness() -> tuple[NDArray, NDArray]:
-    """Second differences of coefficients, shape (m, COEFFICIENTS), and the |z| that each is about, shape (m,)."""
-    second = np.diff(np.eye(COEFFICIENTS), 2, axis=0)
-    cell = np.clip(np.arange(COEFFICIENTS - 2), 0.05, 2 * CELLS - 0.05)
-    return second, np.abs(to_distance(cell))
+def solve_bands(bands: NDArray, right: NDArray) -> tuple[NDArray, NDArray]:
+    """Solve many banded symmetric systems at once, by Cholesky's method along the bands.
+
+    Parameters
+    ----------
+    bands : ndarray, shape (..., BAND, K)
+        Upper bands of positive definite matrices.
+    right : ndarray, shape (..., K)
+
+    Returns
+    -------
+    solution : ndarray, shape (..., K)
+    log_determinant : ndarray, shape (...)
+    """
+    shape, size = right.shape[:-1], right.shape[-1]
+    u = np.ascontiguousarray(bands.reshape(-1, BAND, size).transpose(1, 2, 0))
+    x = np.ascontiguousarray(right.reshape(-1, size).T)
+    for j in range(size):
+        before = range(1, min(BAND - 1, j) + 1)
+        for d in range(BAND):
+            for e in before:
+                if e + d < BAND:
+                    u[d, j] -= u[e, j - e] * u[e + d, j - e]
+            if d == 0:
+                u[0, j] = np.sqrt(u[0, j])
+            else:
+                u[d, j] /= u[0, j]
+        for e in before:
+            x[j] -= u[e, j - e] * x[j - e]
+        x[j] /= u[0, j]
+    log_determinant = 2 * np.log(u[0]).sum(axis=0)
+    for j in range(size - 1, -1, -1):
+        for d in range(1, min(BAND - 1, size - 1 - j) + 1):
+            x[j] -= u[d, j] * x[j + d]
+        x[j] /= u[0, j]
+    return x.T.reshape(*shape, size), log_determinant.reshape(shape)

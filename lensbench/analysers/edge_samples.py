@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.shot import Shot
+from lensbench.shot import Shot, Sublattice
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,21 +40,9 @@ class EdgeSamples:
         return EdgeSamples(*parts, self.taken, self.clipped)
 
 
-def usable_span(places: EdgePlaces, margin: NDArray) -> tuple[NDArray, NDArray]:
-    """Where along each nominal line, from its middle, both walls are at least a margin away: lowest, highest t."""
-    direction, middle = places.along, places.middle
-    a = places.walls[..., :2]
-    here = np.einsum("nkc,nc->nk", a, middle) + places.walls[..., 2]
-    rise = np.einsum("nkc,nc->nk", a, direction)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        limit = (margin[:, None] - here) / rise
-    half = places.half_length
-    low = np.where(rise > 0, limit, -np.inf).max(axis=1)
-    high = np.where(rise < 0, limit, np.inf).min(axis=1)
-    return np.maximum(low, -half), np.minimum(high, half)
-
-
-def gather(shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin: NDArray) -> EdgeSamples:
+def gather(
+    shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin: NDArray, thin: int = 1
+) -> EdgeSamples:
     """Samples of one channel on both sides of edges, clear of everything else.
 
     Parameters
@@ -63,14 +51,16 @@ def gather(shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin
         How far to go to each side, in pixels, as far as the side reaches.
     margin : ndarray, shape (n,)
         How far to stay from the walls and from the end of the bright side's reach.
+    thin : int, optional
+        Take samples about so many pixels apart each way; all by default.
     """
-    planes = _regions(places, window, margin)
+    planes = _regions(places, window, margin, shot.size)
     owner = np.tile(np.arange(len(places)), 2)
     reach = places.half_length * np.abs(places.along[:, 1]) + window * np.abs(places.normal[:, 1])
     top, bottom = places.middle[:, 1] - reach, places.middle[:, 1] + reach
     parts = [
         _samples_inside(shot, lattice, planes, owner, places, np.tile(top, 2), np.tile(bottom, 2))
-        for lattice in shot.sublattices(channel)
+        for lattice in (_thinned(lattice, thin) for lattice in shot.sublattices(channel))
     ]
     edge, t, u, light, clipped = (np.concatenate(column) for column in zip(*parts, strict=True))
     n = len(places)
@@ -81,10 +71,16 @@ def gather(shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin
     return EdgeSamples(edge, t, u, light, taken, lost).keep(~clipped)
 
 
-def _regions(places: EdgePlaces, window: NDArray, margin: NDArray) -> NDArray:
+def _thinned(lattice: Sublattice, apart: int) -> Sublattice:
+    across, down = (max(apart // step, 1) for step in lattice.step)
+    step = (lattice.step[0] * across, lattice.step[1] * down)
+    return lattice._replace(samples=lattice.samples[::down, ::across], step=step)
+
+
+def _regions(places: EdgePlaces, window: NDArray, margin: NDArray, size: tuple[int, int]) -> NDArray:
     """Half-planes (a, b, c), a x + b y + c ≥ 0 inside: shape (2 n, 4, 3), the dark sides, then the bright."""
     middle = places.middle
-    low, high = usable_span(places, margin)
+    low, high = places.span(margin, size)
     across = _lines(places.normal, middle)
     along = _lines(places.along, middle)
     dark = np.minimum(window, places.reach_px[:, 0])

@@ -1,0 +1,336 @@
+"""The fit of edges: a smooth profile and a line that may bend, by turns, weighted by each edge's own noise."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers import edge_profile as profile
+from lensbench.analysers.edge_rough import MIN_BLUR
+from lensbench.analysers.edge_samples import EdgeSamples
+
+GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
+"""MTF50 times standard deviation of a Gaussian blur; any edge's blur width is this over its MTF50."""
+
+CORE = 3.0
+"""Within so many blur widths the profile's slope tells of the line."""
+
+NEAR = 5.0
+"""Samples within so many blur widths are held one by one; the others only by bin, since there all is flat."""
+
+REJECT = 6.0
+"""Samples farther off than so many standard deviations are hot pixels or dirt."""
+
+NOISE_FLOOR = 5e-4
+"""No sample is trusted better than this share of the contrast."""
+
+PIECES = 24
+"""Pieces along an edge in which its straightness is held against its noise."""
+
+_MIDDLE_SCALE = len(profile.SCALES) // 2
+_BEND_PRIOR = 3.0
+"""Standard deviation of a line's turn and bend, in pixels at its ends, before it is looked at."""
+
+
+class EdgeFit:
+    """Profiles and lines of n edges.
+
+    A line is d = (u - p0 - p1 τ - p2 (τ² - 1/3)) / √(1 + slope²), τ from -1 to 1 over the used length, so p0 is
+    its mean offset. Light is in shares of the contrast: about 0 on the dark side and 1 on the bright.
+
+    Attributes
+    ----------
+    line : ndarray, shape (n, 3)
+        p0, p1, p2 in pixels.
+    line_sigma : ndarray, shape (n, 3)
+        Their standard deviations; that of p0 without the profile's own.
+    blur : ndarray, shape (n,)
+        The blur width that scales the knots, in pixels.
+    coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
+        The profile's.
+    variance : ndarray, shape (n, BINS)
+        Of one sample, by bin.
+    unrest : ndarray, shape (n,)
+        Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    rejected : ndarray, shape (n,)
+        Share of the samples that were left out.
+    """
+
+    def __init__(self, samples: EdgeSamples, middle: NDArray, half: NDArray, blur: NDArray, noise: NDArray):
+        self.n = len(blur)
+        self.middle, self.half = middle, half
+        self.blur = blur.copy()
+        self.line = np.zeros((self.n, 3))
+        self.line_sigma = np.zeros((self.n, 3))
+        self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
+        self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
+        self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
+        self.unrest = np.ones(self.n)
+        self.rejected = np.zeros(self.n)
+        reach = (NEAR * blur + 1.5).astype(np.float32)
+        near = np.abs(samples.u) < reach[samples.edge]
+        self.near, self.far = samples.keep(near), samples.keep(~near)
+
+    def run(self) -> None:
+        """Fit, by turns, until profile and line stand."""
+        self._bin_far()
+        self._fit_anew()
+        self._set_blur()
+        self._bin_far()
+        self._fit_anew()
+        self._improve()
+        self._reject()
+        self._improve()
+        self._improve(last=True)
+
+    # -- samples to bins --------------------------------------------------------------------------------------
+
+    def _tau(self, samples: EdgeSamples) -> NDArray:
+        middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
+        return (samples.t - middle.take(samples.edge)) * scale.take(samples.edge)
+
+    def _placed(self, samples: EdgeSamples) -> tuple[NDArray, NDArray, NDArray]:
+        """Bin of every sample, how far it lies from the bin's middle (in cells), and its τ."""
+        edge = samples.edge
+        p = self.line.astype(np.float32).T.copy()
+        slope = np.stack([p[1], 2 * p[2]]) / self.half.astype(np.float32)
+        tau = self._tau(samples)
+        d = samples.u - (
+            p[0].take(edge) + tau * p[1].take(edge) + (tau * tau - np.float32(1 / 3)) * p[2].take(edge)
+        )
+        steep = slope[0].take(edge) + slope[1].take(edge) * tau
+        d *= 1 - steep * steep * np.float32(0.5)
+        cell = profile.to_cell(d * (1 / self.blur).astype(np.float32).take(edge))
+        fine = cell * np.float32(profile.FINE)
+        place = np.clip(fine.astype(np.int32), 0, profile.BINS - 1)
+        off = (fine - place - np.float32(0.5)) * np.float32(1 / profile.FINE)
+        return edge * np.int32(profile.BINS) + place, off, tau
+
+    def _binned(self, key: NDArray, *what: NDArray) -> list[NDArray]:
+        size = self.n * profile.BINS
+        return [np.bincount(key, a, size).reshape(self.n, -1) for a in what]
+
+    def _bin_far(self) -> None:
+        key, _, _ = self._placed(self.far)
+        light = self.far.light
+        self._far_key = key
+        self._far_count = np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        self._far_light, self._far_square = self._binned(key, light, light * light)
+
+    def _tables(self) -> tuple[NDArray, NDArray, NDArray]:
+        """Of each edge by bin: level, slope by cell, slope by pixel."""
+        value, slope, z = profile.bin_tables()
+        level, rise = self.coefficients @ value.T, self.coefficients @ slope.T
+        return level, rise, rise * profile.cells_a_distance(z) / self.blur[:, None]
+
+    def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        key, off, tau = self._placed(self.near)
+        fitted = level.astype(np.float32).ravel().take(key) + rise.astype(np.float32).ravel().take(key) * off
+        return key, self.near.light - fitted, tau
+
+    # -- profile ----------------------------------------------------------------------------------------------
+
+    def _fit_anew(self) -> None:
+        """The profile from nothing; the noise counts as even."""
+        key, _, _ = self._placed(self.near)
+        count = self._far_count + np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        total = self._far_light + self._binned(key, self.near.light)[0]
+        self.coefficients[:] = 0
+        self._solve(count, total, last=False)
+
+    def _improve(self, last: bool = False) -> None:
+        level, rise, steep = self._tables()
+        key, residual, tau = self._near_residuals(level, rise)
+        count = self._far_count + np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        near_total, near_square = self._binned(key, residual, residual * residual)
+        total = near_total + self._far_light - self._far_count * level
+        square = near_square + self._far_square - 2 * level * self._far_light + self._far_count * level**2
+        self._set_noise(count, square, level, steep)
+        self._move_line(key, residual, tau, steep)
+        self._solve(count, total, last)
+
+    def _solve(self, count: NDArray, total: NDArray, last: bool) -> None:
+        weight = 1 / self.variance
+        bands = profile.normal_bands(weight * count)
+        right = (weight * total) @ profile.bin_tables()[0] + _times(bands, self.coefficients)
+        reach = self._reach(count)
+        if last:
+            self._settle(bands, right, reach)
+            return
+        rough = profile.expected_roughness(reach, profile.SCALES[_MIDDLE_SCALE : _MIDDLE_SCALE + 1])
+        self.coefficients, _ = profile.solve_bands(bands + profile.roughness_bands(rough)[:, 0], right)
+        self.line[:, 0] += self.blur * self.half_crossing()
+
+    def _reach(self, count: NDArray) -> NDArray:
+        z = profile.bin_tables()[2]
+        low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
+        return np.stack([low, high], axis=1)
+
+    def _settle(self, bands: NDArray, right: NDArray, reach: NDArray) -> None:
+        """The profile with its tails as rough as the samples call for, by the evidence, and how sure it is."""
+        rough = profile.expected_roughness(reach, profile.SCALES)
+        trial, log_determinant = profile.solve_bands(
+            bands[:, None] + profile.roughness_bands(rough), np.repeat(right[:, None], len(profile.SCALES), axis=1)
+        )
+        evidence = np.einsum("nj,nkj->nk", right, trial) / 2 - log_determinant / 2 - np.log(rough).sum(axis=2)
+        share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
+        scale = np.exp((share @ np.log(profile.SCALES)) / share.sum(axis=1))
+        chosen = profile.roughness_bands(profile.expected_roughness(reach, scale[:, None]))[:, 0]
+        self.covariance = np.linalg.inv(profile.dense(bands + chosen))
+        self.coefficients = np.einsum("njk,nk->nj", self.covariance, right)
+
+    def plateaus(self) -> tuple[NDArray, NDArray]:
+        """Levels at infinity on the dark and the bright side."""
+        dark, white = profile.plateau_rows()
+        return self.coefficients @ dark, self.coefficients @ white
+
+    def half_crossing(self) -> NDArray:
+        """Where the profile crosses half between its plateaus, in blur widths; 0 where it does not."""
+        value, _, z = profile.bin_tables()
+        dark, white = self.plateaus()
+        core = np.abs(z) < CORE
+        level = self.coefficients @ value[core].T - ((dark + white) / 2)[:, None]
+        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
+        k = np.argmin(np.where(up, np.abs(z[core][:-1]), np.inf), axis=1)
+        row = np.arange(self.n)
+        low, high = level[row, k], level[row, k + 1]
+        share = -low / np.where(high > low, high - low, 1)
+        return np.where(up.any(axis=1), z[core][k] + share * (z[core][k + 1] - z[core][k]), 0.0)
+
+    def _set_blur(self) -> None:
+        """The blur width that scales the knots: from the steepest slope, held near that of the MTF50."""
+        dark, white = self.plateaus()
+        steepest = self._tables()[2].max(axis=1)
+        by_slope = (white - dark) / (np.sqrt(2 * np.pi) * np.maximum(steepest, 1e-12))
+        q = self.q50()[0]
+        by_mtf50 = self.blur * GAUSSIAN_MTF50 / np.where(np.isfinite(q), q, GAUSSIAN_MTF50)
+        blur = np.clip(by_slope, 0.6 * by_mtf50, by_mtf50)
+        self.blur = np.clip(blur, np.maximum(MIN_BLUR, self.blur / 4), self.blur * 1.5)
+
+    # -- noise ------------------------------------------------------------------------------------------------
+
+    def _set_noise(self, count: NDArray, square: NDArray, level: NDArray, steep: NDArray) -> None:
+        """Variance by bin: linear in light between the plateaus, more at the edge where its line is ragged."""
+        z = profile.bin_tables()[2]
+        sides = []
+        for far in (z < -CORE, z > CORE):
+            seen = count[:, far].sum(axis=1)
+            sides.append(square[:, far].sum(axis=1) / np.maximum(seen - 4, np.maximum(seen / 2, 1)))
+        dark, white = (np.maximum(side, NOISE_FLOOR**2)[:, None] for side in sides)
+        share = np.clip(level, 0, 1)
+        base = dark * (1 - share) + white * share
+        core = np.abs(z) < CORE
+        excess = (square - base * count)[:, core].sum(axis=1)
+        lever = (steep[:, core] ** 2 * count[:, core]).sum(axis=1)
+        jitter = np.clip(excess, 0, None) / np.maximum(lever, 1e-12)
+        self.variance = base + jitter[:, None] * steep**2
+
+    def _reject(self) -> None:
+        """Leave out hot pixels and dirt."""
+        level, rise, _ = self._tables()
+        limit = (REJECT**2 * self.variance).astype(np.float32).ravel()
+        key, residual, _ = self._near_residuals(level, rise)
+        keep_near = residual * residual < limit.take(key)
+        residual = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
+        keep_far = residual * residual < limit.take(self._far_key)
+        lost = np.bincount(self.near.edge[~keep_near], minlength=self.n)
+        lost += np.bincount(self.far.edge[~keep_far], minlength=self.n)
+        had = np.bincount(self.near.edge, minlength=self.n) + np.bincount(self.far.edge, minlength=self.n)
+        self.rejected = lost / np.maximum(had, 1)
+        if lost.any():
+            self.near, self.far = self.near.keep(keep_near), self.far.keep(keep_far)
+        self._bin_far()
+
+    # -- line -------------------------------------------------------------------------------------------------
+
+    def _move_line(self, key: NDArray, residual: NDArray, tau: NDArray, steep: NDArray) -> None:
+        """One Gauss-Newton step of turn and bend (the profile itself carries the offset)."""
+        z = profile.bin_tables()[2]
+        pull = np.where(np.abs(z) < CORE, steep / self.variance, 0).astype(np.float32).ravel().take(key)
+        piece = np.clip(((tau + 1) * np.float32(PIECES / 2)).astype(np.int32), 0, PIECES - 1)
+        slot = self.near.edge * np.int32(PIECES) + piece
+        size = self.n * PIECES
+        grip = pull * steep.astype(np.float32).ravel().take(key)
+        push, grip = (np.bincount(slot, a, size).reshape(self.n, PIECES) for a in (-pull * residual, grip))
+        where = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
+        shape = np.stack([np.ones(PIECES), where, where**2 - 1 / 3])
+        products = (shape[:, None] * shape[None]).reshape(9, PIECES)
+        prior = np.diag([1e-12, _BEND_PRIOR**-2, _BEND_PRIOR**-2])
+        covariance = np.linalg.inv((grip @ products.T).reshape(-1, 3, 3) + prior)
+        step = np.einsum("nij,nj->ni", covariance, push @ shape.T)
+        self._set_unrest(push, grip, step @ shape)
+        self.line_sigma = np.sqrt(np.einsum("nii->ni", covariance) * self.unrest[:, None])
+        self.line[:, 1:] += np.clip(step[:, 1:], -3, 3)
+
+    def _set_unrest(self, push: NDArray, grip: NDArray, fitted: NDArray) -> None:
+        held = grip > 0
+        rest = np.where(held, (push - grip * fitted) ** 2 / np.where(held, grip, 1), 0).sum(axis=1)
+        freedom = np.maximum(held.sum(axis=1) - 3, 0)
+        # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
+        self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)
+
+    # -- response ---------------------------------------------------------------------------------------------
+
+    def response(self) -> NDArray[np.complex128]:
+        """Complex response at `profile.Q`, 1 at zero, shape (n, Q)."""
+        spectrum = self.coefficients @ profile.transform().T
+        total = spectrum[:, :1].real
+        return spectrum / np.where(np.abs(total) > 1e-9, total, 1.0)
+
+    def q50(self) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        """Where the MTF first falls to half, in cycles a blur width (NaN: nowhere).
+
+        Returns
+        -------
+        q : ndarray, shape (n,)
+        place : ndarray of int, shape (n,)
+            `profile.Q` brackets it from place - 1 to place ...
+        share : ndarray, shape (n,)
+            ... and so far between the two.
+        fall : ndarray, shape (n,)
+            How steeply the MTF falls there, by q.
+        """
+        mtf = np.abs(self.response())
+        below = mtf < 0.5
+        k = np.clip(np.argmax(below, axis=1), 1, None)
+        row = np.arange(self.n)
+        drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
+        share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
+        gap = profile.Q[k] - profile.Q[k - 1]
+        return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+
+    def sensitivity(self, rows: NDArray[np.complex128]) -> tuple[NDArray, NDArray]:
+        """MTF and its derivative by the coefficients, for rows of the transform.
+
+        Parameters
+        ----------
+        rows : ndarray, shape (m, K) or (n, m, K)
+
+        Returns
+        -------
+        mtf : ndarray, shape (n, m)
+        derivative : ndarray, shape (n, m, K)
+        """
+        rows = np.broadcast_to(rows, (self.n, *rows.shape[-2:]))
+        spectrum = np.einsum("nmj,nj->nm", rows, self.coefficients)
+        dark, white = profile.plateau_rows()
+        total = self.coefficients @ (white - dark)
+        total = np.where(np.abs(total) > 1e-9, total, 1.0)[:, None]
+        ratio = spectrum / total
+        mtf = np.abs(ratio)
+        unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
+        by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
+        return mtf, by / total[..., None]
+
+    def spread(self, derivative: NDArray) -> NDArray:
+        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
+        return np.sqrt(np.maximum(((derivative @ self.covariance) * derivative).sum(axis=-1), 0))
+
+
+def _times(bands: NDArray, x: NDArray) -> NDArray:
+    """Products of symmetric banded matrices (n, BAND, K) and vectors (n, K)."""
+    result = bands[:, 0] * x
+    for k in range(1, bands.shape[1]):
+        result[:, k:] += bands[:, k, :-k] * x[:, :-k]
+        result[:, :-k] += bands[:, k, :-k] * x[:, k:]
+    return result

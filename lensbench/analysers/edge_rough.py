@@ -1,0 +1,240 @@
+"""A first look at edges through thinned samples: where they lie, how blurred they are, how the light slopes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge_places import EdgePlaces
+from lensbench.analysers.edge_samples import EdgeSamples, gather
+from lensbench.shot import Shot
+
+WINDOW = 80
+"""How far to look to each side, in pixels: far enough for the widest blur that can be measured."""
+
+MARGIN = 8.0
+"""How far to stay from other edges, in pixels."""
+
+APART = 6
+"""How far apart the samples are taken, in pixels."""
+
+MIN_BLUR = 0.28
+"""A pixel's own aperture keeps any edge from being sharper than this."""
+
+MAX_CLIPPED = 0.01
+"""An edge with a larger share of clipped samples has no white plateau to trust."""
+
+MAX_TURN = 0.1
+"""Nominal lines are turned by no more than this slope."""
+
+_STEPS = 2 * WINDOW
+_PIECES = 6
+_BLOCKS = 6
+
+
+@dataclass(frozen=True, eq=False)
+class RoughEdges:
+    """What a first look tells of n edges.
+
+    Attributes
+    ----------
+    offset, turn : ndarray, shape (n,)
+        Of each line against the nominal one: pixels along the normal at the middle, and slope.
+    blur : ndarray, shape (n,)
+        Blur width in pixels, to a third or so.
+    dark, white : ndarray, shape (n,)
+        Light far out on both sides.
+    noise : ndarray, shape (n,)
+        Standard deviation of one white sample.
+    slope : ndarray, shape (n, 2)
+        Relative rise of the light by x and y, in a pixel.
+    clipped : ndarray, shape (n,)
+        Share of samples that are clipped.
+    why : ndarray of str, shape (n,)
+        Why there is nothing to measure; empty where there is.
+    """
+
+    offset: NDArray[np.float64]
+    turn: NDArray[np.float64]
+    blur: NDArray[np.float64]
+    dark: NDArray[np.float64]
+    white: NDArray[np.float64]
+    noise: NDArray[np.float64]
+    slope: NDArray[np.float64]
+    clipped: NDArray[np.float64]
+    why: NDArray[np.str_]
+
+
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """Mean light and its scatter in one-pixel steps across each edge, shape (n, steps)."""
+
+    count: NDArray
+    mean: NDArray
+    scatter: NDArray
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        return self.count >= 2
+
+
+_CENTRE = np.arange(_STEPS) - WINDOW + 0.5
+
+
+def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) -> RoughEdges:
+    """Look at edges in one channel; nothing is assumed of their blur.
+
+    Parameters
+    ----------
+    margin : ndarray, shape (n,)
+        How far to stay from walls and neighbours where the slope of the light is read, in blur widths.
+    """
+    n = len(places)
+    samples = gather(shot, channel, places, np.full(n, float(WINDOW)), np.full(n, MARGIN), APART)
+    steps = _in_steps(samples, n)
+    dark, white, noise = _levels(steps)
+    clipped = samples.clipped / np.maximum(samples.taken, 1)
+    why = _reasons(steps, dark, white, noise, clipped)
+    good = why == ""
+    white = np.where(good, white, dark + 1.0)
+    offset, blur = _place_and_blur(steps, dark, white)
+    offset, blur = np.where(good, offset, 0.0), np.where(good, blur, 1.0)
+    samples = samples.keep(good[samples.edge])
+    slope = _slopes_of_light(samples, places, offset, blur, margin * blur, shot.size)
+    offset, turn = _line(samples, places, offset, blur, dark, white)
+    return RoughEdges(offset, turn, blur, dark, white, np.where(good, noise, 1.0), slope, clipped, why)
+
+
+def _in_steps(samples: EdgeSamples, n: int) -> _Steps:
+    step = np.clip(np.floor(samples.u).astype(np.int32) + WINDOW, 0, _STEPS - 1)
+    key = samples.edge * _STEPS + step
+    count = np.bincount(key, minlength=n * _STEPS).reshape(n, _STEPS)
+    light = samples.light.astype(np.float64)
+    mean, square = (
+        np.bincount(key, a, n * _STEPS).reshape(n, _STEPS) / np.maximum(count, 1) for a in (light, light * light)
+    )
+    scatter = np.maximum(square - mean * mean, 0) * count / np.maximum(count - 1, 1)
+    return _Steps(count, mean, scatter)
+
+
+def _levels(steps: _Steps) -> tuple[NDArray, NDArray, NDArray]:
+    """Dark and white light in the outer quarters of what is seen, and the noise of one white sample."""
+    place = np.where(steps.seen, np.arange(_STEPS), -1)
+    last = place.max(axis=1, keepdims=True)
+    first = np.where(steps.seen.any(axis=1), np.argmax(steps.seen, axis=1), 0)[:, None]
+    quarter = np.maximum((last - first) // 4, 1)
+    sides = (steps.seen & (place < first + quarter), steps.seen & (place > last - quarter))
+
+    def mean_of(what, side):
+        weight = steps.count * side
+        return (what * weight).sum(axis=1) / np.maximum(weight.sum(axis=1), 1)
+
+    dark, white = (mean_of(steps.mean, side) for side in sides)
+    return dark, white, np.sqrt(mean_of(steps.scatter, sides[1]))
+
+
+def _reasons(steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray) -> NDArray:
+    why = np.full(len(dark), "", dtype="<U64")
+    samples = (steps.count * steps.seen).sum(axis=1)
+    why[(steps.seen.sum(axis=1) < 8) | (samples < 40)] = "too little of it in the frame"
+    why[(why == "") & (clipped > MAX_CLIPPED)] = "clipped"
+    unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)
+    why[(why == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = "no contrast"
+    return why
+
+
+def _place_and_blur(steps: _Steps, dark: NDArray, white: NDArray) -> tuple[NDArray, NDArray]:
+    """Where the edge lies by the light of both sides together, and its blur width by ∫E(1 - E)."""
+    contrast = (white - dark)[:, None]
+    level = _filled(np.clip((steps.mean - dark[:, None]) / contrast, 0, 1), steps.seen)
+    noise = steps.scatter / np.maximum(steps.count, 1) / contrast**2
+    spread = (level * (1 - level) - np.where(steps.seen, noise, 0)).sum(axis=1)
+    # One-pixel steps blur by themselves; their own variance is taken off.
+    blur = np.sqrt(np.maximum(np.pi * np.maximum(spread, 0) ** 2 - 1 / 12, MIN_BLUR**2))
+    offset = WINDOW - level.sum(axis=1)
+    near = np.abs(_CENTRE - offset[:, None]) < (5 * blur + 4)[:, None]
+    last = np.where(near, _CENTRE, -np.inf).max(axis=1) + 0.5
+    return last - (level * near).sum(axis=1), blur
+
+
+def _filled(level: NDArray, seen: NDArray) -> NDArray:
+    """Levels of the steps without samples, drawn straight between the seen ones; 0 before them, 1 beyond."""
+    place = np.arange(_STEPS)
+    before = np.maximum.accumulate(np.where(seen, place, -1), axis=1)
+    after = np.minimum.accumulate(np.where(seen, place, _STEPS)[:, ::-1], axis=1)[:, ::-1]
+    padded = np.pad(level, ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
+    low, high = (np.take_along_axis(padded, k + 1, axis=1) for k in (before, after))
+    share = (place - before) / np.maximum(after - before, 1)
+    between = (before >= 0) & (after < _STEPS)
+    return np.where(between, low + share * (high - low), np.where(before < 0, 0.0, 1.0))
+
+
+def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]:
+    """Offset and turn from the light that pieces of a strip along the line hold."""
+    n = len(places)
+    half = 3 * blur + 3
+    edge = samples.edge
+    near = np.abs(samples.u - offset.astype(np.float32)[edge]) < half.astype(np.float32)[edge]
+    edge, t, light = edge[near], samples.t[near], samples.light[near]
+    length = places.half_length.astype(np.float32)[edge]
+    piece = np.clip(((t / length + 1) * (_PIECES / 2)).astype(np.int32), 0, _PIECES - 1)
+    key = edge * _PIECES + piece
+    count = np.bincount(key, minlength=n * _PIECES).reshape(n, _PIECES)
+    level, where = (
+        np.bincount(key, a, n * _PIECES).reshape(n, _PIECES) / np.maximum(count, 1) for a in (light, t)
+    )
+    place = half[:, None] * (1 - 2 * (level - dark[:, None]) / (white - dark)[:, None])
+    weight = np.where(np.abs(place) < half[:, None], count, 0) + 1e-9
+    middle, mean = ((weight * a).sum(axis=1) / weight.sum(axis=1) for a in (where, place))
+    lever = where - middle[:, None]
+    moment = (weight * lever**2).sum(axis=1)
+    # A line that is a pixel off over its length: what the finder leaves, and what holds a short stump back.
+    turn = (weight * lever * place).sum(axis=1) / (moment + 0.02 * places.half_length**2 + 1e-6)
+    turn = np.clip(turn, -MAX_TURN, MAX_TURN)
+    return offset + mean - turn * middle, turn
+
+
+# -- the slope of the light -----------------------------------------------------------------------------------
+
+
+def _slopes_of_light(samples, places, offset, blur, margin, size) -> NDArray:
+    """Relative slope of the light round each group, by x and y: a plane through the far bright samples."""
+    n = len(places)
+    low, high = places.span(margin, size)
+    near = np.minimum(offset + 6 * blur, 0.5 * places.reach_px[:, 1])
+    limits = [a.astype(np.float32)[samples.edge] for a in (near, places.reach_px[:, 1] - margin, low, high)]
+    t, u = samples.t, samples.u
+    far = (u > limits[0]) & (u < limits[1]) & (t > limits[2]) & (t < limits[3])
+    edge, t, u, light = samples.edge[far], t[far], u[far], samples.light[far]
+    half = places.half_length.astype(np.float32)[edge]
+    column = np.clip(((t / half + 1) * (_BLOCKS / 2)).astype(np.int32), 0, _BLOCKS - 1)
+    row = np.clip((u * np.float32(_BLOCKS / WINDOW)).astype(np.int32), 0, _BLOCKS - 1)
+    key = (edge * _BLOCKS + column) * _BLOCKS + row
+    count = np.bincount(key, minlength=n * _BLOCKS**2)
+    known = count > 0
+    mean = [np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light)]
+    owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
+    at = places.middle[owner] + mean[0][:, None] * places.along[owner] + mean[1][:, None] * places.normal[owner]
+    names, member = np.unique(places.group, return_inverse=True)
+    return _planes(at, mean[2], count[known].astype(float), member[owner], len(names))[member]
+
+
+def _planes(at: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int) -> NDArray:
+    """Relative slopes of planes through weighted points, a plane for each of n groups."""
+
+    def total(what):
+        return np.bincount(group, weight * what, n)
+
+    mass = np.maximum(np.bincount(group, weight, n), 1e-9)
+    centre = np.stack([total(at[:, 0]), total(at[:, 1])], axis=1) / mass[:, None]
+    level = total(light) / mass
+    lever, rest = at - centre[group], light - level[group]
+    right = np.stack([total(lever[:, k] * rest) for k in (0, 1)], axis=1)
+    cross = total(lever[:, 0] * lever[:, 1])
+    moments = np.stack([total(lever[:, 0] ** 2), cross, cross, total(lever[:, 1] ** 2)], axis=1).reshape(n, 2, 2)
+    # A lever of a few pixels (one short edge alone) tells nothing: the light counts as level that way.
+    moments += np.eye(2) * (25.0 * mass)[:, None, None]
+    slope = np.linalg.solve(moments, right[..., None])[..., 0]
+    return slope / np.where(level > 0, level, np.inf)[:, None]
