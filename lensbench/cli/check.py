@@ -19,9 +19,9 @@ def check(
 ) -> None:
     """Say whether the glass is clean, and if not, what shows where.
 
-    Photograph an even light (a clear sky away from the sun, or a lit white sheet out of focus) at the aperture that
-    you will shoot at: dirt shows more as the aperture closes. Never point a lens at the sun. Leaves with 0 when
-    clean, 1 when something shows, 2 when the shot can't be read.
+    Photograph an even light (a clear sky away from the sun, or a lit white sheet out of focus) at the aperture
+    that you will shoot at: dirt shows more as the aperture closes. Never point a lens at the sun. Leaves with 0
+    when clean, 1 when something shows, 2 when the shot can't be read.
     """
     from lensbench.analysers.dust import find_marks
     from lensbench.loaders import load_shot
