@@ -41,6 +41,9 @@ MARGIN = 4.5
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on."""
 
+MAX_GAP = 1.2
+"""Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
+
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
@@ -201,6 +204,7 @@ def _responses(
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
     why = why.copy()
+    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
     why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
     line = _line_of(nominal, places, fit)

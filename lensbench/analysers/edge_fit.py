@@ -27,9 +27,12 @@ NOISE_FLOOR = 5e-4
 PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
-_MIDDLE_SCALE = len(profile.SCALES) // 2
-_BEND_PRIOR = 3.0
-"""Standard deviation of a line's turn and bend, in pixels at its ends, before it is looked at."""
+_USUAL = np.array([0.5])
+_PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
+_PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
+_PIECE_PRODUCTS = (_PIECE_SHAPES[:, None] * _PIECE_SHAPES).reshape(9, PIECES).T
+_LINE_PRIOR = np.diag([1e-9, 1 / 9, 1 / 9])
+"""Before it is looked at, a line is turned and bent by 3 pixels or so at its ends."""
 
 
 class EdgeFit:
@@ -42,8 +45,8 @@ class EdgeFit:
     ----------
     line : ndarray, shape (n, 3)
         p0, p1, p2 in pixels.
-    line_sigma : ndarray, shape (n, 3)
-        Their standard deviations; that of p0 without the profile's own.
+    line_sigma : ndarray, shape (n, 2)
+        Standard deviations of p1 and p2.
     blur : ndarray, shape (n,)
         The blur width that scales the knots, in pixels.
     coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
@@ -52,6 +55,8 @@ class EdgeFit:
         Of one sample, by bin.
     unrest : ndarray, shape (n,)
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    gap : ndarray, shape (n,)
+        The widest gap between samples across the rise, in blur widths.
     rejected : ndarray, shape (n,)
         Share of the samples that were left out.
     """
@@ -61,20 +66,23 @@ class EdgeFit:
         self.middle, self.half = middle, half
         self.blur = blur.copy()
         self.line = np.zeros((self.n, 3))
-        self.line_sigma = np.zeros((self.n, 3))
+        self.line_sigma = np.zeros((self.n, 2))
+        self.gap = np.zeros(self.n)
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
         self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
         self.unrest = np.ones(self.n)
         self.rejected = np.zeros(self.n)
-        reach = (NEAR * blur + 1.5).astype(np.float32)
+        reach = (NEAR * blur + 3.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
         self.near, self.far = samples.keep(near), samples.keep(~near)
 
     def run(self) -> None:
         """Fit, by turns, until profile and line stand."""
+        self._straighten()
         self._bin_far()
         self._fit_anew()
+        self._improve()
         self._set_blur()
         self._bin_far()
         self._fit_anew()
@@ -114,8 +122,11 @@ class EdgeFit:
         key, _, _ = self._placed(self.far)
         light = self.far.light
         self._far_key = key
-        self._far_count = np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        self._far_count = self._counted(key)
         self._far_light, self._far_square = self._binned(key, light, light * light)
+
+    def _counted(self, key: NDArray) -> NDArray:
+        return np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
 
     def _tables(self) -> tuple[NDArray, NDArray, NDArray]:
         """Of each edge by bin: level, slope by cell, slope by pixel."""
@@ -131,53 +142,91 @@ class EdgeFit:
     # -- profile ----------------------------------------------------------------------------------------------
 
     def _fit_anew(self) -> None:
-        """The profile from nothing; the noise counts as even."""
+        """The profile from nothing; the line stays and the noise counts as even."""
         key, _, _ = self._placed(self.near)
-        count = self._far_count + np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        count = self._far_count + self._counted(key)
         total = self._far_light + self._binned(key, self.near.light)[0]
-        self.coefficients[:] = 0
-        self._solve(count, total, last=False)
+        bands = profile.normal_bands(count / self.variance)
+        right = (total / self.variance) @ profile.bin_tables()[0]
+        rough = profile.expected_roughness(self._reach(count), _USUAL)
+        self.coefficients, _ = profile.solve_bands(bands + profile.roughness_bands(rough)[:, 0], right)
+        self.line[:, 0] += self.blur * self.half_crossing()
 
     def _improve(self, last: bool = False) -> None:
+        """One Gauss-Newton step of profile, turn and bend together, after a new look at the noise."""
         level, rise, steep = self._tables()
         key, residual, tau = self._near_residuals(level, rise)
-        count = self._far_count + np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
-        near_total, near_square = self._binned(key, residual, residual * residual)
+        count = self._far_count + self._counted(key)
+        self._set_gap(count)
+        near_total, near_square, lever, lever_square = self._binned(
+            key, residual, residual * residual, tau, tau * tau - np.float32(1 / 3)
+        )
         total = near_total + self._far_light - self._far_count * level
         square = near_square + self._far_square - 2 * level * self._far_light + self._far_count * level**2
         self._set_noise(count, square, level, steep)
-        self._move_line(key, residual, tau, steep)
-        self._solve(count, total, last)
-
-    def _solve(self, count: NDArray, total: NDArray, last: bool) -> None:
+        value, _, z = profile.bin_tables()
         weight = 1 / self.variance
         bands = profile.normal_bands(weight * count)
-        right = (weight * total) @ profile.bin_tables()[0] + _times(bands, self.coefficients)
-        reach = self._reach(count)
+        right = (weight * total) @ value + _times(bands, self.coefficients)
+        pull = np.where(np.abs(z) < CORE, -weight * steep, 0)
+        cross = np.stack([(pull * lever) @ value, (pull * lever_square) @ value], axis=1)
+        push, grip = self._in_pieces(key, residual, tau, steep)
+        self._step(bands, right, cross, push, grip, self._reach(count), last)
+
+    def _step(
+        self,
+        bands: NDArray,
+        right: NDArray,
+        cross: NDArray,
+        push: NDArray,
+        grip: NDArray,
+        reach: NDArray,
+        last: bool,
+    ) -> None:
+        scale = self._best_scale(bands, right, reach) if last else _USUAL
+        bands = bands + profile.roughness_bands(profile.expected_roughness(reach, scale))[:, 0]
         if last:
-            self._settle(bands, right, reach)
-            return
-        rough = profile.expected_roughness(reach, profile.SCALES[_MIDDLE_SCALE : _MIDDLE_SCALE + 1])
-        self.coefficients, _ = profile.solve_bands(bands + profile.roughness_bands(rough)[:, 0], right)
-        self.line[:, 0] += self.blur * self.half_crossing()
+            inverse = np.linalg.inv(profile.dense(bands))
+            alone, along = np.einsum("njk,nk->nj", inverse, right), cross @ inverse
+        else:
+            solved, _ = profile.solve_bands(
+                np.repeat(bands[:, None], 3, axis=1), np.concatenate([right[:, None], cross], axis=1)
+            )
+            alone, along = solved[:, 0], solved[:, 1:]
+        own, tie = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3), cross @ along.transpose(0, 2, 1)
+        covariance = np.linalg.inv(own[:, 1:, 1:] + _LINE_PRIOR[1:, 1:] - tie)
+        wanted = push @ _PIECE_SHAPES[1:].T - np.einsum("nkj,nj->nk", cross, alone - self.coefficients)
+        step = np.clip(np.einsum("nij,nj->ni", covariance, wanted), -3, 3)
+        self.coefficients = alone - np.einsum("nkj,nk->nj", along, step)
+        self.line[:, 1:] += step
+        if last:
+            self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
+            self._set_unrest(push, grip)
+            self.line_sigma = np.sqrt(np.maximum(np.einsum("nii->ni", covariance), 0) * self.unrest[:, None])
+        else:
+            self.line[:, 0] += self.blur * self.half_crossing()
+
+    def _set_gap(self, count: NDArray) -> None:
+        z = profile.bin_tables()[2]
+        core = np.abs(z) < 2
+        place = np.where(count[:, core] > 0, z[core], -np.inf)
+        last = np.maximum.accumulate(np.maximum(place, z[core][0]), axis=1)
+        self.gap = np.diff(last, axis=1).max(axis=1)
 
     def _reach(self, count: NDArray) -> NDArray:
         z = profile.bin_tables()[2]
         low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
         return np.stack([low, high], axis=1)
 
-    def _settle(self, bands: NDArray, right: NDArray, reach: NDArray) -> None:
-        """The profile with its tails as rough as the samples call for, by the evidence, and how sure it is."""
+    def _best_scale(self, bands: NDArray, right: NDArray, reach: NDArray) -> NDArray:
+        """How rough each profile's tails are, by the evidence of its samples, shape (n, 1)."""
         rough = profile.expected_roughness(reach, profile.SCALES)
         trial, log_determinant = profile.solve_bands(
             bands[:, None] + profile.roughness_bands(rough), np.repeat(right[:, None], len(profile.SCALES), axis=1)
         )
         evidence = np.einsum("nj,nkj->nk", right, trial) / 2 - log_determinant / 2 - np.log(rough).sum(axis=2)
         share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
-        scale = np.exp((share @ np.log(profile.SCALES)) / share.sum(axis=1))
-        chosen = profile.roughness_bands(profile.expected_roughness(reach, scale[:, None]))[:, 0]
-        self.covariance = np.linalg.inv(profile.dense(bands + chosen))
-        self.coefficients = np.einsum("njk,nk->nj", self.covariance, right)
+        return np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
 
     def plateaus(self) -> tuple[NDArray, NDArray]:
         """Levels at infinity on the dark and the bright side."""
@@ -243,28 +292,31 @@ class EdgeFit:
 
     # -- line -------------------------------------------------------------------------------------------------
 
-    def _move_line(self, key: NDArray, residual: NDArray, tau: NDArray, steep: NDArray) -> None:
-        """One Gauss-Newton step of turn and bend (the profile itself carries the offset)."""
+    def _in_pieces(self, key: NDArray, residual: NDArray, tau: NDArray, steep: NDArray) -> tuple[NDArray, NDArray]:
+        """How hard, and how firmly, the samples push each piece along the line forward, shape (n, PIECES)."""
         z = profile.bin_tables()[2]
         pull = np.where(np.abs(z) < CORE, steep / self.variance, 0).astype(np.float32).ravel().take(key)
         piece = np.clip(((tau + 1) * np.float32(PIECES / 2)).astype(np.int32), 0, PIECES - 1)
         slot = self.near.edge * np.int32(PIECES) + piece
-        size = self.n * PIECES
         grip = pull * steep.astype(np.float32).ravel().take(key)
-        push, grip = (np.bincount(slot, a, size).reshape(self.n, PIECES) for a in (-pull * residual, grip))
-        where = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
-        shape = np.stack([np.ones(PIECES), where, where**2 - 1 / 3])
-        products = (shape[:, None] * shape[None]).reshape(9, PIECES)
-        prior = np.diag([1e-12, _BEND_PRIOR**-2, _BEND_PRIOR**-2])
-        covariance = np.linalg.inv((grip @ products.T).reshape(-1, 3, 3) + prior)
-        step = np.einsum("nij,nj->ni", covariance, push @ shape.T)
-        self._set_unrest(push, grip, step @ shape)
-        self.line_sigma = np.sqrt(np.einsum("nii->ni", covariance) * self.unrest[:, None])
-        self.line[:, 1:] += np.clip(step[:, 1:], -3, 3)
+        push, grip = (np.bincount(slot, a, self.n * PIECES) for a in (-pull * residual, grip))
+        return push.reshape(self.n, PIECES), grip.reshape(self.n, PIECES)
 
-    def _set_unrest(self, push: NDArray, grip: NDArray, fitted: NDArray) -> None:
+    def _straighten(self) -> None:
+        """Lay the line through the middle of the rise, whatever its shape, by ever less blurred ones."""
+        rough = self.blur
+        self.coefficients[:] = profile.gaussian_edge()
+        for more in (1.6, 0.8, 0.8):
+            self.blur = rough + more
+            level, rise, steep = self._tables()
+            push, grip = self._in_pieces(*self._near_residuals(level, rise), steep)
+            matrix = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3) + _LINE_PRIOR
+            self.line += np.clip(np.linalg.solve(matrix, (push @ _PIECE_SHAPES.T)[..., None])[..., 0], -3, 3)
+        self.blur = rough
+
+    def _set_unrest(self, push: NDArray, grip: NDArray) -> None:
         held = grip > 0
-        rest = np.where(held, (push - grip * fitted) ** 2 / np.where(held, grip, 1), 0).sum(axis=1)
+        rest = np.where(held, push**2 / np.where(held, grip, 1), 0).sum(axis=1)
         freedom = np.maximum(held.sum(axis=1) - 3, 0)
         # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
         self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import exp1
+from scipy.special import exp1, ndtr
 
 SPACING = 0.6
 """h: distance of the knots at the edge, in blur widths."""
@@ -105,6 +105,12 @@ def transform() -> NDArray[np.complex128]:
     dark, white = plateau_rows()
     table[0] = white - dark
     return table
+
+
+def gaussian_edge() -> NDArray:
+    """Coefficients of about the edge that a Gaussian blur of one blur width gives, shape (COEFFICIENTS,)."""
+    cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
+    return ndtr(to_distance(cell))
 
 
 # -- what a lens's edge may look like -------------------------------------------------------------------------
