@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import BLOCK_PX, CELL_PX, GreyPicture, grey_picture, settle
+from lensbench.analysers.grey import CELL_PX, GreyPicture, grey_picture, settle
 from lensbench.analysers.mark_filters import LARGEST_GROUNDED_PX, Box, Peaks, find_peaks, ground_of, halvings
 from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
 from lensbench.findings import Dust, Mark
@@ -28,7 +28,7 @@ WIDE_PX, WIDE_SHARE = 32.0, 0.4
 """Of the marks wider than this (standard deviation of the filter) only those of at least this share of the
 plainest's signal are taken at a time: the smooth light must settle before fainter ones can be told from it."""
 
-ROUNDS = 8
+ROUNDS = 10
 """Marks are taken out of the picture the plainest first, and what they hid is searched anew, this often."""
 
 NO_PEAKS = Peaks(*(np.empty(0) for _ in range(4)))
@@ -36,9 +36,14 @@ NO_PEAKS = Peaks(*(np.empty(0) for _ in range(4)))
 SWEEPS = 3
 """How often marks that stand close together are fitted anew, each without the others."""
 
-BESIDE_RADII = 2.0
-BESIDE_DEPTH = 0.15
-"""Within so many radii of a mark, something else is a mark of its own when deeper than this share of the first."""
+BESIDE_DEPTH = 0.1
+"""What lies on a mark, or beside it, is a mark of its own when it is deeper than this share of the other there."""
+
+FLAT_ANSWER = 1.8
+"""Signal to noise of a filter of 1 px where an even shadow of the depth 1 lies on light of the strength 1."""
+
+UNEXPLAINED = 1.0
+"""Where a shape leaves over more than this, against its own energy, something else rules its surroundings."""
 
 
 def find_marks(flat: Shot) -> Dust:
@@ -88,12 +93,14 @@ class _Search:
             taken = self._plainest()
             if not len(taken.x):
                 break
-            shapes = fit_shapes(self.picture, self.levels, taken)
-            accepted = [s for s in shapes if s is not None and self._is_mark(s)]
-            changed = self._take_out(accepted)
+            accepted = self._accepted(fit_shapes(self.picture, self.levels, taken))
             self.tried = _together([self.tried, taken])
-            self._search_anew(changed)
-        return [shape for shape in self.found if self._is_mark(shape)]
+            self._search_anew(self._take_out(accepted))
+        final: list[Shape] = []
+        for shape in sorted(self.found, key=lambda s: -s.signal_to_noise):
+            if _is_deep_enough(shape) and not _is_left_over(shape, final):
+                final.append(shape)
+        return final
 
     def _plainest(self) -> Peaks:
         """Peaks that no stronger one is near, the strongest first."""
@@ -105,22 +112,19 @@ class _Search:
             first = int(np.argmax(free))
             chosen.append(first)
             distance = np.hypot(peaks.x - peaks.x[first], peaks.y - peaks.y[first])
-            free &= distance > 4 * peaks.sigma[first] + 3 * peaks.sigma
+            free &= distance > 6 * peaks.sigma[first] + 3 * peaks.sigma
         return peaks.chosen(np.array(chosen, int))
 
-    def _is_mark(self, shape: Shape) -> bool:
-        """Whether a shape is dirt, and not what an earlier mark left over."""
-        kind = "patch" if shape.width.value >= PATCH_PX else "spot"
-        if abs(shape.depth.value) < LEAST_DEPTH[kind] or shape.width.value < LEAST_WIDTH_PX:
-            return False
-        if shape.signal_to_noise < THRESHOLD:
-            return False
-        for other in self.found:
-            if other is shape or abs(shape.depth.value) > BESIDE_DEPTH * abs(other.depth.value):
+    def _accepted(self, shapes: list[Shape | None]) -> list[Shape]:
+        """The shapes that are marks and don't lie in the skirts of plainer ones that are still to be taken out."""
+        accepted: list[Shape] = []
+        for shape in sorted((s for s in shapes if s is not None), key=lambda s: -s.signal_to_noise):
+            hidden = any(other.profile(shape.x, shape.y) > 1e-3 for other in accepted)
+            if hidden or shape.unexplained > UNEXPLAINED:
                 continue
-            if other.radius(shape.x, shape.y) < BESIDE_RADII + 3 / other.width.value:
-                return False
-        return True
+            if _is_deep_enough(shape) and not _is_left_over(shape, self.found):
+                accepted.append(shape)
+        return accepted
 
     def _take_out(self, accepted: list[Shape]) -> list[Box]:
         """Take marks out, fit those that stand close together anew, and let the smooth light settle."""
@@ -131,36 +135,45 @@ class _Search:
         for _ in range(SWEEPS):
             boxes = [_box(shape) for shape in self.found]
             crowd = [
-                n
-                for n, box in enumerate(boxes)
-                if any(box.meets(c) for c in changed) and sum(box.meets(other) for other in boxes) > 1
+                n for n, box in enumerate(boxes) if _count_meeting(box, changed) and _count_meeting(box, boxes) > 1
             ]
+            for group in _apart(crowd, boxes):
+                renewed = refit_shapes(self.picture, halvings(self.left), [self.found[n] for n in group])
+                for number, shape in zip(group, renewed, strict=True):
+                    if shape is not None and _is_like(shape, self.found[number]):
+                        _lift(self.left, self.picture, self.found[number], -1.0)
+                        _lift(self.left, self.picture, shape, 1.0)
+                        self.found[number] = shape
+            changed += [boxes[n] for n in crowd]
             if not crowd:
                 break
-            renewed = refit_shapes(self.picture, halvings(self.left), [self.found[n] for n in crowd])
-            for number, shape in zip(crowd, renewed, strict=True):
-                if shape is not None:
-                    _lift(self.left, self.picture, self.found[number], -1.0)
-                    _lift(self.left, self.picture, shape, 1.0)
-                    self.found[number] = shape
-            changed = [boxes[n] for n in crowd] + changed
         if any(shape.width.value >= PATCH_PX for shape in accepted):
-            coarse = next(level for level in halvings(self.left) if level.cell_px == BLOCK_PX)
-            settle(self.picture, self.left, coarse.z, coarse.cell_px)
+            settle(self.picture, self.left)
         return changed
 
     def _search_anew(self, changed: list[Box]) -> None:
-        """Search again where something was taken out, and forget the peaks that have been tried."""
+        """Search again where something was taken out; leave out peaks that led nowhere or are mere leftovers."""
         self._renew_levels()
         parts, keep = [], np.ones(len(self.peaks.x), bool)
         for box in _joined(changed):
             keep &= ~box.holds(self.peaks.x, self.peaks.y)
+            self.tried = self.tried.chosen(~box.holds(self.tried.x, self.tried.y))
             parts.append(find_peaks(self.grounded, THRESHOLD, box))
         peaks = _together([self.peaks.chosen(keep), *parts])
         tried = np.zeros(len(peaks.x), bool)
         for x, y, sigma in zip(self.tried.x, self.tried.y, self.tried.sigma, strict=True):
             tried |= (np.hypot(peaks.x - x, peaks.y - y) < sigma) & (np.abs(np.log(peaks.sigma / sigma)) < 0.4)
-        self.peaks = peaks.chosen(~tried)
+        self.peaks = peaks.chosen(~(tried | self._left_over(peaks)))
+
+    def _left_over(self, peaks: Peaks) -> NDArray[np.bool_]:
+        """Which peaks are too faint to be more than what a mark found there left behind."""
+        depth = (
+            100 * np.abs(peaks.signal) / (self.picture.strength_at(peaks.x, peaks.y) * peaks.sigma * FLAT_ANSWER)
+        )
+        faint = np.zeros(len(depth), bool)
+        for shape in self.found:
+            faint |= depth < BESIDE_DEPTH * abs(shape.depth.value) * (shape.profile(peaks.x, peaks.y) > 0.2)
+        return faint
 
     def _renew_levels(self) -> None:
         """Bin the picture as it is now; the fine grids also without the slowly changing ground."""
@@ -174,6 +187,58 @@ class _Search:
 
 def _together(parts: list[Peaks]) -> Peaks:
     return Peaks(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _is_deep_enough(shape: Shape) -> bool:
+    """Whether a shape is dirt that can show in a picture, and not the sensor's own."""
+    kind = "patch" if shape.width.value >= PATCH_PX else "spot"
+    deep = abs(shape.depth.value) >= LEAST_DEPTH[kind] and shape.signal_to_noise >= THRESHOLD
+    return deep and shape.width.value >= LEAST_WIDTH_PX
+
+
+def _is_left_over(shape: Shape, others: list[Shape]) -> bool:
+    """Whether a shape is only what others, taken out not quite, left behind."""
+    for other in others:
+        # How well a mark is known, and so taken out, goes with how deep it is hereabouts.
+        beside = BESIDE_DEPTH * other.depth.value * float(other.profile(*_towards(other, shape, 0.75)))
+        if _is_same(shape, other) or abs(shape.depth.value) < abs(beside):
+            return True
+    return False
+
+
+def _towards(other: Shape, shape: Shape, share: float) -> tuple[float, float]:
+    """The place that lies a share of the way from one mark's middle to another's."""
+    return other.x + share * (shape.x - other.x), other.y + share * (shape.y - other.y)
+
+
+def _count_meeting(box: Box, others: list[Box]) -> int:
+    return sum(box.meets(other) for other in others)
+
+
+def _apart(numbers: list[int], boxes: list[Box]) -> list[list[int]]:
+    """The numbers in groups within which no two boxes overlap."""
+    groups: list[list[int]] = []
+    for number in numbers:
+        for group in groups:
+            if not any(boxes[number].meets(boxes[other]) for other in group):
+                group.append(number)
+                break
+        else:
+            groups.append([number])
+    return groups
+
+
+def _is_same(one: Shape, other: Shape) -> bool:
+    """Whether two shapes are one mark, found twice."""
+    alike = 0.5 < one.width.value / other.width.value < 2 and 0.5 < one.length.value / other.length.value < 2
+    return alike and float(other.radius(one.x, one.y)) < 0.7
+
+
+def _is_like(renewed: Shape, first: Shape) -> bool:
+    """Whether a shape fitted anew is still the mark that it was."""
+    depth = renewed.depth.value / first.depth.value
+    area = renewed.width.value * renewed.length.value / (first.width.value * first.length.value)
+    return 0.3 < depth < 3 and 0.2 < area < 5
 
 
 def _joined(boxes: list[Box]) -> list[Box]:

@@ -85,6 +85,10 @@ class GreyPicture:
         Departure of each cell of `CELL_PX` × `CELL_PX` pixels over its noise; 0 where the light can't be read.
     strength : Surface
         Signal to noise of a whole cell's light: a shadow of relative depth d gives z = d × strength.
+    block_x, block_y : ndarray
+        Middles of the blocks on which the smooth light was fitted, in pixels.
+    readable : ndarray of bool
+        Which of them can be read.
     flat : Shot
         The flat itself.
     lights : dict of int to IndexLight
@@ -94,6 +98,9 @@ class GreyPicture:
     size: tuple[int, int]
     z: NDArray[np.float32]
     strength: Surface
+    block_x: NDArray[np.float64]
+    block_y: NDArray[np.float64]
+    readable: NDArray[np.bool_]
     flat: Shot
     lights: dict[int, IndexLight]
 
@@ -139,7 +146,9 @@ def grey_picture(flat: Shot) -> GreyPicture:
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
     _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
-    return GreyPicture(flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES), flat, lights)
+    return GreyPicture(
+        flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES), x, y, readable, flat, lights
+    )
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
@@ -270,7 +279,7 @@ def _cell_sums(flat: Shot, tile: NDArray, top: int, bottom: int) -> NDArray[np.f
     return pairs[:, 0::2] + pairs[:, 1::2]
 
 
-def settle(picture: GreyPicture, z: NDArray[np.float32], coarse: NDArray[np.float32], cell_px: int) -> None:
+def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
     """Fit the smooth light anew to a picture from which marks were taken out, and take off the difference.
 
     Parameters
@@ -279,20 +288,25 @@ def settle(picture: GreyPicture, z: NDArray[np.float32], coarse: NDArray[np.floa
         As first made.
     z : ndarray of float32
         The picture without the marks; changed in place.
-    coarse : ndarray of float32
-        The same binned to cells of `cell_px`.
     """
-    x, y = (np.arange(n) * cell_px + (cell_px - 1) / 2 for n in coarse.shape[::-1])
+    x, y, readable = picture.block_x, picture.block_y, picture.readable
     strength = picture.strength.on_grid(x, y)
-    depth = coarse / (strength * cell_px / CELL_PX)
+    depth = _block_means_of_cells(z, x, y) / strength
     basis = round_basis(x, y, picture.size)
-    readable = coarse != 0
     trust = trust_round(depth, readable, basis, LEAST_SCATTER)
     off = smooth_through(strength * fit_round(depth, trust, basis), x, y, picture.size, SPLINES)
     rows, columns = z.shape
     along = _along_x(off, CELL_PX * np.arange(columns) + (CELL_PX - 1) / 2)
     down = spline_basis(CELL_PX * np.arange(rows) + (CELL_PX - 1) / 2, picture.size[1], SPLINES[0])
     z -= (down.astype(np.float32) @ along) * (z != 0)
+
+
+def _block_means_of_cells(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDArray[np.float64]:
+    """Means of the cells nearest to each block's middle."""
+    columns, rows = (np.append(0, np.ceil((v[1:] + v[:-1]) / 2 / CELL_PX)).astype(int) for v in (x, y))
+    sums = np.add.reduceat(np.add.reduceat(z, rows, axis=0), columns, axis=1)
+    heights, widths = np.diff(np.append(rows, z.shape[0])), np.diff(np.append(columns, z.shape[1]))
+    return sums / np.outer(heights, widths)
 
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:

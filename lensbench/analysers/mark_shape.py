@@ -15,8 +15,8 @@ from lensbench.findings import Figure
 REACH_CELLS = 10
 """Half-width of the fitted window; the filter that found the mark is 1 to 2 cells wide."""
 
-WINDOW_LENGTHS = 13
-"""Cells to a mark's length when it is fitted anew: the window then reaches half a length beyond both ends."""
+WINDOW_LENGTHS = 7
+"""Cells to a mark's length when it is fitted anew: the window then reaches past both ends."""
 
 STEEPNESS = (1.3, 20.0)
 """Limits of the rim's steepness: 2 is a Gaussian, 20 as good as a hard-edged disc."""
