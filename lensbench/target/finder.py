@@ -1,7 +1,7 @@
 """The tiles of the target in a shot, each with its lattice place.
 
-From a smaller picture of the shot: dark outlines with three straight sides, gathered into a lattice step by step,
-matched to the sheet by the way they point, then completed with the tiles that their neighbours say must be there.
+From a smaller picture of the shot: dark triangles, gathered into a lattice, matched to the sheet by the way they
+point. Then a smooth mapping from the sheet says where every other tile must be, and each is settled on its edges.
 """
 
 from __future__ import annotations
@@ -15,14 +15,22 @@ from lensbench.frame import place_in_words
 from lensbench.shot import Shot
 from lensbench.target.lattice import FEWEST, Match, grow_lattices, match_lattice
 from lensbench.target.layout import LEG_CORNERS, Layout
-from lensbench.target.neighbours import reckon_corners, settle_on_edges
-from lensbench.target.outlines import Reduced, Triangles, find_triangles, reduce_shot
-
-ODD = 0.1
-"""A tile that lies this many legs from where its neighbours say is none."""
+from lensbench.target.reduced import Reduced, reduce_shot
+from lensbench.target.settling import Settled, legs_of, settle
+from lensbench.target.sheet_map import SheetMap, fit_map
+from lensbench.target.triangles import Triangles, find_triangles
 
 LEAST_EDGE = 0.35
 """Share of at least one edge that must lie in the frame for a cut tile to be of use."""
+
+FURTHEST = 0.12
+"""How far, in legs, a tile may lie from where the mapping reckons it."""
+
+MOST_ROUNDS = 5
+"""Times that tiles are looked for around those found so far."""
+
+WIDE_BLUR = 0.12
+"""Blur over the leg from which a tile's edges run into each other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,33 +79,25 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
     triangles = find_triangles(picture)
     match = _best_match(triangles, layout)
     if match is None:
-        return FoundTiles(*_no_tiles(), (_why_none(len(triangles)),))
-    sheet = _sheet_index(layout, match)
-    corners = _in_layout_order(triangles.corners[match.index], match.mirrored)
-    sheet, corners = _without_odd(layout.corners_mm[sheet], corners, sheet)
-    sheet, corners, unseen = _with_missing(layout, sheet, corners, picture, shot.size)
+        none = np.empty(0, np.int64)
+        return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_why_none(len(triangles)),))
+    tiles, corners = _matched(layout, match, triangles)
+    search = _Search(layout, picture, shot.size)
+    tiles, corners, missed = search.complete(tiles, corners)
     corners_px = picture.to_shot(corners)
-    inside = (corners_px >= 0) & (corners_px <= np.array(shot.size) - 1)
-    order = np.argsort(sheet)
-    found = sheet[order]
     return FoundTiles(
-        layout.column[found],
-        layout.row[found],
-        corners_px[order],
-        inside.all(axis=(1, 2))[order],
+        layout.column[tiles],
+        layout.row[tiles],
+        corners_px,
+        _in_frame(corners_px, shot.size).all(axis=1),
         match.mirrored,
-        _notes(len(found), picture.to_shot(unseen), shot.size),
+        _notes(len(tiles), missed, shot.size),
     )
 
 
 def _best_match(triangles: Triangles, layout: Layout) -> Match | None:
     matches = (match_lattice(grown, layout) for grown in grow_lattices(triangles))
     return next((match for match in matches if match is not None), None)
-
-
-def _no_tiles() -> tuple:
-    none = np.empty(0, np.int64)
-    return none, none, np.empty((0, 3, 2)), np.empty(0, bool), False
 
 
 def _why_none(triangles: int) -> str:
@@ -112,77 +112,109 @@ def _why_none(triangles: int) -> str:
     )
 
 
-def _sheet_index(layout: Layout, match: Match) -> NDArray[np.int64]:
-    """The place in the layout's lists of each matched tile."""
+def _matched(layout: Layout, match: Match, triangles: Triangles) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The matched tiles: their number in the layout's lists, and their corners in the layout's order."""
     number = np.full((layout.rows, layout.columns), -1)
     number[layout.row, layout.column] = np.arange(len(layout.row))
-    return number[match.row, match.column]
+    corners = triangles.corners[match.index]
+    # Clockwise from the right angle, as on the sheet; seen from behind, the sheet runs anticlockwise.
+    return number[match.row, match.column], corners[:, [0, 2, 1]] if match.mirrored else corners
 
 
-def _in_layout_order(corners: NDArray, mirrored: bool) -> NDArray:
-    """Corners clockwise from the right angle, as on the sheet: seen from behind, the sheet runs anticlockwise."""
-    return corners[:, [0, 2, 1]] if mirrored else corners
+def _in_frame(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.bool_]:
+    return ((corners_px >= -0.5) & (corners_px <= np.array(size) - 0.5)).all(axis=2)
 
 
-def _without_odd(sheet_mm: NDArray, corners: NDArray, sheet: NDArray) -> tuple[NDArray, NDArray]:
-    """Leave out tiles that don't lie where their neighbours say."""
-    reckoned = reckon_corners(sheet_mm, sheet_mm, corners, np.arange(len(corners)))
-    off = np.linalg.norm(reckoned - corners, axis=2).max(axis=1)
-    leg = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
-    keep = off < ODD * leg
-    return sheet[keep], corners[keep]
+@dataclass(frozen=True, eq=False)
+class _Missed:
+    """Tiles that must show but could not be made out: where (x, y) in the shot, and why."""
+
+    places: NDArray[np.float64]
+    why: list[str]
 
 
-def _with_missing(
-    layout: Layout, sheet: NDArray, corners: NDArray, picture: Reduced, size: tuple[int, int]
-) -> tuple[NDArray, NDArray, NDArray]:
-    """Add the tiles that the frame must show, ring after ring; also where those lie that could not be seen."""
-    width, height = picture.from_shot(np.array(size, float) - 1)
-    tried = np.zeros(len(layout.row), bool)
-    tried[sheet] = True
-    unseen = [np.empty((0, 2))]
-    while True:
-        ahead = _beside_found(layout, sheet) & ~tried
-        if not ahead.any():
-            return sheet, corners, np.concatenate(unseen)
-        wanted = np.flatnonzero(ahead)
-        tried[wanted] = True
-        reckoned = reckon_corners(layout.corners_mm[wanted], layout.corners_mm[sheet], corners)
-        shown = _share_of_edges(reckoned, width, height) >= LEAST_EDGE
-        settled = [(i, settle_on_edges(c, picture)) for i, c in zip(wanted[shown], reckoned[shown], strict=True)]
-        seen = [(i, c) for i, c in settled if c is not None]
-        whole = ((reckoned > 2) & (reckoned < (width - 2, height - 2))).all(axis=(1, 2))
-        blank = np.array([c is None for _, c in settled], bool)
-        unseen.append(reckoned[shown][blank & whole[shown]].mean(axis=1))
-        if seen:
-            sheet = np.concatenate([sheet, [i for i, _ in seen]])
-            corners = np.concatenate([corners, [c for _, c in seen]])
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """The search for all of a layout's tiles in a picture of a shot."""
+
+    layout: Layout
+    picture: Reduced
+    size: tuple[int, int]
+
+    def complete(self, tiles: NDArray, corners: NDArray) -> tuple[NDArray, NDArray, _Missed]:
+        """All tiles in the frame, from those found at first: their numbers in the layout and their corners."""
+        blur = np.full(len(self.layout.row), np.nan)
+        before = -1
+        for _ in range(MOST_ROUNDS):
+            mapping, kept = fit_map(self.layout.corners_mm[tiles], corners, legs_of(corners))
+            tried = self._showing(mapping, tiles[kept])
+            settled = settle(self.picture, mapping, self.layout.corners_mm[tried], blur[tried])
+            blur[tried] = settled.blur
+            good = self._good(mapping, tried, settled)
+            # The first round knows no blur, the second may still meet new tiles.
+            if good.sum() == before:
+                break
+            before, tiles, corners = good.sum(), tried[good], settled.corners[good]
+        return tried[good], settled.corners[good], self._missed(mapping, tried[~good], settled, ~good)
+
+    def _showing(self, mapping: SheetMap, found: NDArray) -> NDArray[np.int64]:
+        """Found tiles and those beside them that show enough of themselves, by their numbers."""
+        beside = np.flatnonzero(_beside(self.layout, found))
+        reckoned = self.picture.to_shot(mapping(self.layout.corners_mm[beside]))
+        return beside[_share_of_edges(reckoned, self.size) >= LEAST_EDGE]
+
+    def _good(self, mapping: SheetMap, tried: NDArray, settled: Settled) -> NDArray[np.bool_]:
+        """Tiles seen by all edges, or by some where the border cuts them, and near to where they must be."""
+        reckoned = mapping(self.layout.corners_mm[tried])
+        whole = _in_frame(self.picture.to_shot(reckoned), self.size).all(axis=1)
+        off = np.linalg.norm(settled.corners - reckoned, axis=2).max(axis=1)
+        seen = np.where(whole, settled.seen.all(axis=1), settled.seen.any(axis=1))
+        return seen & (off < FURTHEST * legs_of(reckoned))
+
+    def _missed(self, mapping: SheetMap, missed: NDArray, settled: Settled, which: NDArray) -> _Missed:
+        reckoned = mapping(self.layout.corners_mm[missed])
+        whole = _in_frame(self.picture.to_shot(reckoned), self.size).all(axis=1)
+        middles = reckoned[whole].mean(axis=1)
+        down, across = self.picture.relative.shape
+        x, y = (np.clip(np.round(middles[:, k]).astype(int), 0, (across, down)[k] - 1) for k in (0, 1))
+        readable = self.picture.readable[y, x]
+        blur = settled.blur[which][whole]
+        why = np.where(readable, np.where(blur > WIDE_BLUR, "too blurred", "covered or spoiled"), "too dark")
+        return _Missed(self.picture.to_shot(middles), why.tolist())
 
 
-def _beside_found(layout: Layout, sheet: NDArray) -> NDArray[np.bool_]:
-    """Which tiles of the layout stand next to a found one, or are one."""
+def _beside(layout: Layout, tiles: NDArray) -> NDArray[np.bool_]:
+    """Which tiles of the layout stand next to some, or are among them."""
     beside = np.zeros((layout.rows + 2, layout.columns + 2), bool)
     for down in range(3):
         for across in range(3):
-            beside[layout.row[sheet] + down, layout.column[sheet] + across] = True
+            beside[layout.row[tiles] + down, layout.column[tiles] + across] = True
     return beside[layout.row + 1, layout.column + 1]
 
 
-def _share_of_edges(corners: NDArray, width: float, height: float) -> NDArray[np.float64]:
+def _share_of_edges(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
     """The largest share of any one edge that lies in the frame, for each tile."""
-    t = np.linspace(0.05, 0.95, 19)[:, None]
+    t = np.linspace(0.025, 0.975, 20)[:, None]
     shares = []
     for i, j in LEG_CORNERS:
-        points = corners[:, None, i] + t * (corners[:, None, j] - corners[:, None, i])
-        shares.append(((points > 0) & (points < (width, height))).all(axis=2).mean(axis=1))
+        points = corners_px[:, None, i] + t * (corners_px[:, None, j] - corners_px[:, None, i])
+        shares.append(_in_frame(points, size).mean(axis=1))
     return np.max(shares, axis=0)
 
 
-def _notes(found: int, unseen: NDArray, size: tuple[int, int]) -> tuple[str, ...]:
-    if not len(unseen):
-        return ()
-    places = sorted({place_in_words(x, y, size) for x, y in unseen})
-    return (
-        f"{len(unseen)} of {found + len(unseen)} tiles could not be made out ({', '.join(places)}): too soft, too "
-        "dark or covered there.",
+def _notes(found: int, missed: _Missed, size: tuple[int, int]) -> tuple[str, ...]:
+    notes = []
+    for why in sorted(set(missed.why)):
+        places = [
+            place_in_words(x, y, size) for (x, y), w in zip(missed.places, missed.why, strict=True) if w == why
+        ]
+        number = f"{len(places)} tile{'s' if len(places) > 1 else ''}"
+        notes.append(f"{number} beside the {found} found could not be made out, {why}: {_counted(places)}.")
+    return tuple(notes)
+
+
+def _counted(places: list[str]) -> str:
+    """Such as `3 at the left, 1 in the middle`."""
+    return ", ".join(
+        f"{places.count(place)} {place}" for place in sorted(set(places), key=lambda p: (-places.count(p), p))
     )

@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
-import heapq
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
+from scipy.spatial import cKDTree
 
-from lensbench.target.layout import Layout
-from lensbench.target.outlines import Triangles
+from lensbench.target.layout import LEG_OVER_PITCH, Layout
+from lensbench.target.triangles import Triangles
 
 FEWEST = 12
 """Fewer tiles than this can't say where on the sheet they are."""
 
 SURE = 0.85
 """Least agreement of the tiles' directions with the sheet's: the mean cosine of what is between them."""
+
+LEAD = 0.08
+"""Least lead in agreement over the next likely place."""
+
+STEP = (0.75, 1.3)
+"""What a step to a neighbour may seem to measure, in pitches."""
+
+SQUARE_DEG = 20.0
+"""How far from square the steps from a tile to its neighbours may seem."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,75 +49,108 @@ class Match:
     agreement: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """Steps between neighbours: from which tile, to which, and which of the lattice's four ways it is there.
+
+    `axes` is the turn, in radians, from each tile's first leg to a lattice axis, of which there are four.
+    """
+
+    start: NDArray[np.int64]
+    end: NDArray[np.int64]
+    way: NDArray[np.int64]
+    axes: NDArray[np.float64]
+
+
 def grow_lattices(tiles: Triangles) -> list[Grown]:
-    """Gather the tiles into lattices, largest first; steps bend with their neighbours."""
-    free = set(range(len(tiles)))
+    """Gather the tiles into lattices, largest first.
+
+    The legs of a tile show how the lens bends and shrinks things right there, so steps to neighbours are told from
+    others in the sheet's own measure, wherever in the picture.
+    """
+    if len(tiles) < FEWEST:
+        return []
+    steps = _steps_between_neighbours(tiles)
+    onward = [[] for _ in range(len(tiles))]
+    for start, end, way in zip(steps.start.tolist(), steps.end.tolist(), steps.way.tolist(), strict=True):
+        onward[start].append((end, way))
+    back = {
+        (s, e): w for s, e, w in zip(steps.start.tolist(), steps.end.tolist(), steps.way.tolist(), strict=True)
+    }
+    seen: set[int] = set()
     grown = []
-    middle = np.median(tiles.nodes, axis=0) if len(tiles) else None
-    for seed in np.argsort(np.linalg.norm(tiles.nodes - middle, axis=1)) if len(tiles) else ():
-        if int(seed) in free and len(free) >= FEWEST:
-            lattice = _grow_from(int(seed), tiles, free)
-            if lattice is not None and len(lattice.index) >= FEWEST:
-                grown.append(lattice)
-                free -= set(lattice.index.tolist())
+    # From tiles with all of their neighbours first: their axes are the surest.
+    for seed in sorted(range(len(tiles)), key=lambda tile: -len(onward[tile])):
+        if seed not in seen and onward[seed]:
+            places, quarters = _walk(seed, onward, back)
+            seen |= places.keys()
+            if len(places) >= FEWEST:
+                grown.append(_as_grown(places, quarters, steps.axes))
     return sorted(grown, key=lambda lattice: -len(lattice.index))
 
 
-def _grow_from(seed: int, tiles: Triangles, free: set[int]) -> Grown | None:
+def _steps_between_neighbours(tiles: Triangles) -> _Steps:
+    """All steps of about one pitch, seen so from both of their ends, square to the other steps of both."""
     nodes = tiles.nodes
-    basis = _first_basis(seed, nodes)
-    if basis is None:
-        return None
-    places, bases = {seed: (0, 0)}, {seed: basis}
-    taken = {(0, 0): seed}
-    queue = [(0.0, 0, seed)]
+    legs = np.stack([tiles.corners[:, 1] - tiles.corners[:, 0], tiles.corners[:, 2] - tiles.corners[:, 0]], axis=2)
+    near = cKDTree(nodes).query(nodes, k=min(13, len(nodes)))[1][:, 1:]
+    start, end = np.repeat(np.arange(len(nodes)), near.shape[1]), near.ravel()
+    step = np.linalg.solve(legs[start], (nodes[end] - nodes[start])[..., None])[..., 0] * LEG_OVER_PITCH
+    fits = (np.hypot(*step.T) > STEP[0]) & (np.hypot(*step.T) < STEP[1])
+    start, end, turn = start[fits], end[fits], np.arctan2(step[fits, 1], step[fits, 0])
+    axes = _common_axes(start, turn, len(nodes))
+    off = np.angle(np.exp(4j * (turn - axes[start]))) / 4
+    square = np.abs(np.degrees(off)) < SQUARE_DEG
+    start, end, turn = start[square], end[square], turn[square]
+    both = np.isin(start * len(nodes) + end, end * len(nodes) + start)
+    start, end, turn = start[both], end[both], turn[both]
+    way = np.round((turn - axes[start]) / (np.pi / 2)).astype(int) % 4
+    return _Steps(start, end, way, axes)
+
+
+def _common_axes(start: NDArray, turn: NDArray, tiles: int) -> NDArray[np.float64]:
+    """The turn, modulo a quarter, that most of each tile's steps share."""
+    four = np.exp(4j * turn)
+
+    def total(weight: NDArray) -> NDArray:
+        return np.bincount(start, weight * four.real, tiles) + 1j * np.bincount(start, weight * four.imag, tiles)
+
+    axes = total(np.ones(len(turn)))
+    for _ in range(2):
+        agreeing = (four * np.conj(axes[start])).real > 0.5 * np.abs(axes[start])
+        axes = total(agreeing.astype(float))
+    return np.angle(axes) / 4
+
+
+def _walk(
+    seed: int, onward: list[list[tuple[int, int]]], back: dict[tuple[int, int], int]
+) -> tuple[dict[int, tuple[int, int]], dict[int, int]]:
+    """Places of all tiles that steps lead to from one, and by how many quarters each one's own axes are turned."""
+    unit = ((1, 0), (0, 1), (-1, 0), (0, -1))
+    places, quarters, taken = {seed: (0, 0)}, {seed: 0}, {(0, 0)}
+    queue = deque([seed])
     while queue:
-        _, _, tile = heapq.heappop(queue)
-        for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1)):
-            step = sign * bases[tile][axis]
-            place = (places[tile][0] + sign * (axis == 0), places[tile][1] + sign * (axis == 1))
-            if place in taken:
+        tile = queue.popleft()
+        for other, way in onward[tile]:
+            if other in places:
                 continue
-            off = np.linalg.norm(nodes - nodes[tile] - step, axis=1)
-            near = int(np.argmin(off))
-            if off[near] > 0.3 * np.hypot(*step) or near in places or near not in free:
-                continue
-            # The step as seen, the other axis as before: steps bend slowly over the frame.
-            basis = bases[tile].copy()
-            basis[axis] = 0.5 * basis[axis] + 0.5 * sign * (nodes[near] - nodes[tile])
-            places[near], bases[near], taken[place] = place, basis, near
-            heapq.heappush(queue, (float(off[near] / np.hypot(*step)), near, near))
+            ahead = (way - quarters[tile]) % 4
+            place = (places[tile][0] + unit[ahead][0], places[tile][1] + unit[ahead][1])
+            if place not in taken:
+                places[other] = place
+                # Seen from there, the way back is the opposite one.
+                quarters[other] = (back[other, tile] - ahead - 2) % 4
+                taken.add(place)
+                queue.append(other)
+    return places, quarters
+
+
+def _as_grown(places: dict[int, tuple[int, int]], quarters: dict[int, int], axes: NDArray) -> Grown:
     index = np.array(sorted(places))
     place = np.array([places[i] for i in index])
-    return Grown(index, place, _directions(tiles, index, place))
-
-
-def _first_basis(seed: int, nodes: NDArray) -> NDArray | None:
-    """Two neighbouring steps from a node, each confirmed by a node on the other side or one further on."""
-    away = nodes - nodes[seed]
-    near = np.argsort(np.linalg.norm(away, axis=1))[1:9]
-    if len(near) < 4:
-        return None
-    first = away[near[0]]
-    for other in near[1:]:
-        second = away[other]
-        cosine = first @ second / (np.hypot(*first) * np.hypot(*second))
-        if abs(cosine) < 0.35 and np.hypot(*second) < 1.8 * np.hypot(*first):
-            basis = np.array([first, second])
-            return basis if np.linalg.det(basis) > 0 else basis[[1, 0]]
-    return None
-
-
-def _directions(tiles: Triangles, index: NDArray, place: NDArray) -> NDArray[np.complex128]:
-    """Unit numbers for the way from the node to the right angle, in the lattice's own axes."""
-    nodes, out = tiles.nodes[index], np.empty(len(index), complex)
-    for k in range(len(index)):
-        offset = place - place[k]
-        close = np.abs(offset).max(axis=1) <= 2
-        across, *_ = np.linalg.lstsq(offset[close].astype(float), nodes[close] - nodes[k], rcond=None)
-        way = np.linalg.solve(across.T + 1e-9 * np.eye(2), tiles.corners[index[k], 0] - nodes[k])
-        out[k] = complex(*way)
-    return out / np.maximum(np.abs(out), 1e-12)
+    # From the node, the right angle lies opposite to the sum of the legs: 225° on from the first leg.
+    turn = axes[index] + np.pi / 2 * np.array([quarters[i] for i in index])
+    return Grown(index, place, np.exp(1j * (np.radians(225) - turn)))
 
 
 def match_lattice(grown: Grown, layout: Layout) -> Match | None:
@@ -129,7 +172,7 @@ def match_lattice(grown: Grown, layout: Layout) -> Match | None:
     tried.sort(key=lambda entry: -entry[0])
     agreement, place, mirrored = tried[0]
     # How alike the runner-up may be by chance falls with the number of tiles; the pattern keeps it under 0.84.
-    if agreement < SURE or (len(tried) > 1 and agreement - tried[1][0] < 0.08):
+    if agreement < SURE or (len(tried) > 1 and agreement - tried[1][0] < LEAD):
         return None
     on_sheet = _on_sheet(place, layout)
     return Match(grown.index[on_sheet], place[on_sheet, 0], place[on_sheet, 1], mirrored, float(agreement))
