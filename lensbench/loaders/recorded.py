@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import logging
 import re
 from collections.abc import Iterator, Mapping
@@ -18,6 +19,9 @@ from lensbench.shot import Exposure
 
 _LOSSY_COMPRESSION = {34892: "lossy JPEG"}
 """Compression codes of DNG that change the samples."""
+
+_MOST_PAGES = 12
+"""Pages looked at beside each other: the picture, its thumbnails and previews."""
 
 # tifffile logs what it finds odd in camera files; what matters of it comes to the user as a message of ours.
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)
@@ -111,7 +115,7 @@ def exposure_of(tags: Mapping[str, Any]) -> Exposure:
 
 
 def _recorded(tiff: tifffile.TiffFile) -> Recorded:
-    pages = list(_all_pages(tiff.pages))
+    pages = list(all_pages(tiff.pages))
     is_dng = "DNGVersion" in tiff.pages.first.tags
     raw = [p for p in pages if p.photometric in (CFA, LINEAR_RAW) and not p.is_reduced]
     largest = max(raw, key=lambda p: p.imagewidth * p.imagelength, default=None)
@@ -124,16 +128,16 @@ def _recorded(tiff: tifffile.TiffFile) -> Recorded:
     )
 
 
-def _all_pages(pages: tifffile.TiffPages) -> Iterator[tifffile.TiffPage]:
-    for page in pages:
+def all_pages(pages: tifffile.TiffPages, depth: int = 2) -> Iterator[tifffile.TiffPage]:
+    """The first pages of a TIFF and those under them: not a damaged file's endless chain."""
+    for page in itertools.islice(pages, _MOST_PAGES):
         yield page
-        if page.subifds:
-            yield from _all_pages(page.pages)
+        if page.subifds and depth:
+            yield from all_pages(page.pages, depth - 1)
 
 
 def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
     area = page.tags.valueof("ActiveArea") or (0, 0)
-    ends = [o + n for o, n in zip(page.dataoffsets, page.databytecounts, strict=False)]
     # LibRaw brings floating point to whole numbers of its own scale, so that only its own levels fit them.
     levels = is_dng and page.sampleformat == 1
     return RawPage(
@@ -143,16 +147,18 @@ def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
         black=_black(page) if levels else None,
         white=_white(page) if levels else None,
         lossy=_LOSSY_COMPRESSION.get(int(page.compression)),
-        missing_bytes=max(0, max(ends, default=0) - file_size, _bytes_short(page)),
+        missing_bytes=missing_bytes(page, file_size),
     )
 
 
-def _bytes_short(page: tifffile.TiffPage) -> int:
-    """How many bytes fewer the directory counts than uncompressed samples of its size take."""
-    if page.compression != 1 or page.is_tiled:
-        return 0
-    line = -(-page.imagewidth * page.samplesperpixel * page.bitspersample // 8)
-    return line * page.imagelength - sum(page.databytecounts)
+def missing_bytes(page: tifffile.TiffPage, file_size: int) -> int:
+    """How far a page's samples reach beyond the file's end, or are fewer than its size asks for."""
+    ends = [offset + count for offset, count in zip(page.dataoffsets, page.databytecounts, strict=False)]
+    short = max(ends, default=0) - file_size
+    if page.compression == 1 and not page.is_tiled:
+        line = -(-page.imagewidth * page.samplesperpixel * page.bitspersample // 8)
+        short = max(short, line * page.imagelength - sum(page.databytecounts))
+    return max(0, short)
 
 
 def _black(page: tifffile.TiffPage) -> NDArray[np.float64] | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from lensbench.errors import BenchError
 from lensbench.loaders.encoding import EncodingUnknown, known_encoding
 from lensbench.loaders.opening import check_size, read_head
 from lensbench.loaders.planes import picture_shot
-from lensbench.loaders.recorded import exposure_of_tiff
+from lensbench.loaders.recorded import all_pages, exposure_of_tiff, missing_bytes
 from lensbench.shot import Shot
 
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB = 0, 1, 2
@@ -48,7 +49,7 @@ def load_tiff(path: str | Path, encoding: str | None = None) -> Shot:
     path = Path(path)
     read_head(path)
     with _opened(path) as tiff:
-        page = max(tiff.pages, key=lambda p: p.imagewidth * p.imagelength)
+        page = max(all_pages(tiff.pages), key=lambda p: p.imagewidth * p.imagelength)
         _check_kind(path.name, page, tiff.filehandle.size)
         told = known_encoding(path.name, encoding, page.iccprofile)
         if told is None:
@@ -85,6 +86,8 @@ def _check_kind(name: str, page: tifffile.TiffPage, file_size: int) -> None:
     if page.photometric not in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB):
         kind = getattr(page.photometric, "name", page.photometric)
         raise BenchError(f"{name}: is a TIFF of the kind {kind}. Export it as grey or RGB.")
+    if page.photometric == _RGB and page.samplesperpixel < 3:
+        raise BenchError(f"{name}: says that it is RGB, but has too few planes. It is damaged; export it again.")
     if (
         page.imagedepth > 1
         or page.dtype is None
@@ -95,9 +98,15 @@ def _check_kind(name: str, page: tifffile.TiffPage, file_size: int) -> None:
             f"{name}: has samples of a kind that cannot be used ({page.bitspersample} bits, SampleFormat "
             f"{page.sampleformat}). Export it with 16 bits or floating point."
         )
-    ends = [o + n for o, n in zip(page.dataoffsets, page.databytecounts, strict=False)]
-    if max(ends, default=0) > file_size:
-        raise BenchError(f"{name}: is cut short by {max(ends) - file_size:,} bytes. Export or copy it again.")
+    missing = missing_bytes(page, file_size)
+    if missing:
+        raise BenchError(f"{name}: is cut short by {missing:,} bytes. Export or copy it again.")
+    # tifffile would fill what isn't there with zeros.
+    chunks, there = math.prod(page.chunked), np.count_nonzero(page.databytecounts)
+    if there < chunks:
+        raise BenchError(
+            f"{name}: holds only {there:,} of its {chunks:,} strips or tiles. Export or copy it again."
+        )
 
 
 def _samples(page: tifffile.TiffPage) -> NDArray:

@@ -158,11 +158,43 @@ def test_other_kinds_are_refused(samples, options, said, path):
         load_tiff(path, "linear")
 
 
+def test_grey_that_calls_itself_rgb_is_damaged(path):
+    tifffile.imwrite(path, GREY.astype(np.uint8))
+    with tifffile.TiffFile(path, mode="r+b") as tiff:
+        tiff.pages.first.tags["PhotometricInterpretation"].overwrite(2)
+    with pytest.raises(BenchError, match=r"a\.tif: says that it is RGB, but has too few planes"):
+        load_tiff(path, "linear")
+
+
 def test_a_cut_file_says_how_much_is_missing(path):
     tifffile.imwrite(path, GREY.astype(np.uint16))
     path.write_bytes(path.read_bytes()[:-500])
     with pytest.raises(BenchError, match=r"a\.tif: is cut short by 500 bytes"):
         load_tiff(path, "linear")
+
+
+def test_missing_strips_are_not_filled_with_nought(path):
+    tifffile.imwrite(path, GREY.astype(np.uint16), compression="zlib", rowsperstrip=10)
+    with tifffile.TiffFile(path, mode="r+b") as tiff:
+        tiff.pages.first.tags["ImageLength"].overwrite(170)
+    with pytest.raises(BenchError, match=r"a\.tif: holds only 7 of its 17 strips"):
+        load_tiff(path, "linear")
+    tifffile.imwrite(path, GREY.astype(np.uint16))
+    with tifffile.TiffFile(path, mode="r+b") as tiff:
+        tiff.pages.first.tags["ImageLength"].overwrite(71)
+    with pytest.raises(BenchError, match=r"a\.tif: is cut short by 180 bytes"):
+        load_tiff(path, "linear")
+
+
+def test_an_endless_chain_of_pages_is_not_followed(path):
+    """A page whose next page is itself."""
+    tifffile.imwrite(path, GREY.astype(np.uint8))
+    with tifffile.TiffFile(path, mode="r+b") as tiff:
+        first = tiff.pages.first.offset
+        tags = len(tiff.pages.first.tags)
+        tiff.filehandle.seek(first + 2 + 12 * tags)
+        tiff.filehandle.write(np.array(first, dtype="<u4").tobytes())
+    assert np.array_equal(load_tiff(path, "linear").samples, GREY)
 
 
 def test_a_damaged_strip_is_refused(path):
