@@ -28,7 +28,7 @@ from lensbench.simulator.response import Response, half_crossing_px, mtf50_along
 SKIRT_PX = 8.0
 """Radius of the skirt that is taken out of the pieces' own blur."""
 
-MARGIN_PX = 36.0
+MARGIN_PX = 24.0
 """A patch reaches this far beyond a piece and its blur."""
 
 FREQUENCIES = np.linspace(0, 1, 101)

@@ -64,5 +64,5 @@ class PlaceOptics:
         if surround.cutoff is not None:
             lens, pitch = self.projection.lens, self.projection.camera.pitch_mm
             points = self.points(channel, place_mm)
-            reach += max(3 * blur_radius_px(lens, self.iris, p, pitch) + np.hypot(*p.shift_px) for p in points)
+            reach += max(2 * blur_radius_px(lens, self.iris, p, pitch) + np.hypot(*p.shift_px) for p in points)
         return reach

@@ -110,7 +110,7 @@ def response_ratio(lens: Lens, iris: Iris, points: list[FieldPoint], pitch_mm: f
     step = min(step, cutoff / 64)
     keep = int(np.ceil(min(band, cutoff) / step)) + 4
     total = sum(
-        p.weight * _correlation(_pupil(lens, iris, p, c, step), keep) * _ramp(p.shift_px, step, keep)
+        p.weight * _shifted(_correlation(_pupil(lens, iris, p, c, step), keep), p.shift_px, step)
         for p, c in zip(points, cutoffs, strict=True)
     )
     clear = _clear_correlation(round(cutoff / step, 9), keep)
@@ -156,7 +156,9 @@ def _clear_correlation(diameter: float, keep: int) -> NDArray[np.float64]:
     return _correlation(_soft(1 - np.hypot(*np.meshgrid(axis, axis)), radius) / radius, keep).real
 
 
-def _ramp(shift_px: tuple[float, float], step: float, keep: int) -> NDArray:
-    """Response of a mere shift."""
-    axis = np.arange(-keep, keep + 1) * step
-    return np.exp(-2j * np.pi * (axis[:, None] * shift_px[1] + axis * shift_px[0]))
+def _shifted(response: NDArray, shift_px: tuple[float, float], step: float) -> NDArray[np.complex128]:
+    """The response of a blur moved by some pixels."""
+    if not any(shift_px):
+        return response
+    axis = (np.arange(len(response)) - len(response) // 2) * step
+    return response * np.exp(-2j * np.pi * (axis[:, None] * shift_px[1] + axis * shift_px[0]))

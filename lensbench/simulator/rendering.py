@@ -21,9 +21,9 @@ from lensbench.simulator import spline
 from lensbench.simulator.coverage import smoothed_polygon, smoothing
 from lensbench.simulator.response import Response, Surround
 
-FAINT = 6e-3
-"""Parts of the spectrum that a grid leaves out or folds back are at most this. They lie beyond 1/2 cy/px from what
-they are folded on by whole cycles a pixel, so they touch the pixels' own aliases only, never an edge's profile."""
+FAINT = 3e-2
+"""Parts of the spectrum that a grid leaves out or folds back are at most this times their frequency in cy/px. They
+lie whole cycles a pixel from what they are folded on: the pixels' aliases change a little, no edge's profile."""
 
 NOTHING = 3e-4
 """Frequencies beyond which the response stays under this are left out."""
@@ -142,7 +142,7 @@ def _grid_for(patch: Patch, response: Response) -> _Grid:
     finer = 4
     for coarser in (3, 2):
         folded = np.minimum(frequency / np.maximum(coarser - frequency, 1e-9), 1.0) ** 5
-        if (folded * most).max() < FAINT:
+        if (folded * most / frequency).max() < FAINT:
             finer = coarser
     seen = frequency[most > NOTHING]
     # Coarse steps, so that few different bands share what depends on them.

@@ -154,8 +154,10 @@ def half_crossing_px(response: Response, normals: NDArray) -> NDArray[np.float64
     frequency = (np.arange(int(FINEST / width)) + 0.5) * width
     f = frequency[:, None] * normals[:, None]
     h = response.along(f[..., 0], f[..., 1])
+    seen = np.flatnonzero(np.abs(h).max(axis=0) > 1e-6)[-1] + 1
+    frequency, h = frequency[:seen], h[:, :seen]
     place = -np.angle(h[:, 0]) / (2 * np.pi * frequency[0])
-    for _ in range(8):
+    for _ in range(6):
         turned = h * np.exp(2j * np.pi * frequency * place[:, None])
         over = np.sum(turned.imag / (np.pi * frequency), axis=1) * width
         slope = 2 * np.sum(turned.real, axis=1) * width
