@@ -24,7 +24,7 @@ def setting_name(setting: Setting) -> str:
 
 
 def sharpness_in_short(report: Report, setting: Setting) -> str:
-    """Such as ``centre 39, corners 26 to 30 lp/mm``."""
+    """Such as ``centre 39, corners 26–30 lp/mm``."""
     unit = sharpness_unit(report)
     figures = zone_figures(setting, unit)
     if not figures:
@@ -41,7 +41,7 @@ def sharpness_in_short(report: Report, setting: Setting) -> str:
 def span(figures: list[Figure]) -> str:
     """The range of several figures, or the one number where they read alike."""
     low, high = min(figures, key=lambda f: f.value), max(figures, key=lambda f: f.value)
-    return brief(low) if brief(low) == brief(high) else f"{brief(low)} to {brief(high)}"
+    return brief(low) if brief(low) == brief(high) else f"{brief(low)}–{brief(high)}"
 
 
 def fringing_in_short(setting: Setting) -> str:

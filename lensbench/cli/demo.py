@@ -1,0 +1,39 @@
+"""`lensbench demo`: simulate an invented build, measure it, and show measured beside true."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lensbench.cli.screen import AsJson, print_json, print_table, progress_bar, say
+
+
+def demo(
+    out: Annotated[Path, typer.Option(help="The folder of all reports.")] = Path("reports"),
+    keep: Annotated[Path | None, typer.Option(help="Keep the simulated shots in this folder (100 MB).")] = None,
+    json: AsJson = False,
+) -> None:
+    """Simulate an invented lens, measure it like a real one, and compare with the truth.
+
+    No camera and no print needed, and it takes about a minute: two apertures, a target shot and a flat at each. At
+    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay, to
+    try other commands on.
+    """
+    from lensbench.demonstration import run_demo
+    from lensbench.reporter.beside_truth import bars_table, beside_table
+
+    with progress_bar("Demo") as progress:
+        shown = run_demo(out, keep, progress)
+    say(*(warning.text for warning in shown.report.warnings))
+    if json:
+        print_json(
+            {"folder": str(shown.folder), "beside": shown.beside, "bars": shown.bars, "passed": shown.passed}
+        )
+    else:
+        print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
+        print_table("How well all of them agree", *bars_table(shown.bars), words=2)
+        print(f"Now open {shown.folder / 'report.html'}")
+    if not shown.passed:
+        raise typer.Exit(1)
