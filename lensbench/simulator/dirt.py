@@ -174,7 +174,7 @@ class _Shadow:
             return self._soft_image()
         response = Response(Surround(None, disc_px=self.blur_px, fill=self.camera.fill), None)
         outlines = [self._disc()] if self.mark.kind == "spot" else self._band()
-        margin = np.ceil(MARGIN_PX + self.blur_px / 2)
+        margin = int(np.ceil(MARGIN_PX + self.blur_px / 2))
         patches = [patch_around(outline, margin, self.camera.size) for outline in outlines]
         whole = _around([patch for patch in patches if patch is not None])
         image = np.zeros((whole.height, whole.width), np.float32)

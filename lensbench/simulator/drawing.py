@@ -170,7 +170,7 @@ def _draw_piece(
     rng = np.random.default_rng([seed, 3, piece.number])
     outline = outline_mm(piece.corners_mm, projection.scene.print, _parts(projection, piece), rng)
     vertices = projection.to_picture(outline, channel)
-    margin = np.ceil(MARGIN_PX + optics.reach_px(channel, piece.place_mm))
+    margin = int(np.ceil(MARGIN_PX + optics.reach_px(channel, piece.place_mm)))
     patch = patch_around(vertices, margin, canvas.size)
     if patch is not None:
         image = blurred_polygon(vertices, patch, response, Skirt.of(response.surround, SKIRT_PX))

@@ -31,12 +31,16 @@ NOTHING = 3e-4
 
 @dataclass(frozen=True)
 class Patch:
-    """A rectangle of pixels: its left and top pixel, width and height."""
+    """A rectangle of pixels: its left and top pixel, width and height.
+
+    `drawn` (left, top, right, bottom) are the pixels beyond which an outline is cut off; None where it isn't.
+    """
 
     left: int
     top: int
     width: int
     height: int
+    drawn: tuple[int, int, int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -63,14 +67,20 @@ class Skirt:
         return self.amount * (near - near**2 / 8)
 
 
-def patch_around(vertices: NDArray[np.float64], margin: float, size: tuple[int, int]) -> Patch | None:
-    """The patch that an outline needs, no farther than `margin` beyond the frame; None where it misses it."""
-    low = np.maximum(np.floor(vertices.min(axis=0) - margin), -margin)
-    high = np.minimum(np.ceil(vertices.max(axis=0) + margin), np.array(size) - 1 + margin)
-    if (high - low < 2 * margin).any():
+def patch_around(vertices: NDArray[np.float64], margin: int, size: tuple[int, int]) -> Patch | None:
+    """The patch that an outline needs, with `margin` pixels around it; None where that misses the frame.
+
+    Outlines are cut off at `margin` beyond the frame's border. There is another margin beyond the cut, since a
+    patch's opposite borders touch, and what is blurred over one comes in at the other.
+    """
+    extent = np.array(size)
+    first, last = np.floor(vertices.min(axis=0)), np.ceil(vertices.max(axis=0))
+    low, high = np.maximum(first, -margin), np.minimum(last, extent - 1 + margin)
+    if (first - margin >= extent).any() or (last + margin < 0).any():
         return None
-    width, height = (_roomy(int(extent)) for extent in high - low + 1)
-    return Patch(int(low[0]), int(low[1]), width, height)
+    left, top = (int(c) for c in low - margin)
+    width, height = (_roomy(int(c)) for c in high - low + 1 + 2 * margin)
+    return Patch(left, top, width, height, (*(int(c) for c in low), *(int(c) + 1 for c in high)))
 
 
 def _roomy(extent: int) -> int:
@@ -92,7 +102,7 @@ def blurred_polygon(
     grid = _grid_for(patch, response)
     # Pixel centres at whole numbers: the patch reaches half a pixel beyond its first one's centre.
     cells = (vertices - [patch.left - 0.5, patch.top - 0.5]) * grid.finer
-    (rows, columns), image = _drawn_window(cells, (patch.height * grid.finer, patch.width * grid.finer))
+    (rows, columns), image = _drawn_window(cells, *_drawn_cells(patch, grid.finer))
     fx, fy = grid.frequencies()
     fill = response.surround.fill
     spectrum = fft.rfft(image, n=patch.width * grid.finer, axis=1)[:, : len(fx)]
@@ -150,10 +160,20 @@ def _grid_for(patch: Patch, response: Response) -> _Grid:
     return _Grid(patch.width, patch.height, finer, float(min(band, finer / 2)))
 
 
-def _drawn_window(cells: NDArray[np.float64], shape: tuple[int, int]) -> tuple[tuple[slice, slice], NDArray]:
-    """A smoothed polygon on the part of a grid that it touches."""
-    low = np.maximum(np.floor(cells.min(axis=0)).astype(int) - 2, 0)
-    high = np.maximum(np.minimum(np.ceil(cells.max(axis=0)).astype(int) + 2, shape[::-1]), low)
+def _drawn_cells(patch: Patch, finer: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and last cells (x, y) of a patch's grid between which an outline is drawn."""
+    if patch.drawn is None:
+        return np.zeros(2, int), np.array([patch.width, patch.height]) * finer
+    corners = np.array(patch.drawn).reshape(2, 2) - [patch.left, patch.top]
+    return corners[0] * finer - 2, corners[1] * finer + 2
+
+
+def _drawn_window(
+    cells: NDArray[np.float64], first: NDArray[np.int64], last: NDArray[np.int64]
+) -> tuple[tuple[slice, slice], NDArray[np.float32]]:
+    """A smoothed polygon on the part of a grid that it touches, between the cells `first` and `last`."""
+    low = np.maximum(np.floor(cells.min(axis=0)).astype(int) - 2, first)
+    high = np.maximum(np.minimum(np.ceil(cells.max(axis=0)).astype(int) + 2, last), low)
     window = (slice(low[1], high[1]), slice(low[0], high[0]))
     return window, smoothed_polygon(cells - low, (high[1] - low[1], high[0] - low[0]))
 
@@ -189,7 +209,7 @@ def skirt_on_coarse(outlines: list[NDArray], skirt: Skirt, size: tuple[int, int]
     columns, rows = (-(-extent // cell) + 2 * border for extent in size)
     ink = np.zeros((rows, columns), np.float32)
     for outline in outlines:
-        window, image = _drawn_window((outline + 0.5) / cell + border, ink.shape)
+        window, image = _drawn_window((outline + 0.5) / cell + border, np.zeros(2, int), np.array([columns, rows]))
         ink[window] += image
     shape = [fft.next_fast_len(rows), fft.next_fast_len(columns, real=True)]
     spectrum = fft.rfft2(ink, shape)

@@ -78,7 +78,7 @@ class Response:
         if self._spline is not None:
             middle = len(self._spline) // 2
             value *= spline.at_places(self._spline, fy / self.ratio.step + middle, fx / self.ratio.step + middle)
-        return np.where(np.maximum(np.abs(fx), np.abs(fy)) < FINEST, value, 0)
+        return np.where(np.maximum(np.abs(fx), np.abs(fy)) <= FINEST, value, 0)
 
     def ratio_on(self, fx: NDArray, fy: NDArray) -> NDArray[np.complex64] | np.float32:
         """The pupil's ratio on the grid of two axes, shape (len(fy), len(fx))."""

@@ -47,7 +47,7 @@ def at_places(coefficient: NDArray, rows: ArrayLike, columns: ArrayLike) -> NDAr
     rows, columns = np.broadcast_arrays(rows, columns)
     if np.iscomplexobj(coefficient):
         return at_places(coefficient.real, rows, columns) + 1j * at_places(coefficient.imag, rows, columns)
-    edge = np.array(coefficient.shape).reshape(2, *[1] * rows.ndim) - 1
-    where = np.stack([rows, columns])
+    where = np.stack([rows.ravel(), columns.ravel()])
     value = ndimage.map_coordinates(coefficient, where, order=3, mode="mirror", prefilter=False)
-    return np.where(((where < 0) | (where > edge)).any(axis=0), 0.0, value)
+    beyond = (where < 0) | (where > np.array(coefficient.shape)[:, None] - 1)
+    return np.where(beyond.any(axis=0), 0.0, value).reshape(rows.shape)
