@@ -175,8 +175,17 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
     samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
     samples = _in_contrasts(samples.keep((why == "")[samples.edge]), places, rough)
-    noise = rough.noise / (rough.white - rough.dark)
-    fit = EdgeFit(samples, (low + high) / 2, np.maximum(high - low, MIN_LENGTH) / 2, rough.blur, noise)
+    contrast = rough.white - rough.dark
+    noise = rough.noise / contrast
+    fit = EdgeFit(
+        samples,
+        (low + high) / 2,
+        np.maximum(high - low, MIN_LENGTH) / 2,
+        rough.blur,
+        noise,
+        rough.dark / contrast,
+        rough.slope_sigma,
+    )
     fit.run()
     return _responses(nominal, places, fit, rough, why)
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_rough import MIN_BLUR
+from lensbench.analysers.edge_rough import MIN_BLUR, NOISE_FLOOR
 from lensbench.analysers.edge_samples import EdgeSamples
 
 GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
@@ -20,19 +22,27 @@ NEAR = 5.0
 
 REJECT = 6.0
 """Samples farther off than so many standard deviations are hot pixels or dirt."""
-
-NOISE_FLOOR = 5e-4
-"""No sample is trusted better than this share of the contrast."""
-
 PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
 _USUAL = np.array([0.5])
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
+_PIECE_SHAPES_32 = _PIECE_SHAPES.astype(np.float32)
 _PIECE_PRODUCTS = (_PIECE_SHAPES[:, None] * _PIECE_SHAPES).reshape(9, PIECES).T
 _LINE_PRIOR = np.diag([1e-9, 1 / 9, 1 / 9])
 """Before it is looked at, a line is turned and bent by 3 pixels or so at its ends."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Equations:
+    """Normal equations in blocks: the profile's (banded), what ties turn, bend and tilt to it, and their own."""
+
+    bands: NDArray
+    right: NDArray
+    cross: NDArray
+    own: NDArray
+    wanted: NDArray
 
 
 class EdgeFit:
@@ -57,17 +67,30 @@ class EdgeFit:
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
     gap : ndarray, shape (n,)
         The widest gap between samples across the rise, in blur widths.
+    tilt : ndarray, shape (n,)
+        Relative rise of the light along the normal, in a pixel, that was left in the samples.
     rejected : ndarray, shape (n,)
         Share of the samples that were left out.
     """
 
-    def __init__(self, samples: EdgeSamples, middle: NDArray, half: NDArray, blur: NDArray, noise: NDArray):
+    def __init__(
+        self,
+        samples: EdgeSamples,
+        middle: NDArray,
+        half: NDArray,
+        blur: NDArray,
+        noise: NDArray,
+        dark: NDArray,
+        tilt_sigma: NDArray,
+    ):
         self.n = len(blur)
         self.middle, self.half = middle, half
         self.blur = blur.copy()
         self.line = np.zeros((self.n, 3))
         self.line_sigma = np.zeros((self.n, 2))
         self.gap = np.zeros(self.n)
+        self.tilt = np.zeros(self.n)
+        self._dark, self._tilt_sigma = dark, tilt_sigma
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
         self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
@@ -75,7 +98,7 @@ class EdgeFit:
         self.rejected = np.zeros(self.n)
         reach = (NEAR * blur + 3.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
-        self.near, self.far = samples.keep(near), samples.keep(~near)
+        self._take(samples.keep(near), samples.keep(~near))
 
     def run(self) -> None:
         """Fit, by turns, until profile and line stand."""
@@ -93,33 +116,37 @@ class EdgeFit:
 
     # -- samples to bins --------------------------------------------------------------------------------------
 
+    def _take(self, near: EdgeSamples, far: EdgeSamples) -> None:
+        self.near, self.far = near, far
+        self.near_tau, self.far_tau = self._tau(near), self._tau(far)
+        self.near_piece = np.clip(((self.near_tau + 1) * np.float32(PIECES / 2)).astype(np.int32), 0, PIECES - 1)
+
     def _tau(self, samples: EdgeSamples) -> NDArray:
         middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
         return (samples.t - middle.take(samples.edge)) * scale.take(samples.edge)
 
-    def _placed(self, samples: EdgeSamples) -> tuple[NDArray, NDArray, NDArray]:
-        """Bin of every sample, how far it lies from the bin's middle (in cells), and its τ."""
+    def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
+        """Bin of every sample, and how far it lies from the bin's middle (in cells)."""
         edge = samples.edge
-        p = self.line.astype(np.float32).T.copy()
-        slope = np.stack([p[1], 2 * p[2]]) / self.half.astype(np.float32)
-        tau = self._tau(samples)
-        d = samples.u - (
-            p[0].take(edge) + tau * p[1].take(edge) + (tau * tau - np.float32(1 / 3)) * p[2].take(edge)
+        offset, turn, bend, unit, steep = (
+            a.astype(np.float32).take(edge)
+            for a in (self.line[:, 0] - self.line[:, 2] / 3, *self.line.T[1:], 1 / self.blur, 1 / self.half)
         )
-        steep = slope[0].take(edge) + slope[1].take(edge) * tau
-        d *= 1 - steep * steep * np.float32(0.5)
-        cell = profile.to_cell(d * (1 / self.blur).astype(np.float32).take(edge))
-        fine = cell * np.float32(profile.FINE)
+        bend *= tau
+        z = (samples.u - offset - (turn + bend) * tau) * unit
+        steep *= turn + 2 * bend
+        z *= 1 - np.float32(0.5) * steep * steep
+        fine = profile.to_cell(z) * np.float32(profile.FINE)
         place = np.clip(fine.astype(np.int32), 0, profile.BINS - 1)
         off = (fine - place - np.float32(0.5)) * np.float32(1 / profile.FINE)
-        return edge * np.int32(profile.BINS) + place, off, tau
+        return edge * np.int32(profile.BINS) + place, off
 
     def _binned(self, key: NDArray, *what: NDArray) -> list[NDArray]:
         size = self.n * profile.BINS
         return [np.bincount(key, a, size).reshape(self.n, -1) for a in what]
 
     def _bin_far(self) -> None:
-        key, _, _ = self._placed(self.far)
+        key, _ = self._placed(self.far, self.far_tau)
         light = self.far.light
         self._far_key = key
         self._far_count = self._counted(key)
@@ -132,18 +159,24 @@ class EdgeFit:
         """Of each edge by bin: level, slope by cell, slope by pixel."""
         value, slope, z = profile.bin_tables()
         level, rise = self.coefficients @ value.T, self.coefficients @ slope.T
+        level = level + self.tilt[:, None] * self._tilted(level)
         return level, rise, rise * profile.cells_a_distance(z) / self.blur[:, None]
 
-    def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-        key, off, tau = self._placed(self.near)
+    def _tilted(self, level: NDArray) -> NDArray:
+        """What a unit of tilt adds to the light, by bin."""
+        return (level + self._dark[:, None]) * profile.bin_tables()[2] * self.blur[:, None]
+
+    def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray]:
+        key, off = self._placed(self.near, self.near_tau)
         fitted = level.astype(np.float32).ravel().take(key) + rise.astype(np.float32).ravel().take(key) * off
-        return key, self.near.light - fitted, tau
+        return key, self.near.light - fitted
 
     # -- profile ----------------------------------------------------------------------------------------------
 
     def _fit_anew(self) -> None:
-        """The profile from nothing; the line stays and the noise counts as even."""
-        key, _, _ = self._placed(self.near)
+        """The profile from nothing; the line stays, the noise counts as even and the light as level."""
+        self.tilt[:] = 0
+        key, _ = self._placed(self.near, self.near_tau)
         count = self._far_count + self._counted(key)
         total = self._far_light + self._binned(key, self.near.light)[0]
         bands = profile.normal_bands(count / self.variance)
@@ -155,11 +188,11 @@ class EdgeFit:
     def _improve(self, last: bool = False) -> None:
         """One Gauss-Newton step of profile, turn and bend together, after a new look at the noise."""
         level, rise, steep = self._tables()
-        key, residual, tau = self._near_residuals(level, rise)
+        key, residual = self._near_residuals(level, rise)
         count = self._far_count + self._counted(key)
         self._set_gap(count)
         near_total, near_square, lever, lever_square = self._binned(
-            key, residual, residual * residual, tau, tau * tau - np.float32(1 / 3)
+            key, residual, residual * residual, *(a.take(self.near_piece) for a in _PIECE_SHAPES_32[1:])
         )
         total = near_total + self._far_light - self._far_count * level
         square = near_square + self._far_square - 2 * level * self._far_light + self._far_count * level**2
@@ -169,42 +202,51 @@ class EdgeFit:
         bands = profile.normal_bands(weight * count)
         right = (weight * total) @ value + _times(bands, self.coefficients)
         pull = np.where(np.abs(z) < CORE, -weight * steep, 0)
-        cross = np.stack([(pull * lever) @ value, (pull * lever_square) @ value], axis=1)
-        push, grip = self._in_pieces(key, residual, tau, steep)
-        self._step(bands, right, cross, push, grip, self._reach(count), last)
-
-    def _step(
-        self,
-        bands: NDArray,
-        right: NDArray,
-        cross: NDArray,
-        push: NDArray,
-        grip: NDArray,
-        reach: NDArray,
-        last: bool,
-    ) -> None:
-        scale = self._best_scale(bands, right, reach) if last else _USUAL
-        bands = bands + profile.roughness_bands(profile.expected_roughness(reach, scale))[:, 0]
+        tilted = self._tilted(level)
+        cross = np.stack([pull * lever, pull * lever_square, weight * count * tilted], axis=1) @ value
+        push, grip = self._in_pieces(key, residual, steep)
+        lean = (weight * total * tilted).sum(axis=1) - self.tilt / self._tilt_sigma**2
+        own = np.zeros((self.n, 3, 3))
+        own[:, :2, :2] = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3)[:, 1:, 1:] + _LINE_PRIOR[1:, 1:]
+        own[:, 2, 2] = (weight * count * tilted**2).sum(axis=1) + self._tilt_sigma**-2
+        equations = _Equations(
+            bands, right, cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1)
+        )
         if last:
-            inverse = np.linalg.inv(profile.dense(bands))
-            alone, along = np.einsum("njk,nk->nj", inverse, right), cross @ inverse
-        else:
-            solved, _ = profile.solve_bands(
-                np.repeat(bands[:, None], 3, axis=1), np.concatenate([right[:, None], cross], axis=1)
-            )
-            alone, along = solved[:, 0], solved[:, 1:]
-        own, tie = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3), cross @ along.transpose(0, 2, 1)
-        covariance = np.linalg.inv(own[:, 1:, 1:] + _LINE_PRIOR[1:, 1:] - tie)
-        wanted = push @ _PIECE_SHAPES[1:].T - np.einsum("nkj,nj->nk", cross, alone - self.coefficients)
-        step = np.clip(np.einsum("nij,nj->ni", covariance, wanted), -3, 3)
-        self.coefficients = alone - np.einsum("nkj,nk->nj", along, step)
-        self.line[:, 1:] += step
-        if last:
-            self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
+            self._settle(equations, self._reach(count))
             self._set_unrest(push, grip)
-            self.line_sigma = np.sqrt(np.maximum(np.einsum("nii->ni", covariance), 0) * self.unrest[:, None])
         else:
-            self.line[:, 0] += self.blur * self.half_crossing()
+            self._step(equations, self._reach(count))
+
+    def _step(self, equations: _Equations, reach: NDArray) -> None:
+        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(reach, _USUAL))[:, 0]
+        right = np.concatenate([equations.right[:, None], equations.cross], axis=1)
+        solved, _ = profile.solve_bands(np.repeat(bands[:, None], right.shape[1], axis=1), right)
+        self._go(equations, solved[:, 0], solved[:, 1:])
+        self.line[:, 0] += self.blur * self.half_crossing()
+
+    def _settle(self, equations: _Equations, reach: NDArray) -> None:
+        """The last step, the tails as rough as the samples call for, and how sure everything is."""
+        scale = self._best_scale(equations.bands, equations.right, reach)
+        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(reach, scale))[:, 0]
+        inverse = np.linalg.inv(profile.dense(bands))
+        along = equations.cross @ inverse
+        covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, equations.right), along)
+        self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
+        self.line_sigma = np.sqrt(np.maximum(covariance[:, [0, 1], [0, 1]], 0))
+
+    def _go(self, equations: _Equations, alone: NDArray, along: NDArray) -> NDArray:
+        """Step profile, turn, bend and tilt together; the covariance of the last three.
+
+        `alone` solves for the profile as if the rest stood, `along` says how it follows each of the rest.
+        """
+        covariance = np.linalg.inv(equations.own - equations.cross @ along.transpose(0, 2, 1))
+        rest = equations.wanted - np.einsum("nkj,nj->nk", equations.cross, alone - self.coefficients)
+        step = np.clip(np.einsum("nij,nj->ni", covariance, rest), -3, 3)
+        self.coefficients = alone - np.einsum("nkj,nk->nj", along, step)
+        self.line[:, 1:] += step[:, :2]
+        self.tilt += step[:, 2]
+        return covariance
 
     def _set_gap(self, count: NDArray) -> None:
         z = profile.bin_tables()[2]
@@ -278,7 +320,7 @@ class EdgeFit:
         """Leave out hot pixels and dirt."""
         level, rise, _ = self._tables()
         limit = (REJECT**2 * self.variance).astype(np.float32).ravel()
-        key, residual, _ = self._near_residuals(level, rise)
+        key, residual = self._near_residuals(level, rise)
         keep_near = residual * residual < limit.take(key)
         residual = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
         keep_far = residual * residual < limit.take(self._far_key)
@@ -287,17 +329,16 @@ class EdgeFit:
         had = np.bincount(self.near.edge, minlength=self.n) + np.bincount(self.far.edge, minlength=self.n)
         self.rejected = lost / np.maximum(had, 1)
         if lost.any():
-            self.near, self.far = self.near.keep(keep_near), self.far.keep(keep_far)
+            self._take(self.near.keep(keep_near), self.far.keep(keep_far))
         self._bin_far()
 
     # -- line -------------------------------------------------------------------------------------------------
 
-    def _in_pieces(self, key: NDArray, residual: NDArray, tau: NDArray, steep: NDArray) -> tuple[NDArray, NDArray]:
+    def _in_pieces(self, key: NDArray, residual: NDArray, steep: NDArray) -> tuple[NDArray, NDArray]:
         """How hard, and how firmly, the samples push each piece along the line forward, shape (n, PIECES)."""
         z = profile.bin_tables()[2]
         pull = np.where(np.abs(z) < CORE, steep / self.variance, 0).astype(np.float32).ravel().take(key)
-        piece = np.clip(((tau + 1) * np.float32(PIECES / 2)).astype(np.int32), 0, PIECES - 1)
-        slot = self.near.edge * np.int32(PIECES) + piece
+        slot = self.near.edge * np.int32(PIECES) + self.near_piece
         grip = pull * steep.astype(np.float32).ravel().take(key)
         push, grip = (np.bincount(slot, a, self.n * PIECES) for a in (-pull * residual, grip))
         return push.reshape(self.n, PIECES), grip.reshape(self.n, PIECES)
@@ -306,7 +347,7 @@ class EdgeFit:
         """Lay the line through the middle of the rise, whatever its shape, by ever less blurred ones."""
         rough = self.blur
         self.coefficients[:] = profile.gaussian_edge()
-        for more in (1.6, 0.8, 0.8):
+        for more in (1.6, 0.8):
             self.blur = rough + more
             level, rise, steep = self._tables()
             push, grip = self._in_pieces(*self._near_residuals(level, rise), steep)
@@ -320,6 +361,7 @@ class EdgeFit:
         freedom = np.maximum(held.sum(axis=1) - 3, 0)
         # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
         self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)
+        self.line_sigma *= np.sqrt(self.unrest)[:, None]
 
     # -- response ---------------------------------------------------------------------------------------------
 

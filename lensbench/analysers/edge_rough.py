@@ -23,6 +23,9 @@ APART = 6
 MIN_BLUR = 0.28
 """A pixel's own aperture keeps any edge from being sharper than this."""
 
+NOISE_FLOOR = 5e-4
+"""No sample is trusted better than this share of the contrast."""
+
 MAX_CLIPPED = 0.01
 """An edge with a larger share of clipped samples has no white plateau to trust."""
 
@@ -50,6 +53,8 @@ class RoughEdges:
         Standard deviation of one white sample.
     slope : ndarray, shape (n, 2)
         Relative rise of the light by x and y, in a pixel.
+    slope_sigma : ndarray, shape (n,)
+        Standard deviation of that along the normal.
     clipped : ndarray, shape (n,)
         Share of samples that are clipped.
     why : ndarray of str, shape (n,)
@@ -63,6 +68,7 @@ class RoughEdges:
     white: NDArray[np.float64]
     noise: NDArray[np.float64]
     slope: NDArray[np.float64]
+    slope_sigma: NDArray[np.float64]
     clipped: NDArray[np.float64]
     why: NDArray[np.str_]
 
@@ -102,9 +108,12 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     offset, blur = _place_and_blur(steps, dark, white)
     offset, blur = np.where(good, offset, 0.0), np.where(good, blur, 1.0)
     samples = samples.keep(good[samples.edge])
-    slope = _slopes_of_light(samples, places, offset, blur, margin * blur, shot.size)
+    noise = np.where(good, np.maximum(noise, NOISE_FLOOR * (white - dark)), 1.0)
+    slope, slope_sigma = _slopes_of_light(
+        samples, places, offset, blur, white - dark, noise, margin * blur, shot.size
+    )
     offset, turn = _line(samples, places, offset, blur, dark, white)
-    return RoughEdges(offset, turn, blur, dark, white, np.where(good, noise, 1.0), slope, clipped, why)
+    return RoughEdges(offset, turn, blur, dark, white, noise, slope, slope_sigma, clipped, why)
 
 
 def _in_steps(samples: EdgeSamples, n: int) -> _Steps:
@@ -199,8 +208,12 @@ def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]
 # -- the slope of the light -----------------------------------------------------------------------------------
 
 
-def _slopes_of_light(samples, places, offset, blur, margin, size) -> NDArray:
-    """Relative slope of the light round each group, by x and y: a plane through the far bright samples."""
+def _slopes_of_light(samples, places, offset, blur, contrast, noise, margin, size) -> tuple[NDArray, NDArray]:
+    """Relative slope of the light round each group, by x and y, and its spread along each edge's normal.
+
+    From the far bright samples; what the edge's blur still takes there falls off as 1/u and is fitted beside the
+    plane.
+    """
     n = len(places)
     low, high = places.span(margin, size)
     near = np.minimum(offset + 6 * blur, 0.5 * places.reach_px[:, 1])
@@ -214,27 +227,47 @@ def _slopes_of_light(samples, places, offset, blur, margin, size) -> NDArray:
     key = (edge * _BLOCKS + column) * _BLOCKS + row
     count = np.bincount(key, minlength=n * _BLOCKS**2)
     known = count > 0
-    mean = [np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light)]
+    t, u, light = (np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light))
     owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
-    at = places.middle[owner] + mean[0][:, None] * places.along[owner] + mean[1][:, None] * places.normal[owner]
+    at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
+    tail = contrast[owner] * blur[owner] / np.maximum(u - offset[owner], blur[owner])
     names, member = np.unique(places.group, return_inverse=True)
-    return _planes(at, mean[2], count[known].astype(float), member[owner], len(names))[member]
+    slope, covariance = _planes(at, tail, light, count[known] / noise[owner] ** 2, member[owner], len(names))
+    spread = np.einsum("ni,nij,nj->n", places.normal, covariance[member], places.normal)
+    return slope[member], np.sqrt(spread)
 
 
-def _planes(at: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int) -> NDArray:
-    """Relative slopes of planes through weighted points, a plane for each of n groups."""
+USUAL_TAIL = 0.15
+"""Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
+
+USUAL_SLOPE = 1e-3
+"""Relative slope of the light in a pixel: two stops of falloff over a quarter of a small frame."""
+
+
+def _planes(
+    at: NDArray, tail: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int
+) -> tuple[NDArray, NDArray]:
+    """Relative slopes of planes through points of weight 1 / variance, less a share of a tail, by group.
+
+    Returns
+    -------
+    slope : ndarray, shape (n, 2)
+    covariance : ndarray, shape (n, 2, 2)
+    """
 
     def total(what):
         return np.bincount(group, weight * what, n)
 
     mass = np.maximum(np.bincount(group, weight, n), 1e-9)
-    centre = np.stack([total(at[:, 0]), total(at[:, 1])], axis=1) / mass[:, None]
+    columns = [at[:, 0], at[:, 1], tail]
+    columns = [column - (total(column) / mass)[group] for column in columns]
     level = total(light) / mass
-    lever, rest = at - centre[group], light - level[group]
-    right = np.stack([total(lever[:, k] * rest) for k in (0, 1)], axis=1)
-    cross = total(lever[:, 0] * lever[:, 1])
-    moments = np.stack([total(lever[:, 0] ** 2), cross, cross, total(lever[:, 1] ** 2)], axis=1).reshape(n, 2, 2)
-    # A lever of a few pixels (one short edge alone) tells nothing: the light counts as level that way.
-    moments += np.eye(2) * (25.0 * mass)[:, None, None]
-    slope = np.linalg.solve(moments, right[..., None])[..., 0]
-    return slope / np.where(level > 0, level, np.inf)[:, None]
+    rest = light - level[group]
+    right = np.stack([total(column * rest) for column in columns], axis=1)
+    moments = np.stack([[total(a * b) for b in columns] for a in columns]).transpose(2, 0, 1)
+    level = np.where(level > 0, level, 1.0)[:, None]
+    moments[:, [0, 1], [0, 1]] += 1 / (USUAL_SLOPE * level) ** 2
+    moments[:, 2, 2] += 1 / USUAL_TAIL**2
+    covariance = np.linalg.inv(moments)
+    slope = np.einsum("nij,nj->ni", covariance, right)[:, :2] / level
+    return slope, covariance[:, :2, :2] / level[..., None] ** 2
