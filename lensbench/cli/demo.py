@@ -18,7 +18,8 @@ def demo(
     """Simulate an invented lens, measure it like a real one, and compare with the truth.
 
     No camera and no print needed, and it takes about a minute: two apertures, a target shot and a flat at each. At
-    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay, to
+    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay,
+    to
     try other commands on.
     """
     from lensbench.demonstration import run_demo

@@ -90,7 +90,8 @@ def smear(light, x, y, width, length, angle_deg, depth):
 def fibre(light, path, width, depth, blur=0.5):
     """Darken `light` in place along a path, shape (points, 2) at steps of a pixel or so.
 
-    The profile across is a bar of `width` blurred by a Gaussian of standard deviation `blur`, `depth` in its middle.
+    The profile across is a bar of `width` blurred by a Gaussian of standard deviation `blur`, `depth` in its
+    middle.
     """
     height, wide = light.shape
     reach = int(np.ceil(width / 2 + 4 * blur + 1))
@@ -109,7 +110,7 @@ def fibre(light, path, width, depth, blur=0.5):
 
 
 def curve(x, y, length, angle_deg, bend_deg, waves=0.0):
-    """A path of `length` px from (x, y): it sets out at an angle, turns by `bend_deg` in all, and sways `waves` times."""
+    """A path of `length` px from (x, y): sets out at an angle, turns by `bend_deg` in all, sways `waves` times."""
     s = np.arange(0, length, 0.5)
     turn = np.radians(angle_deg) + np.radians(bend_deg) * s / length + 0.5 * np.sin(2 * np.pi * waves * s / length)
     return np.stack([x + np.cumsum(np.cos(turn)) * 0.5, y - np.cumsum(np.sin(turn)) * 0.5], axis=1)

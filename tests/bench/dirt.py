@@ -142,12 +142,13 @@ def main():
             if options.list or m is None:
                 where = p.places[len(p.places) // 2]
                 line = (
-                    f"  {p.kind:6s} at {where[0]:7.1f} {where[1]:7.1f} width {p.width:6.1f} length {p.length:6.1f} "
+                    f"  {p.kind:6s} at {where[0]:7.1f} {where[1]:7.1f} width {p.width:6.1f} "
+                    f"length {p.length:6.1f} "
                     f"depth {100 * p.depth:6.2f} % s/n {p.signal_to_noise:6.1f}"
                 )
                 if m:
                     line += (
-                        f" | {m.kind:6s} {m.x - where[0]:6.1f} {m.y - where[1]:6.1f} width {m.width_px.value:6.1f} "
+                        f" | {m.kind:6s} {m.x - where[0]:6.1f} {m.y - where[1]:6.1f} wide {m.width_px.value:6.1f} "
                         f"length {m.length_px.value:6.1f} depth {m.depth_percent.value:6.2f} "
                         f"± {m.depth_percent.half_width:.2f} s/n {m.signal_to_noise:6.1f}"
                     )
