@@ -229,7 +229,7 @@ class TileSheet:
 def tile_sheet(
     transfer: Transfer, columns: int, rows: int, pitch: int = 340, leg: float = 190.0, seed: int = 0, **light
 ) -> TileSheet:
-    """A lattice of right-angled isosceles tiles, each in its patch, twisted a little, half of them turned round."""
+    """A lattice of right-angled isosceles tiles, each in its patch, twisted a little, half of them turned."""
     rng = np.random.default_rng(seed)
     sheet = np.zeros((rows * pitch, columns * pitch))
     centre = np.array([columns * pitch - 1, rows * pitch - 1]) / 2
