@@ -164,11 +164,10 @@ class _Search:
         return beside[_share_of_edges(reckoned, self.size) >= LEAST_EDGE]
 
     def _good(self, mapping: SheetMap, tried: NDArray, settled: Settled) -> NDArray[np.bool_]:
-        """Tiles seen by all edges, or by some where the border cuts them, and near to where they must be."""
+        """Tiles of which every edge is seen that the frame shows well, near to where they must be."""
         reckoned = mapping(self.layout.corners_mm[tried])
-        whole = _in_frame(self.picture.to_shot(reckoned), self.size).all(axis=1)
         off = np.linalg.norm(settled.corners - reckoned, axis=2).max(axis=1)
-        seen = np.where(whole, settled.seen.all(axis=1), settled.seen.any(axis=1))
+        seen = (settled.seen | ~settled.owed).all(axis=1) & settled.seen.any(axis=1)
         return seen & (off < FURTHEST * legs_of(reckoned))
 
     def _missed(self, mapping: SheetMap, missed: NDArray, settled: Settled, which: NDArray) -> _Missed:

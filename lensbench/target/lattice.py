@@ -22,6 +22,9 @@ SURE = 0.85
 LEAD = 0.08
 """Least lead in agreement over the next likely place."""
 
+MOSTLY_ON = 0.9
+"""Share of the tiles that must lie on the sheet."""
+
 STEP = (0.75, 1.3)
 """What a step to a neighbour may seem to measure, in pitches."""
 
@@ -197,7 +200,7 @@ def _best_shifts(place: NDArray, direction: NDArray, sheet: NDArray) -> list[tup
     agreement = fftconvolve(sheet, np.conj(seen[::-1, ::-1])).real
     # Only tiles that lie on the sheet count, and most of them must.
     covered = fftconvolve(np.abs(sheet), np.abs(seen[::-1, ::-1])).real
-    agreement = np.where(covered > 0.7 * len(place), agreement / np.maximum(covered, 1), -1)
+    agreement = np.where(covered > MOSTLY_ON * len(place), agreement / np.maximum(covered, 1), -1)
     best = np.argsort(agreement.ravel())[::-1][:2]
     shifts = np.stack(np.unravel_index(best, agreement.shape), axis=1)
     return [

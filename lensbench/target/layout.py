@@ -138,7 +138,7 @@ def make_layout(
     """Lay out the tiles for one frame size and magnification.
 
     The lattice always has a node in the middle, and which way round and how far twisted a tile is depends only on
-    its place from that node: all lattices are cut from one pattern.
+    its place from that node: all sizes of a lattice are cut from one pattern.
 
     Parameters
     ----------
@@ -165,7 +165,7 @@ def make_layout(
         raise BenchError(f"There is no lattice called {lattice}; choose {' or '.join(LATTICES)}.")
     pitch, columns, rows = _lattice_for(frame_mm[0] / magnification, frame_mm[1] / magnification, lattice)
     row, column = (grid.ravel() for grid in np.mgrid[0:rows, 0:columns])
-    corners = _corners(column - columns // 2, row - rows // 2) * pitch
+    corners = _corners(column - columns // 2, row - rows // 2, lattice) * pitch
     if rulers_mm is None:
         rulers_mm = (columns * pitch, rows * pitch)
     return Layout(pitch, columns, rows, tuple(float(v) for v in rulers_mm), column, row, corners)
@@ -320,10 +320,12 @@ def _nearest_odd(number: float) -> int:
     return 2 * round((number - 1) / 2) + 1
 
 
-def _corners(across: NDArray[np.int64], down: NDArray[np.int64]) -> NDArray[np.float64]:
+def _corners(across: NDArray[np.int64], down: NDArray[np.int64], lattice: str) -> NDArray[np.float64]:
     """Corners of the tiles at whole steps from the middle node, in pitches, shape (tiles, 3, 2)."""
     middle = len(PATTERN) // 2
-    pattern = np.array([[mark == "#" for mark in line] for line in PATTERN])
+    # The coarse lattice's tiles are turned the other way, so that no sheet is taken for one of the other lattice.
+    turned = "#" if lattice == "fine" else "."
+    pattern = np.array([[mark == turned for mark in line] for line in PATTERN])
     side = np.where(pattern[down + middle, across + middle], 1.0, -1.0)[:, None] * LEG_OVER_PITCH
     # The middle node has no radius; arctan2 gives it the one to the right.
     turn = np.arctan2(down, across) + np.radians(_twists_deg()[down + middle, across + middle])

@@ -88,7 +88,7 @@ def _block_means(shot: Shot, block: int) -> tuple[NDArray[np.float32], NDArray[n
         )
         count[into][:rows, :columns] += size
         places += [[f % block + s * (i - 1) / 2 for f, s, i in zip(first, step, inside, strict=True)]]
-    return np.nan_to_num(total / np.maximum(count, 1)), np.mean(places, axis=0)
+    return np.nan_to_num(total / np.maximum(count, 1), posinf=0, neginf=0), np.mean(places, axis=0)
 
 
 def _paper(light: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -133,12 +133,13 @@ def _local_planes(
     at: NDArray, places: NDArray, values: NDArray, trust: NDArray, side: float
 ) -> NDArray[np.float64]:
     """At each place the plane through the values around, weighted by nearness."""
-    away = (places[None] - at[:, None]) / side
+    away = ((places[None] - at[:, None]) / side).astype(np.float32)
     weight = trust * np.exp(-(away**2).sum(axis=2) / 2) + 1e-9
-    terms = np.concatenate([np.ones((*away.shape[:2], 1)), away], axis=2)
+    x, y = away[..., 0], away[..., 1]
+    sums = [(weight * term).sum(axis=1) for term in (np.ones_like(x), x, y, x * x, x * y, y * y)]
+    right = np.stack([(weight * term * values).sum(axis=1) for term in (np.ones_like(x), x, y)], axis=1)
     # A touch of stiffness keeps the slope at rest where all values lie on one line.
-    normal = np.einsum("ak,aki,akj->aij", weight, terms, terms) + np.diag([0, 0.05, 0.05])
-    right = np.einsum("ak,aki,k->ai", weight, terms, values)
+    normal = np.stack(sums, axis=1)[:, [0, 1, 2, 1, 3, 4, 2, 4, 5]].reshape(-1, 3, 3) + np.diag([0, 0.05, 0.05])
     return np.linalg.solve(normal, right[..., None])[:, 0, 0]
 
 

@@ -30,8 +30,14 @@ CLEARANCE = 3.0
 FEWEST_STATIONS = 4
 """Profiles that an edge needs to be told by."""
 
+MOSTLY = 0.7
+"""Share of an edge's profiles that must lie in the picture for the edge to count as shown."""
+
 SCATTER = 0.05
 """How far, in legs, profiles may lie from the line that they share."""
+
+NOISE, LOOSE_SHIFT, LOOSE_BEND = 0.004, 0.05, 0.015
+"""What is usual of a profile's error, of a tile's shift from the mapping, and of its turn and stretch, in legs."""
 
 LEAST_CONTRAST = 0.15
 """Least part of the paper's light that ink must lack."""
@@ -47,6 +53,8 @@ class Settled:
         In the picture; where an edge isn't seen, as near as the mapping says.
     seen : ndarray of bool, shape (n, 3)
         Which of the edges were seen.
+    owed : ndarray of bool, shape (n, 3)
+        Which of the edges lie in the picture, with room on both sides, and so ought to be seen.
     blur : ndarray, shape (n,)
         The standard deviation of the edges' blur over the leg; NaN where none is seen.
     contrast : ndarray, shape (n,)
@@ -55,6 +63,7 @@ class Settled:
 
     corners: NDArray[np.float64]
     seen: NDArray[np.bool_]
+    owed: NDArray[np.bool_]
     blur: NDArray[np.float64]
     contrast: NDArray[np.float64]
 
@@ -89,11 +98,14 @@ def settle(picture: Reduced, mapping: SheetMap, corners_mm: NDArray, blur: NDArr
     light = _look_up(picture, places)
     ink, paper = _levels(light)
     offset, width = _crossings(light, depth, (ink[:, None] + paper) / 2, paper - ink[:, None])
-    level, slope, seen = _lines(edges.along, offset)
     contrast = 1 - ink / np.where(np.isnan(paper).all(axis=1), np.nan, _median(paper, axis=1))
-    seen &= (contrast > LEAST_CONTRAST)[:, None]
-    moved = _moved_corners(mapping, corners_mm, reckoned, leg, level, slope, seen)
-    return Settled(moved, seen, _median(np.where(seen, width, np.nan), axis=1), contrast)
+    offset[~(contrast > LEAST_CONTRAST)] = np.nan
+    shift, bend, growth, seen = _corrections(edges, offset, reckoned, leg)
+    away = (reckoned - reckoned.mean(axis=1)[:, None]) / leg[:, None, None]
+    moved = shift[:, None] + np.einsum("nij,ncj->nci", bend, away) + growth * _ways_to_corners(reckoned)
+    corners = reckoned + moved * leg[:, None, None]
+    owed = np.isfinite(light[..., [0, -1]]).all(axis=3).mean(axis=2) > MOSTLY
+    return Settled(corners, seen, owed, _median(np.where(seen, width, np.nan), axis=1), contrast)
 
 
 def legs_of(corners: NDArray) -> NDArray[np.float64]:
@@ -153,9 +165,14 @@ def _median(values: NDArray, axis: int | tuple[int, ...]) -> NDArray[np.float64]
 def _levels(light: NDArray) -> tuple[NDArray, NDArray]:
     """The light of each tile's ink, shape (n,), and of the paper beside each of its edges, shape (n, 3).
 
-    Paper that can't be seen is taken to be as bright as that beside the other edges.
+    Paper that can't be seen is taken to be as bright as that beside the other edges, ink as dark as is usual.
     """
-    ink = _median(light[..., :4], axis=(1, 2, 3))
+    inside = light[..., :4]
+    ink = _median(inside, axis=(1, 2, 3))
+    complete = np.isfinite(inside).all(axis=(1, 2, 3))
+    if complete.any():
+        # Where the border cuts a tile down to a tip, nothing of it may be as dark as its ink.
+        ink = np.where(complete, ink, np.fmin(ink, np.median(ink[complete])))
     paper = _median(light[..., -4:], axis=(2, 3))
     beside = _median(paper, axis=1)[:, None]
     return ink, np.where(np.isnan(paper), beside, paper)
@@ -187,56 +204,56 @@ def _crossings(light: NDArray, depth: NDArray, half: NDArray, contrast: NDArray)
     return offset, width
 
 
-def _lines(along: NDArray, offset: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """The straight line of offsets along each edge: offset at its middle, slope, and whether there is one.
+def _corrections(
+    edges: _Edges, offset: NDArray, reckoned: NDArray, leg: NDArray
+) -> tuple[NDArray, NDArray, float, NDArray[np.bool_]]:
+    """How each tile must be shifted, and slightly turned and stretched, to lie on what was seen of its edges.
 
-    Where too little of the edge is seen to tell its slope, that is nought.
+    Least squares, held towards no change where little of a tile is seen; and what all edges have in common (ink
+    spreads evenly) is taken off first, so that a tile of which one edge is seen isn't shifted by it.
+
+    Returns
+    -------
+    shift : ndarray, shape (n, 2)
+        In legs.
+    bend : ndarray, shape (n, 2, 2)
+        Change of places against the tile's centre.
+    growth : float
+        The common outward offset of edges, in legs.
+    seen : ndarray of bool, shape (n, 3)
+        Which edges were seen.
     """
-    usual = _median(offset, axis=2)[..., None]
-    good = np.isfinite(offset) & (np.abs(offset - usual) < 2 * SCATTER)
-    for _ in range(2):
-        level, slope = _weighted_line(along - 0.5, np.where(good, offset, 0.0), good)
-        rest = np.abs(offset - level[..., None] - slope[..., None] * (along - 0.5))
-        good &= rest < SCATTER
-    return level, slope, good.sum(axis=2) >= FEWEST_STATIONS
+    tiles = len(offset)
+    away = ((edges.places - reckoned.mean(axis=1)[:, None, None]) / leg[:, None, None, None]).reshape(tiles, -1, 2)
+    normal = edges.normals.reshape(tiles, -1, 2)
+    rows = np.concatenate([normal, (normal[..., :, None] * away[..., None, :]).reshape(tiles, -1, 4)], axis=2)
+    good = np.isfinite(offset) & (np.abs(offset - _median(offset, axis=2)[..., None]) < 2 * SCATTER)
+    growth = _common_growth(offset, good, reckoned)
+    value = np.nan_to_num(offset.reshape(tiles, -1) - growth)
+    stiff = np.diag(np.array([1 / LOOSE_SHIFT, 1 / LOOSE_SHIFT, *[1 / LOOSE_BEND] * 4]) ** 2 * NOISE**2)
+    for _ in range(3):
+        weight = good.reshape(tiles, -1, 1) * rows
+        change = np.linalg.solve(
+            np.swapaxes(weight, 1, 2) @ rows + stiff, np.swapaxes(weight, 1, 2) @ value[..., None]
+        )[..., 0]
+        rest = np.abs(value - np.einsum("nmk,nk->nm", rows, change))
+        good &= (rest < SCATTER).reshape(good.shape)
+    return change[:, :2], change[:, 2:].reshape(-1, 2, 2), growth, good.sum(axis=2) >= FEWEST_STATIONS
 
 
-def _weighted_line(t: NDArray, value: NDArray, good: NDArray) -> tuple[NDArray, NDArray]:
-    count = np.maximum(good.sum(axis=-1), 1)
-    mean_t, mean_value = (t * good).sum(axis=-1) / count, value.sum(axis=-1) / count
-    off = (t - mean_t[..., None]) * good
-    spread = (off**2).sum(axis=-1)
-    reach = np.where(good, t, -1.0).max(axis=-1) - np.where(good, t, 1.0).min(axis=-1)
-    slope = np.where(reach > 0.25, (off * value).sum(axis=-1) / np.maximum(spread, 1e-9), 0.0)
-    return mean_value - slope * mean_t, slope
+def _common_growth(offset: NDArray, good: NDArray, reckoned: NDArray) -> float:
+    """The middle of all tiles' outward offsets, in legs, weighted by the edges' lengths so that shifts cancel."""
+    start, end = (reckoned[:, [pair[k] for pair in LEG_CORNERS]] for k in (0, 1))
+    length = np.linalg.norm(end - start, axis=2)
+    usual = _median(np.where(good, offset, np.nan), axis=2)
+    even = (usual * length).sum(axis=1) / length.sum(axis=1)
+    even = even[np.isfinite(even)]
+    return float(np.median(even)) if len(even) else 0.0
 
 
-def _moved_corners(
-    mapping: SheetMap,
-    corners_mm: NDArray,
-    reckoned: NDArray,
-    leg: NDArray,
-    level: NDArray,
-    slope: NDArray,
-    seen: NDArray,
-) -> NDArray[np.float64]:
-    """Corners where the shifted edges meet; along an edge that isn't seen, as far as the mapping puts them."""
-    moved = np.empty_like(reckoned)
-    centre = reckoned.mean(axis=1)
-    for corner in range(3):
-        rows, shifts = [], []
-        for edge, (a, b) in enumerate(LEG_CORNERS):
-            if corner not in (a, b):
-                continue
-            t = 0.0 if corner == a else 1.0
-            step = 0.02 * (corners_mm[:, b] - corners_mm[:, a])
-            normal = _across(mapping(corners_mm[:, corner] + step) - mapping(corners_mm[:, corner] - step))
-            outward = ((reckoned[:, corner] - centre) * normal).sum(axis=1)
-            rows.append(np.where(outward[:, None] < 0, -normal, normal))
-            off = (level[:, edge] + slope[:, edge] * (t - 0.5)) * leg
-            shifts.append(np.where(seen[:, edge], off, 0.0))
-        moved[:, corner] = (
-            reckoned[:, corner]
-            + np.linalg.solve(np.stack(rows, axis=1), np.stack(shifts, axis=1)[..., None])[..., 0]
-        )
-    return moved
+def _ways_to_corners(reckoned: NDArray) -> NDArray[np.float64]:
+    """How corners move when all edges move outwards by one, shape (n, 3, 2)."""
+    before, after = np.roll(reckoned, 1, axis=1) - reckoned, np.roll(reckoned, -1, axis=1) - reckoned
+    before, after = (way / np.linalg.norm(way, axis=2, keepdims=True) for way in (before, after))
+    sine = np.abs(before[..., 0] * after[..., 1] - before[..., 1] * after[..., 0])
+    return -(before + after) / sine[..., None]

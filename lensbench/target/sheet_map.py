@@ -1,4 +1,9 @@
-"""Where the sheet's places lie in the picture: one smooth mapping, and which tiles don't keep to it."""
+"""Where the sheet's places lie in the picture: one smooth mapping, and which tiles don't keep to it.
+
+References
+----------
+G. Schwarz, Estimating the dimension of a model, Annals of Statistics 6 (1978) (the criterion for how many terms).
+"""
 
 from __future__ import annotations
 
@@ -11,10 +16,10 @@ POINTS_PER_TERM = 6
 """Corners that each term of the mapping must have to stand on."""
 
 HIGHEST_DEGREE = 7
-LOWEST_DEGREE = 2
+"""Higher ones only follow the corners' errors."""
 
-STIFFNESS = 1e-6
-"""How much the higher terms are held back."""
+FINEST = 0.01
+"""What corners err by at the least, in blocks of the picture."""
 
 ODD = 4.0
 """A tile is odd that lies further from the mapping than this many times what is usual…"""
@@ -77,15 +82,25 @@ def _fit(mm: NDArray, seen: NDArray) -> SheetMap:
     flat, target = mm.reshape(-1, 2), seen.reshape(-1, 2)
     low, high = flat.min(axis=0), flat.max(axis=0)
     centre, scale = (low + high) / 2, float((high - low).max() / 2)
-    degree = LOWEST_DEGREE
-    while degree < HIGHEST_DEGREE and POINTS_PER_TERM * _terms(degree + 1) <= len(flat):
+    products = _products((flat - centre) / scale, _highest_degree(len(flat)))
+    best = None
+    for degree in range(1, _highest_degree(len(flat)) + 1):
+        terms = products[:, : _terms(degree)]
+        factors = np.linalg.lstsq(terms, target, rcond=None)[0]
+        rest = float(((terms @ factors - target) ** 2).sum()) + FINEST**2 * len(flat)
+        # Schwarz's criterion, each tile counting once: its three corners err together.
+        cost = len(mm) * np.log(rest) + _terms(degree) * np.log(len(mm))
+        if best is None or cost < best[0]:
+            best = cost, SheetMap(centre, scale, degree, factors)
+    return best[1]
+
+
+def _highest_degree(points: int) -> int:
+    """The highest degree whose terms all have points enough to stand on."""
+    degree = 1
+    while degree < HIGHEST_DEGREE and POINTS_PER_TERM * _terms(degree + 1) <= points:
         degree += 1
-    products = _products((flat - centre) / scale, degree)
-    # High degrees are held back a little, so that they do as little as they can where no tiles are.
-    stiff = STIFFNESS * np.concatenate([np.full(d + 1, float(d > 2)) for d in range(degree + 1)])
-    normal = products.T @ products + np.diag(stiff * len(flat))
-    factors = np.linalg.lstsq(normal, products.T @ target, rcond=None)[0]
-    return SheetMap(centre, scale, degree, factors)
+    return degree
 
 
 def _terms(degree: int) -> int:
