@@ -22,6 +22,7 @@ from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge_rough import RoughEdges, look_roughly
 from lensbench.analysers.edge_samples import EdgeSamples, gather
+from lensbench.analysers.edge_spill import Spill
 from lensbench.shot import Shot
 
 __all__ = ["FREQUENCY", "EdgePlaces", "EdgeResponses", "blade_places", "measure_edges", "tile_edges"]
@@ -46,6 +47,9 @@ MAX_GAP = 1.2
 
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
+
+SPILL_TURNS = 2
+"""How often what spills over a figure's other edges is reckoned anew."""
 
 CHUNK = 60
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
@@ -186,8 +190,21 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.dark / contrast,
         rough.slope_sigma,
     )
-    fit.run()
+    fit.begin()
+    _without_spill(fit, Spill(places, margin, why == ""))
+    fit.finish()
     return _responses(nominal, places, fit, rough, why)
+
+
+def _without_spill(fit: EdgeFit, spill: Spill) -> None:
+    """Take off, by turns, what reaches the samples over the other edges of their figure."""
+    near = far = np.float32(0)
+    for _ in range(SPILL_TURNS):
+        more_near, more_far = spill.onto(fit.near, fit), spill.onto(fit.far, fit)
+        if not (more_near.any() or more_far.any()):
+            return
+        fit.correct(more_near - near, more_far - far)
+        near, far = more_near, more_far
 
 
 def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -> EdgeSamples:

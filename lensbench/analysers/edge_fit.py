@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,8 +100,8 @@ class EdgeFit:
         near = np.abs(samples.u) < reach[samples.edge]
         self._take(samples.keep(near), samples.keep(~near))
 
-    def run(self) -> None:
-        """Fit, by turns, until profile and line stand."""
+    def begin(self) -> None:
+        """Fit, by turns, until profile and line nearly stand."""
         self._straighten()
         self._bin_far()
         self._fit_anew()
@@ -111,6 +111,16 @@ class EdgeFit:
         self._fit_anew()
         self._improve()
         self._reject()
+
+    def correct(self, near: NDArray, far: NDArray) -> None:
+        """Take light off the samples that were held one by one and of the others, and fit again."""
+        self.near = replace(self.near, light=self.near.light - near)
+        self.far = replace(self.far, light=self.far.light - far)
+        self._bin_far()
+        self._improve()
+
+    def finish(self) -> None:
+        """Fit once and for all."""
         self._improve()
         self._improve(last=True)
 
