@@ -110,7 +110,7 @@ def response_ratio(lens: Lens, iris: Iris, points: list[FieldPoint], pitch_mm: f
     step = min(step, cutoff / 64)
     keep = int(np.ceil(min(band, cutoff) / step)) + 4
     total = sum(
-        p.weight * _shifted(_correlation(_pupil(lens, iris, p, c, step), keep), p.shift_px, step)
+        p.weight * _shifted(_correlation(_pupil(lens, iris, p, c, step), c / 2 / step, keep), p.shift_px, step)
         for p, c in zip(points, cutoffs, strict=True)
     )
     clear = _clear_correlation(round(cutoff / step, 9), keep)
@@ -138,11 +138,13 @@ def _soft(inside: NDArray, radius: float) -> NDArray:
     return np.clip(inside * radius + 0.5, 0, 1)
 
 
-def _correlation(pupil: NDArray, keep: int) -> NDArray[np.complex128]:
-    """The pupil's correlation with itself, for shifts up to `keep` steps."""
+def _correlation(pupil: NDArray, radius: float, keep: int) -> NDArray[np.complex128]:
+    """A pupil's correlation with itself, for shifts up to `keep` steps; its rim would be at `radius` steps."""
     size = fft.next_fast_len(max(len(pupil) + keep + 1, 2 * keep + 1))
     spectrum = fft.fft2(pupil, (size, size))
     whole = fft.ifft2(spectrum.real**2 + spectrum.imag**2)
+    # Squares of the soft rim's values are less than its area: the kink of the correlation at shift zero is blunt.
+    whole[0, 0] = np.abs(pupil).sum() / radius
     order = np.arange(-keep, keep + 1)
     return whole[np.ix_(order, order)]
 
@@ -153,7 +155,7 @@ def _clear_correlation(diameter: float, keep: int) -> NDArray[np.float64]:
     radius = diameter / 2
     half = int(np.ceil(radius)) + 1
     axis = np.arange(-half, half + 1) / radius
-    return _correlation(_soft(1 - np.hypot(*np.meshgrid(axis, axis)), radius) / radius, keep).real
+    return _correlation(_soft(1 - np.hypot(*np.meshgrid(axis, axis)), radius) / radius, radius, keep).real
 
 
 def _shifted(response: NDArray, shift_px: tuple[float, float], step: float) -> NDArray[np.complex128]:
