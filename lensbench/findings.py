@@ -303,7 +303,8 @@ class Falloff(msgspec.Struct):
 class Mark(msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
-    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
+    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's. `path`
+    is a fibre's middle line in pixels; empty for round marks.
     """
 
     x: float
@@ -314,6 +315,7 @@ class Mark(msgspec.Struct):
     depth_percent: Figure
     signal_to_noise: float
     zone: str
+    path: list[tuple[float, float]] = []
 
 
 class Dust(msgspec.Struct):
@@ -343,12 +345,13 @@ class Distortion(msgspec.Struct):
     With q a point's place less `about_px` over the half-diagonal, and Q = |q|², a lens without distortion would
     put the point at q (1 + t₁ Q + t₂ Q² + …), t being `terms`. `shape` is ``barrel``, ``cushion``, ``wave`` or
     ``none``. `bow_percent` is how far a straight line along the picture's long side bows, in percent of the
-    picture's height (negative outwards: barrel). `centre_px` is None where the bending is too weak to show it.
+    picture's height (negative outwards: barrel); None, and the curve shorter, where the target does not reach into
+    the corners. `centre_px` is None where the bending is too weak to show it.
     """
 
     shape: str
     curve: list[DistortionStep]
-    bow_percent: Figure
+    bow_percent: Figure | None
     centre_px: Place | None
     about_px: tuple[float, float]
     terms: list[Figure]

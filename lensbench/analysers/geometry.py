@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.mapping import NORMAL_95, Lines, Mapping, MappingFit, Rulers, fit_mapping
+from lensbench.analysers.mapping import Lines, Mapping, Rulers
+from lensbench.analysers.mapping_fit import NORMAL_95, MappingFit, fit_mapping
 from lensbench.errors import BenchError
 from lensbench.findings import (
     Alignment,
@@ -26,6 +27,9 @@ from lensbench.target.layout import Layout
 CURVE_H = np.linspace(0.1, 1.0, 10)
 """Distances from the bending's centre at which the distortion curve is given."""
 
+BEYOND = 0.08
+"""How far beyond the outermost edge the bending's curve may be carried on, in half-diagonals."""
+
 STRAIGHT_PERCENT = 0.02
 """Bending below this counts as none, however small its interval."""
 
@@ -38,6 +42,10 @@ RAIL_READING_MM = 0.05
 STRAINED = 3.0
 """Rulers pulled by more than this many standard deviations were misread."""
 
+_NOT_FILLED = (
+    "The target does not reach into the corners of the frame, so distortion is given only as far as it does. Fill "
+    "the frame with the target."
+)
 _STRAINED = (
     "The target is not as long, across against up, as the ruler bars say. Measure both bars again: the first "
     "number in rulers_measured_mm is the bar that runs across."
@@ -257,6 +265,8 @@ def _findings(
             "From this shot a tilted target and a decentred lens look alike. Shoot it again with the lens turned "
             "half round in its mount."
         )
+    if fit.reach < 1 - BEYOND:
+        notes.append(_NOT_FILLED)
     if fit.strain > STRAINED:
         notes.append(_STRAINED)
     view = None if rail is None else _view(fit, shots, main, rail, pitch, pupil_ratio)
@@ -264,7 +274,7 @@ def _findings(
     tiles = np.unique(np.stack([lines.column, lines.row])[:, fit.used], axis=1).shape[1]
     return Geometry(
         magnification=None if pitch is None else _times_pitch(scale, pitch, "×"),
-        distortion_percent=distortion.curve[-1].percent,
+        distortion_percent=distortion.curve[-1].percent if fit.reach >= 1 - BEYOND else None,
         target_turn_deg=fit.figure(lambda m: np.degrees(m.turn), "°"),
         target_tilt_deg=None if rail is None else _tilt(fit),
         field_of_view_deg=None if view is None else view.diagonal_deg,
@@ -317,16 +327,17 @@ def _zones(fit: MappingFit) -> list[ZoneMagnification]:
 
 def _distortion(fit: MappingFit) -> Distortion:
     """The bending's curve, its name, and where it is centred."""
-    whole = fit.figures(lambda m: 100 * (1 / m.stretch(CURVE_H) - 1), "%")
-    local = fit.figures(lambda m: 100 * (1 / m.radial_stretch(CURVE_H) - 1), "%")
+    h = CURVE_H[: max(int((fit.reach + BEYOND >= CURVE_H).sum()), 1)]
+    whole = fit.figures(lambda m: 100 * (1 / m.stretch(h) - 1), "%")
+    local = fit.figures(lambda m: 100 * (1 / m.radial_stretch(h) - 1), "%")
     mapping = fit.mapping
     x, y = (fit.figure(lambda m, axis=axis: m.centre[axis], "px") for axis in (0, 1))
     known = max(x.half_width, y.half_width) <= CENTRE_KNOWN * mapping.unit
     rms = float(np.sqrt(np.mean(np.square(fit.residual[fit.used]))))
     return Distortion(
         shape=_shape(whole),
-        curve=[DistortionStep(*step) for step in zip(CURVE_H.round(3).tolist(), whole, local, strict=True)],
-        bow_percent=fit.figure(_bow, "%"),
+        curve=[DistortionStep(*step) for step in zip(h.round(3).tolist(), whole, local, strict=True)],
+        bow_percent=fit.figure(_bow, "%") if fit.reach >= 1 - BEYOND else None,
         centre_px=Place(x, y) if known else None,
         about_px=(float(mapping.centre[0]), float(mapping.centre[1])),
         terms=fit.figures(lambda m: m.terms, ""),

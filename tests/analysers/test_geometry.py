@@ -8,7 +8,8 @@ import pytest
 
 from lensbench import optics
 from lensbench.analysers.geometry import TargetShot, measure_geometry
-from lensbench.analysers.mapping import Lines, Rulers, fit_mapping
+from lensbench.analysers.mapping import Lines, Rulers
+from lensbench.analysers.mapping_fit import fit_mapping
 from lensbench.errors import BenchError
 from tests.analysers.invented_lines import SIZE, Camera, bending, no_bending, seen_lines, set_squares
 
@@ -187,6 +188,17 @@ def test_bow_of_a_line_along_the_top():
     middle = float(camera.bent(np.array(corner))) * UNIT
     expected = 100 * (2000 - middle) / 4000
     assert measured(shot(camera)).distortion.bow_percent.value == pytest.approx(expected, abs=0.005)
+
+
+def test_a_target_that_leaves_the_corners_empty_gives_no_corner_figure():
+    small = set_squares(15, 11, 16.0)
+    found = measured(shot(Camera(bent=bending(-0.03)), layout=small), layout=small, rulers=small.rulers_mm)
+    assert found.distortion_percent is None
+    assert found.distortion.bow_percent is None
+    reached = found.distortion.curve[-1]
+    assert 0.5 < reached.h < 0.8
+    assert reached.percent.value == pytest.approx(-100 * 0.03 * reached.h**2, rel=0.1)
+    assert any("Fill the frame" in note for note in found.notes)
 
 
 def test_weak_bending_has_no_centre_and_says_so():
