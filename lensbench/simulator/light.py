@@ -21,6 +21,9 @@ from lensbench.simulator.rendering import CoarseImage
 CELL = 16
 """Light over the frame is reckoned at every so many pixels and read between them on a spline."""
 
+BORDER = 10
+"""Cells beyond the frame, since a spline through mirrored values is a little off where it ends."""
+
 
 def passed_light(projection: Projection, f_number: float, channel: str, sensor_mm: NDArray) -> NDArray[np.float64]:
     """Light at places on the sensor over that on the lens' axis, reflections apart.
@@ -49,10 +52,8 @@ def passed_light(projection: Projection, f_number: float, channel: str, sensor_m
 def light_image(projection: Projection, f_number: float, channel: str, panel: Panel | None = None) -> CoarseImage:
     """Light over the frame as a smooth image: what falls in, what the lens passes, the spot that it reflects."""
     size = projection.camera.size
-    columns, rows = (-(-extent // CELL) + 2 for extent in size)
-    pixels = np.stack(
-        np.meshgrid((np.arange(columns) - 0.5) * CELL - 0.5, (np.arange(rows) - 0.5) * CELL - 0.5), axis=-1
-    )
+    x, y = ((np.arange(-BORDER, -(-extent // CELL) + BORDER) + 0.5) * CELL - 0.5 for extent in size)
+    pixels = np.stack(np.meshgrid(x, y), axis=-1)
     sensor = projection.millimetres(pixels)
     light = passed_light(projection, f_number, channel, sensor)
     reflection = projection.lens.reflection
@@ -64,7 +65,7 @@ def light_image(projection: Projection, f_number: float, channel: str, panel: Pa
     light *= 1 + slope[0] * out[0] / (size[0] / 2) + slope[1] * out[1] / (size[1] / 2)
     if panel is not None:
         light *= np.exp2(panel.stops(*(out / half_diagonal(size))))
-    return CoarseImage(spline.coefficients(light), CELL, 1)
+    return CoarseImage(spline.coefficients(light), CELL, BORDER)
 
 
 def falloff_stops(projection: Projection, f_number: float, channel: str, x: NDArray, y: NDArray) -> NDArray:
