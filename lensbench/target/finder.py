@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter
 
 from lensbench.frame import place_in_words
 from lensbench.shot import Shot
@@ -23,10 +24,16 @@ from lensbench.target.triangles import Triangles, find_triangles
 LEAST_EDGE = 0.35
 """Share of at least one edge that must lie in the frame for a cut tile to be of use."""
 
-FURTHEST = 0.12
-"""How far, in legs, a tile may lie from where the mapping reckons it."""
+NEAR, FURTHEST = 0.03, 0.12
+"""How far, in legs, a tile may lie from where the mapping reckons it: always, and where the others lie off too."""
 
-MOST_ROUNDS = 5
+ODD = 5.0
+"""Tiles further off than this many times what is usual are covered or spoiled."""
+
+STEPS_AROUND = 3
+"""How far around found tiles others are looked for: a gap may be this wide."""
+
+MOST_ROUNDS = 6
 """Times that tiles are looked for around those found so far."""
 
 WIDE_BLUR = 0.12
@@ -168,7 +175,9 @@ class _Search:
         reckoned = mapping(self.layout.corners_mm[tried])
         off = np.linalg.norm(settled.corners - reckoned, axis=2).max(axis=1)
         seen = (settled.seen | ~settled.owed).all(axis=1) & settled.seen.any(axis=1)
-        return seen & (off < FURTHEST * legs_of(reckoned))
+        leg = legs_of(reckoned)
+        usual = np.median(off[seen]) if seen.any() else 0.0
+        return seen & (off < np.clip(ODD * usual, NEAR * leg, FURTHEST * leg))
 
     def _missed(self, mapping: SheetMap, missed: NDArray, settled: Settled, which: NDArray) -> _Missed:
         reckoned = mapping(self.layout.corners_mm[missed])
@@ -183,12 +192,10 @@ class _Search:
 
 
 def _beside(layout: Layout, tiles: NDArray) -> NDArray[np.bool_]:
-    """Which tiles of the layout stand next to some, or are among them."""
-    beside = np.zeros((layout.rows + 2, layout.columns + 2), bool)
-    for down in range(3):
-        for across in range(3):
-            beside[layout.row[tiles] + down, layout.column[tiles] + across] = True
-    return beside[layout.row + 1, layout.column + 1]
+    """Which tiles of the layout stand near some, or are among them."""
+    there = np.zeros((layout.rows, layout.columns), bool)
+    there[layout.row[tiles], layout.column[tiles]] = True
+    return maximum_filter(there, 2 * STEPS_AROUND + 1)[layout.row, layout.column]
 
 
 def _share_of_edges(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:

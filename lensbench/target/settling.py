@@ -30,11 +30,12 @@ CLEARANCE = 3.0
 FEWEST_STATIONS = 4
 """Profiles that an edge needs to be told by."""
 
-MOSTLY = 0.7
-"""Share of an edge's profiles that must lie in the picture for the edge to count as shown."""
+MOSTLY = 0.6
+"""Share of an edge's profiles that must lie in the picture for it to be owed, and of these that must agree."""
 
-SCATTER = 0.05
-"""How far, in legs, profiles may lie from the line that they share."""
+ODD, SCATTER = 5.0, (0.015, 0.05)
+"""Profiles are left out that lie further from the settled edges than this many times what is usual of the tile,
+within these bounds in legs."""
 
 NOISE, LOOSE_SHIFT, LOOSE_BEND = 0.004, 0.05, 0.015
 """What is usual of a profile's error, of a tile's shift from the mapping, and of its turn and stretch, in legs."""
@@ -100,11 +101,12 @@ def settle(picture: Reduced, mapping: SheetMap, corners_mm: NDArray, blur: NDArr
     offset, width = _crossings(light, depth, (ink[:, None] + paper) / 2, paper - ink[:, None])
     contrast = 1 - ink / np.where(np.isnan(paper).all(axis=1), np.nan, _median(paper, axis=1))
     offset[~(contrast > LEAST_CONTRAST)] = np.nan
-    shift, bend, growth, seen = _corrections(edges, offset, reckoned, leg)
+    shown = np.isfinite(light[..., [0, -1]]).all(axis=3)
+    shift, bend, growth, seen = _corrections(edges, offset, shown, reckoned, leg)
     away = (reckoned - reckoned.mean(axis=1)[:, None]) / leg[:, None, None]
     moved = shift[:, None] + np.einsum("nij,ncj->nci", bend, away) + growth * _ways_to_corners(reckoned)
     corners = reckoned + moved * leg[:, None, None]
-    owed = np.isfinite(light[..., [0, -1]]).all(axis=3).mean(axis=2) > MOSTLY
+    owed = shown.mean(axis=2) > MOSTLY
     return Settled(corners, seen, owed, _median(np.where(seen, width, np.nan), axis=1), contrast)
 
 
@@ -205,7 +207,7 @@ def _crossings(light: NDArray, depth: NDArray, half: NDArray, contrast: NDArray)
 
 
 def _corrections(
-    edges: _Edges, offset: NDArray, reckoned: NDArray, leg: NDArray
+    edges: _Edges, offset: NDArray, shown: NDArray, reckoned: NDArray, leg: NDArray
 ) -> tuple[NDArray, NDArray, float, NDArray[np.bool_]]:
     """How each tile must be shifted, and slightly turned and stretched, to lie on what was seen of its edges.
 
@@ -227,7 +229,8 @@ def _corrections(
     away = ((edges.places - reckoned.mean(axis=1)[:, None, None]) / leg[:, None, None, None]).reshape(tiles, -1, 2)
     normal = edges.normals.reshape(tiles, -1, 2)
     rows = np.concatenate([normal, (normal[..., :, None] * away[..., None, :]).reshape(tiles, -1, 4)], axis=2)
-    good = np.isfinite(offset) & (np.abs(offset - _median(offset, axis=2)[..., None]) < 2 * SCATTER)
+    crossed = np.isfinite(offset)
+    good = crossed & (np.abs(offset - _median(offset, axis=2)[..., None]) < 2 * SCATTER[1])
     growth = _common_growth(offset, good, reckoned)
     value = np.nan_to_num(offset.reshape(tiles, -1) - growth)
     stiff = np.diag(np.array([1 / LOOSE_SHIFT, 1 / LOOSE_SHIFT, *[1 / LOOSE_BEND] * 4]) ** 2 * NOISE**2)
@@ -236,9 +239,11 @@ def _corrections(
         change = np.linalg.solve(
             np.swapaxes(weight, 1, 2) @ rows + stiff, np.swapaxes(weight, 1, 2) @ value[..., None]
         )[..., 0]
-        rest = np.abs(value - np.einsum("nmk,nk->nm", rows, change))
-        good &= (rest < SCATTER).reshape(good.shape)
-    return change[:, :2], change[:, 2:].reshape(-1, 2, 2), growth, good.sum(axis=2) >= FEWEST_STATIONS
+        rest = np.abs(value - np.einsum("nmk,nk->nm", rows, change)).reshape(good.shape)
+        usual = _median(np.where(good, rest, np.nan), axis=(1, 2))[:, None, None]
+        good = crossed & (rest < np.clip(np.nan_to_num(ODD * usual), *SCATTER))
+    enough = np.maximum(FEWEST_STATIONS, MOSTLY * shown.sum(axis=2))
+    return change[:, :2], change[:, 2:].reshape(-1, 2, 2), growth, good.sum(axis=2) >= enough
 
 
 def _common_growth(offset: NDArray, good: NDArray, reckoned: NDArray) -> float:
