@@ -11,6 +11,7 @@ import sys
 
 import typer
 
+from lensbench import __version__
 from lensbench.errors import BenchError
 
 COMMANDS = {
@@ -34,21 +35,25 @@ def command_line() -> typer.Typer:
     app = typer.Typer(
         no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None
     )
-    app.callback(help=INTRODUCTION)(_version)
+    app.callback(help=INTRODUCTION)(_common)
     for name, short in COMMANDS.items():
         if importlib.util.find_spec(f"lensbench.cli.{name}"):
             app.command(name, short_help=short)(getattr(importlib.import_module(f"lensbench.cli.{name}"), name))
     return app
 
 
-def _version(
-    version: bool = typer.Option(False, "--version", help="Print the version and leave.", is_eager=True),
-) -> None:
-    if version:
-        from lensbench import __version__
-
+def _print_version(wanted: bool) -> None:
+    if wanted:
         print(__version__)
         raise typer.Exit
+
+
+def _common(
+    version: bool = typer.Option(
+        False, "--version", help="Print the version and leave.", callback=_print_version, is_eager=True
+    ),
+) -> None:
+    """Options before any command."""
 
 
 def main(arguments: list[str] | None = None) -> None:

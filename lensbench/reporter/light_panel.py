@@ -102,25 +102,22 @@ def stops_in_thirds(stops: float) -> str:
 
 
 def _draw_mark(axes: Axes, mark: Mark, number: int | None, size: tuple[int, int], letters: float) -> None:
-    """A ring around a spot, a flat one around a fibre, a broken one around a patch; never too small to see."""
+    """A ring around a spot, a broken one around a patch, a line along a fibre; never too small to see."""
     least = 0.028 * frame.half_diagonal(size)
-    outline = {
-        "fill": False,
-        "edgecolor": hand.INK,
-        "linewidth": 0.9,
-        "zorder": 7,
-        "path_effects": hand.halo(width=2.2),
-    }
-    if mark.kind == "fibre":
-        reach = max(mark.length_px.value, 3 * least)
-        shape = Ellipse((mark.x, mark.y), reach, least * 1.2, **outline)
+    ink = {"color": hand.INK, "linewidth": 0.9, "zorder": 7, "path_effects": hand.halo(width=2.2)}
+    reach = max(mark.length_px.value, mark.width_px.value, 2 * least)
+    label = mark.x + reach / 2, mark.y
+    if mark.path:
+        path = np.array(mark.path)
+        axes.plot(*path.T, **ink)
+        label = tuple(path[np.argmax(path[:, 0])])
+    elif mark.kind == "fibre":
+        axes.add_artist(Ellipse((mark.x, mark.y), reach, least * 1.2, fill=False, **ink))
     else:
-        reach = max(mark.length_px.value, 2 * least)
         dashes = (0, (2.2, 1.4)) if mark.kind == "patch" else "solid"
-        shape = Circle((mark.x, mark.y), reach / 2, linestyle=dashes, **outline)
-    axes.add_artist(shape)
+        axes.add_artist(Circle((mark.x, mark.y), reach / 2, fill=False, linestyle=dashes, **ink))
     if number:
         axes.annotate(
-            str(number), (mark.x + reach / 2, mark.y), (2.5, 0), textcoords="offset points", va="center_baseline",
+            str(number), label, (2.5, 0), textcoords="offset points", va="center_baseline",
             fontsize=letters, color=hand.INK, path_effects=hand.halo(width=2.2), zorder=8,
         )  # fmt: skip

@@ -25,6 +25,7 @@ from lensbench.reporter.light_panel import draw_light
 from lensbench.reporter.reach_panel import draw_reach
 from lensbench.reporter.wiping_panel import FACES, draw_face
 from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, write_zone_map
+from lensbench.verdicts.cleanliness import CAUTIONS
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _PANEL_IN = 3.6
@@ -84,6 +85,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=_panels(report, _has_light, _large_light, sentences.light_in_short),
             wiping=_wiping(report),
+            cautions=CAUTIONS,
             assembly=report.verdict.assembly if report.verdict else None,
             centres=_centres(report),
             tables=page_tables.all_tables(report),

@@ -1,0 +1,170 @@
+"""A whole session from another renderer, measured and held against what that renderer drew."""
+
+import json
+import shutil
+
+import jsonschema
+import numpy as np
+import pytest
+
+from lensbench.errors import BenchError
+from lensbench.findings import encode_report, report_schema
+from lensbench.loaders import load_session
+from lensbench.pipeline import measure_session, session_name
+from tests.outside.renderer import true_figures
+
+
+@pytest.fixture(scope="module")
+def report(outside):
+    return measure_session(load_session(outside[0]), workers=1)
+
+
+@pytest.fixture
+def session(outside, tmp_path):
+    """A copy of the session to spoil: its folder, and a way to write its list of shots anew."""
+    folder = tmp_path / "bench"
+    shutil.copytree(outside[0], folder)
+    head = (folder / "session.toml").read_text().split("[[shot]]")[0]
+
+    def with_shots(*shots):
+        tables = [
+            "[[shot]]\n" + "\n".join(f"{key} = {json.dumps(value)}" for key, value in shot.items())
+            for shot in shots
+        ]
+        (folder / "session.toml").write_text(head + "\n".join(tables) + "\n")
+        return load_session(folder)
+
+    return folder, with_shots
+
+
+SHEET = {"file": "sheet.dng", "shows": "target", "f_number": 5.6}
+EVEN = {"file": "even.dng", "shows": "flat", "f_number": 5.6}
+
+
+def test_figures_are_those_that_were_drawn(report, outside):
+    """MTF50 edge by edge, lateral colour tile by tile, falloff by zone, in closed form from the other renderer."""
+    _, frame, layout = outside
+    truth = true_figures(frame, layout)
+    (setting,) = report.settings
+    edges = [e for e in setting.sharpness.edges if e.used and e.channel == "green" and (e.column, e.row) in truth]
+    off = [e.mtf50.value / truth[e.column, e.row]["mtf50"][e.leg, "green"] - 1 for e in edges]
+    assert len(edges) > 100
+    assert abs(np.median(off)) < 0.01
+    tiles = [t for t in setting.fringing.tiles if (t.column, t.row) in truth and t.red]
+    shifts = [t.red.dx.value - truth[t.column, t.row]["fringe"]["red"][0] for t in tiles]
+    assert abs(np.median(shifts)) < 0.02
+    zones = {zone.zone: zone.stops.value for zone in setting.falloff.zones}
+    assert zones["centre"] == pytest.approx(0.03, abs=0.03)
+    assert zones["corner top-left"] == pytest.approx(0.85, abs=0.1)
+    assert setting.falloff.covers_frame
+
+
+def test_magnification_follows_from_the_pixels_pitch(report, outside):
+    """900 px over 36 mm are 40 µm each; 2.5 px a millimetre of the sheet are a tenth of life size."""
+    assert report.camera.pixel_pitch_um == pytest.approx(40.0)
+    magnification = report.settings[0].magnification
+    assert magnification.low <= 0.1 <= magnification.high
+    assert report.geometry.magnification == magnification
+
+
+def test_report_is_complete_and_passes_its_schema(report):
+    plain = json.loads(encode_report(report))
+    jsonschema.validate(plain, report_schema())
+    assert "NaN" not in encode_report(report).decode()
+    assert plain["settings"][0]["shots"] == ["sheet.dng", "even.dng"]
+    assert plain["build"]["name"] == "Outside build"
+    assert report.verdict.assembly is not None
+
+
+def test_shots_are_only_read(outside, report):
+    assert {path.name for path in outside[0].iterdir()} == {"sheet.dng", "even.dng", "session.toml", "target.json"}
+
+
+def test_progress_is_told(outside, session):
+    told = []
+    _, with_shots = session
+    measure_session(with_shots(EVEN), lambda *step: told.append(step), workers=1)
+    assert told == [(0, 1, ""), (1, 1, "even.dng")]
+
+
+def test_settings_are_those_taken_alike(session):
+    """By aperture, lens turn and setup, in rising f-number, unnumbered apertures last; several flats are one."""
+    folder, with_shots = session
+    for name in "abcdef":
+        shutil.copy(folder / "even.dng", folder / f"{name}.dng")
+    report = measure_session(
+        with_shots(
+            {"file": "a.dng", "shows": "flat", "aperture": "third click"},
+            {"file": "b.dng", "shows": "flat", "f_number": 11},
+            {"file": "c.dng", "shows": "flat", "f_number": 4, "setup": 2},
+            {"file": "d.dng", "shows": "flat", "f_number": 4, "panel": 2},
+            {"file": "e.dng", "shows": "flat", "f_number": 4},
+            {"file": "f.dng", "shows": "flat", "f_number": 4, "lens_turn_deg": 90},
+        ),
+        workers=1,
+    )
+    names = [(s.label, s.setup, s.lens_turn_deg, s.shots) for s in report.settings]
+    assert names == [
+        ("f/4", 1, 0.0, ["d.dng", "e.dng"]),
+        ("f/4", 2, 0.0, ["c.dng"]),
+        ("f/4", 1, 90.0, ["f.dng"]),
+        ("f/11", 1, 0.0, ["b.dng"]),
+        ("third click", 1, 0.0, ["a.dng"]),
+    ]
+
+
+def test_one_bad_shot_is_named_and_left_out(session):
+    folder, with_shots = session
+    (folder / "short.dng").write_bytes((folder / "sheet.dng").read_bytes()[:300_000])
+    report = measure_session(
+        with_shots(EVEN, {"file": "short.dng", "shows": "target", "f_number": 5.6}), workers=1
+    )
+    (notice,) = [w for w in report.warnings if w.shot == "short.dng"]
+    assert notice.code == "left-out" and notice.text.startswith("short.dng: ")
+    assert report.settings[0].shots == ["even.dng"]
+
+
+def test_a_shot_of_another_size_is_left_out(session):
+    folder, with_shots = session
+    from tests.outside.renderer import expose, write_mosaic
+
+    light = np.ones((400, 600), np.float32)
+    write_mosaic(folder / "other.dng", expose(np.random.default_rng(1), [light] * 3, light))
+    shots = (EVEN, SHEET, {"file": "other.dng", "shows": "flat", "f_number": 8})
+    report = measure_session(with_shots(*shots), workers=1)
+    (notice,) = [w for w in report.warnings if w.shot == "other.dng"]
+    assert "600 × 400 pixels, the other shots 900 × 600" in notice.text
+    assert len(report.settings) == 1
+
+
+def test_clipped_shots_say_how_much_less(session):
+    folder, with_shots = session
+    from tests.outside.renderer import OutsideFrame, draw_sheet, expose, write_mosaic
+
+    lens = OutsideFrame(_plain_lens(), 900, 600)
+    tiles = json.loads((folder / "target.json").read_text())["tiles"]
+    sheet = draw_sheet(lens, tiles, 1)
+    write_mosaic(folder / "bright.dng", expose(np.random.default_rng(1), [sheet * 1.6] * 3, np.ones_like(sheet)))
+    with pytest.raises(BenchError, match=r"edges are clipped \(white at 100 %\). Expose a full stop less"):
+        measure_session(with_shots({**SHEET, "file": "bright.dng"}), workers=1)
+    write_mosaic(folder / "dim.dng", expose(np.random.default_rng(1), [sheet * 0.08] * 3, np.ones_like(sheet)))
+    report = measure_session(with_shots({**SHEET, "file": "dim.dng"}), workers=1)
+    assert any(
+        "dim.dng: is dark (white at 6 %)" in w.text and "Expose 4 stops more" in w.text for w in report.warnings
+    )
+
+
+def _plain_lens():
+    from tests.outside.renderer import OutsideLens
+
+    return OutsideLens(px_per_mm=2.5, turn_deg=2.0, bend=(0, 0), fringe_px=(0, 0, 0), falloff_stops=0)
+
+
+def test_sessions_are_told_apart_without_giving_away_where_they_lie(session, tmp_path):
+    folder, with_shots = session
+    here = with_shots(EVEN)
+    (tmp_path / "elsewhere").mkdir()
+    shutil.copytree(folder, tmp_path / "elsewhere" / "bench")
+    there = load_session(tmp_path / "elsewhere" / "bench")
+    assert session_name(here) != session_name(there)
+    assert session_name(here).startswith("bench-") and "/" not in session_name(here)
