@@ -27,6 +27,9 @@ in any ellipse; blur rounds a triangle's corners and brings it nearer to these."
 POINTEDNESS = 0.6
 """Least third moment over a triangle's, of figures stretched as wide as long; 0 in rectangles and ellipses."""
 
+LEAST_CONTRAST = 0.05
+"""A picture with less between its darkest and brightest shows nothing."""
+
 WIDEST_FROM_RIGHT_DEG = 35.0
 """How far from 90° the angle at a tile's right angle may look, seen through a bent lens."""
 
@@ -67,7 +70,10 @@ def find_triangles(picture: Reduced) -> Triangles:
 
 def ink_level(picture: Reduced) -> float:
     """The relative light half-way between ink and paper, wherever most of the dark in the picture lies."""
-    return float(np.clip(threshold_otsu(np.clip(picture.relative[::3, ::3], 0, 1.2)), 0.35, 0.8))
+    light = np.clip(picture.relative[::3, ::3], 0, 1.2)
+    if np.ptp(light) < LEAST_CONTRAST:
+        return 0.5
+    return float(np.clip(threshold_otsu(light), 0.35, 0.8))
 
 
 def _points_of_figures(figures: NDArray[np.int32]) -> tuple[NDArray, NDArray, NDArray]:
