@@ -72,7 +72,7 @@ def response_of(lens: Lens, f_number: float, channel: str = "grey", place_mm=(0.
     return optics.response(channel, np.asarray(place_mm) / stand.magnification)
 
 
-def small_layout(camera: Camera, magnification: float = 0.1, share: float = 0.34) -> Layout:
+def small_layout(camera: Camera, magnification: float = 0.1, share: float = 0.6) -> Layout:
     """A target of few tiles, which fills a share of the sheet that would be printed for a frame."""
     frame = tuple(side / share for side in camera.sensor_mm)
     whole = make_layout(frame, magnification, "coarse")

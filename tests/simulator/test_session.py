@@ -1,0 +1,113 @@
+"""Sessions written to disk: read back by the loaders, with the truth beside them."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+import tifffile
+
+from lensbench.frame import ZONES
+from lensbench.loaders.session import load_session
+from lensbench.loaders.shot_file import load_shot
+from lensbench.simulator.blade_shot import blade_at, blade_shot
+from lensbench.simulator.camera import Camera
+from lensbench.simulator.demo import demo_bench, demo_takes
+from lensbench.simulator.lens import Dirt, Lens
+from lensbench.simulator.panel import Panel
+from lensbench.simulator.scene import Print, Scene
+from lensbench.simulator.session import Bench, Take, session_text, write_session
+from lensbench.simulator.zones import falloff_by_zone, lateral_by_zone, mtf50_by_zone
+from tests.simulator.benches import gaussian_lens, grey_camera, small_layout
+
+CAMERA = Camera((480, 320), (28.8, 19.2), dirt=(Dirt("spot", 5.0, 2.0, 0.6, 0.5, 1.0),))
+BENCH = Bench("Pebble 40", ("front", "rear"), "", Lens(focal_mm=40.0), CAMERA, small_layout(CAMERA), 1200)
+TARGET = Scene(magnification=0.1, print=Print(scale=(1.002, 0.999)))
+TAKES = [
+    Take("t1.dng", "target", 5.6, TARGET, seed=1),
+    Take("t2.dng", "target", 5.6, dataclasses.replace(TARGET, rail_mm=2.0, lens_turn_deg=90.0), setup=2, seed=2),
+    Take("w1.dng", "flat", 5.6, Scene(), Panel(), seed=3),
+    Take("w2.dng", "flat", 5.6, Scene(), Panel(shift=(0.3, 0.0)), panel_number=2, seed=4),
+]
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("evening")
+    told = []
+    truths = write_session(folder, BENCH, TAKES, progress=told.append)
+    assert told == [take.file for take in TAKES]
+    return folder, truths
+
+
+def test_the_loader_reads_the_session(written):
+    session = load_session(written[0])
+    assert session.build.name == "Pebble 40"
+    assert session.camera.sensor_mm == pytest.approx((28.8, 19.2))
+    assert [shot.shows for shot in session.shots] == ["target", "target", "flat", "flat"]
+    assert [shot.f_number for shot in session.shots] == [5.6] * 4
+    assert (session.shots[0].rail_mm, session.shots[1].rail_mm) == (0.0, 2.0)
+    assert (session.shots[1].lens_turn_deg, session.shots[1].setup, session.shots[3].panel) == (90.0, 2, 2)
+    across, up = BENCH.layout.rulers_mm
+    assert session.target.rulers_measured_mm == pytest.approx((1.002 * across, 0.999 * up), abs=0.05)
+
+
+def test_libraw_and_tifffile_agree_on_the_mosaic(written):
+    folder, _ = written
+    shot = load_shot(folder / "t1.dng")
+    assert (shot.samples == tifffile.imread(folder / "t1.dng")).all()
+    assert shot.size == (480, 320)
+    assert shot.exposure.shutter_s == pytest.approx(0.25)
+
+
+def test_the_truth_lies_beside(written):
+    folder, truths = written
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    assert [shot["file"] for shot in truth["shots"]] == [take.file for take in TAKES]
+    first = truth["shots"][0]["truth"]
+    assert first["edges"]["mtf50"]["green"] == pytest.approx(truths["t1.dng"].edges.mtf50["green"], abs=1e-6)
+    assert truth["lens"]["focal_mm"] == 40.0
+    mark = truth["shots"][2]["truth"]["marks"][0]
+    assert (mark["kind"], mark["depth_percent"]) == (
+        "spot",
+        pytest.approx(truths["w1.dng"].marks[0].depth_percent),
+    )
+    assert "NaN" not in (folder / "truth.json").read_text(encoding="utf-8")
+
+
+def test_zones_of_the_truth(written):
+    _, truths = written
+    sharpness = mtf50_by_zone(truths["t1.dng"], "green", "sagittal")
+    assert set(sharpness) <= set(ZONES) and all(0 < value < 1 for value in sharpness.values())
+    assert set(lateral_by_zone(truths["t1.dng"], "red")) == set(sharpness)
+    falloff = falloff_by_zone(truths["w1.dng"], "green", CAMERA.size)
+    assert list(falloff) == list(ZONES)
+    assert falloff["corner top-left"] > falloff["inner top-left"] > abs(falloff["centre"])
+
+
+def test_a_session_without_a_rail_names_none():
+    assert "rail_mm" not in session_text(BENCH, TAKES[:1])
+
+
+def test_the_demo_asks_for_twelve_megapixels_and_two_apertures():
+    bench, takes = demo_bench(), demo_takes()
+    width, height = bench.camera.size
+    assert width * height >= 12e6
+    assert {(take.shows, take.f_number) for take in takes} == {
+        ("target", 4.0), ("target", 8.0), ("flat", 4.0), ("flat", 8.0)
+    }  # fmt: skip
+    assert len({take.seed for take in takes}) == 4
+
+
+def test_blades():
+    """Rectangles whose first edges run as asked; one blurred alike, measured by its truth."""
+    blades = [blade_at((-4.0, 1.0), 5.0, (4.0, 2.5)), blade_at((4.0, -1.0), 95.0, (4.0, 2.5))]
+    camera = grey_camera((300, 200))
+    shot, truth = blade_shot(gaussian_lens(1.2), camera, blades, Scene(magnification=0.1), 8.0, seed=1)
+    assert truth.angle_deg[:, 0] == pytest.approx([5.0, 95.0], abs=0.01)
+    assert truth.lens_mtf50["grey"] == pytest.approx(0.18739 / 1.2, rel=1e-4)
+    dark = shot.samples[(truth.place_px[:, 1] + 0.5).astype(int), (truth.place_px[:, 0] + 0.5).astype(int)]
+    assert np.all(dark < 2000)
+    outside = truth.middle_px["grey"] + 8 * truth.normal
+    rows, columns = np.moveaxis(outside.round().astype(int)[..., ::-1], -1, 0)
+    assert np.all(shot.samples[rows, columns] > 9000)
