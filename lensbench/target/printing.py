@@ -238,10 +238,11 @@ class _Drawing:
 def _save(path: Path, drawing: _Drawing) -> Path:
     import matplotlib
 
-    # Words stay words, so that anybody can read and change the SVG; no dates, so that files can be compared.
+    # Letters are drawn in the PDF, for film setters without fonts, and stay words in the SVG, for anybody to change;
+    # no dates, so that files can be compared.
     settings = {
         "font.sans-serif": ["DejaVu Sans", "sans-serif"],
-        "pdf.fonttype": 42,
+        "pdf.fonttype": 3,
         "svg.fonttype": "none",
         "svg.hashsalt": "set squares",
         "path.simplify": False,
