@@ -11,11 +11,12 @@ from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
+from lensbench.simulator.outlines import incentres
 from lensbench.simulator.projection import Projection
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.target_shot import TargetTruth, displacement_px, incentres, target_shot
+from lensbench.simulator.target_shot import TargetTruth, displacement_px, target_shot
 from lensbench.target.finder import FoundTiles, find_tiles
-from lensbench.target.layout import LEG_CORNERS, Layout, make_layout
+from lensbench.target.layout import Layout, make_layout
 
 FULL, SMALL = Camera(), Camera(size=(3000, 2000), sensor_mm=(18.0, 12.0))
 """24 megapixels, and a quarter of it with the same pixels, for a quick look."""
@@ -40,16 +41,12 @@ class Taken:
 
     def true_shifts(self, channel: str) -> NDArray:
         """Displacement at every true tile's incentre: the colour's own, and what lopsided blur adds."""
-        index = self.layout.columns * self.truth.row + self.truth.column
-        order = np.argsort(self.layout.columns * self.layout.row + self.layout.column)
-        corners = self.layout.corners_mm[order][index]
-        place, middle = incentres(corners), corners[:, np.array(LEG_CORNERS)].mean(axis=2)
-        projection = self.projection
-        moved = {
-            name: self.truth.crossing_px[name] - projection.to_picture(middle, name) for name in (channel, "green")
-        }
-        blurred = displacement_px(self.truth.normal, moved[channel] - moved["green"])
-        return projection.to_picture(place, channel) - projection.to_picture(place, "green") + blurred
+        rows = {place: i for i, place in enumerate(zip(self.layout.column, self.layout.row, strict=True))}
+        index = [rows[place] for place in zip(self.truth.column, self.truth.row, strict=True)]
+        place, edges = incentres(self.layout.corners_mm[index]), self.truth.edges
+        own, green = (self.projection.to_picture(place, name) for name in (channel, "green"))
+        moved = {name: edges.crossing_px[name] - edges.middle_px[name] for name in (channel, "green")}
+        return own - green + displacement_px(edges.normal, moved[channel] - moved["green"])
 
     def rows_of_truth(self, column: NDArray, row: NDArray) -> NDArray:
         """Where in the truth's arrays some tiles stand."""
