@@ -14,12 +14,15 @@ from lensbench.target.layout import make_layout
 
 MAGNIFICATION = 0.12
 
+GLASS_MM = 0.8
+"""How far before the sensor's surface dust on its cover glass seems to lie."""
+
 
 def demo_bench() -> Bench:
     """The build, the camera and the sheet.
 
     A close-up lens from a slide projector's front group and an enlarger's rear doublet: sharp in the middle,
-    leaning a little, fringing in the corners, with dust on the sensor, a hair inside and a smear on the front.
+    leaning a little, fringing in the corners, with dust and a hair on the sensor and a smear on the front.
     """
     camera = Camera(
         size=(4320, 2880), sensor_mm=(23.4, 15.6), hot=150, dead=30, green_imbalance=0.004, dirt=_on_the_sensor()
@@ -69,7 +72,6 @@ def _lens() -> Lens:
         "green": Colour((0.54,)),
         "blue": Colour((0.46,), focus_mm=-0.02, stretch_outer=-4.5e-4, falloff_stops=0.03),
     }
-    inside = Dirt("fibre", -4.2, 2.4, 0.03, 0.6, 4.0, length_mm=3.5, angle_deg=35, bend=1.2, place="rear glass")
     smear = Dirt("patch", 5.5, -3.6, 0.9, 0.02, place="front glass")
     return Lens(
         focal_mm=32,
@@ -84,15 +86,16 @@ def _lens() -> Lens:
         distortion=(-0.021, 0.004),
         decentre_mm=(0.5, -0.3),
         colours=colours,
-        rim=Rim(1.0, 0.5),
+        rim=Rim(1.0, 0.75),
         glare=0.012,
-        dirt=(inside, smear),
+        dirt=(smear,),
     )
 
 
 def _on_the_sensor() -> tuple[Dirt, ...]:
     return (
-        Dirt("spot", -7.3, -4.1, 0.06, 0.9, 1.2),
-        Dirt("spot", 2.9, 5.2, 0.10, 0.8, 1.2),
-        Dirt("spot", 8.8, 1.7, 0.045, 0.9, 1.2),
+        Dirt("spot", -7.3, -4.1, 0.05, 0.9, GLASS_MM),
+        Dirt("spot", 2.9, 5.2, 0.09, 0.8, GLASS_MM),
+        Dirt("spot", 8.8, 1.7, 0.04, 0.9, GLASS_MM),
+        Dirt("fibre", -4.2, 2.4, 0.015, 0.7, GLASS_MM, length_mm=3.5, angle_deg=35, bend=1.2),
     )
