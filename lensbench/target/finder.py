@@ -16,7 +16,7 @@ from lensbench.frame import place_in_words
 from lensbench.shot import Shot
 from lensbench.target.lattice import FEWEST, Match, grow_lattices, match_lattice
 from lensbench.target.layout import LEG_CORNERS, Layout
-from lensbench.target.reduced import Reduced, reduce_shot
+from lensbench.target.reduced import DIMMEST, Reduced, reduce_shot
 from lensbench.target.settling import Settled, legs_of, settle
 from lensbench.target.sheet_map import SheetMap, fit_map
 from lensbench.target.triangles import Triangles, find_triangles
@@ -38,6 +38,19 @@ MOST_ROUNDS = 6
 
 WIDE_BLUR = 0.12
 """Blur over the leg from which a tile's edges run into each other."""
+
+
+DIM = 0.1
+"""Paper with less than this share of the brightest paper's light counts as dark where tiles are missing."""
+
+BLURRED, COVERED, DARK = "too blurred", "covered or spoiled", "too dark"
+
+REMEDY = {
+    BLURRED: "Focus again, or use the coarse lattice.",
+    COVERED: "Is anything in the way, is the sheet folded or stained, or does the picture end there?",
+    DARK: "Light the sheet more evenly or expose longer; perhaps the lens draws nothing there.",
+}
+"""Why tiles could not be made out, and what to do."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,11 +196,11 @@ class _Search:
         reckoned = mapping(self.layout.corners_mm[missed])
         whole = _in_frame(self.picture.to_shot(reckoned), self.size).all(axis=1)
         middles = reckoned[whole].mean(axis=1)
-        down, across = self.picture.relative.shape
-        x, y = (np.clip(np.round(middles[:, k]).astype(int), 0, (across, down)[k] - 1) for k in (0, 1))
-        readable = self.picture.readable[y, x]
+        paper = self.picture.paper
+        x, y = (np.clip(np.round(middles[:, k]).astype(int), 0, paper.shape[1 - k] - 1) for k in (0, 1))
+        dark = paper[y, x] < max(DIM * float(paper.max()), DIMMEST)
         blur = settled.blur[which][whole]
-        why = np.where(readable, np.where(blur > WIDE_BLUR, "too blurred", "covered or spoiled"), "too dark")
+        why = np.where(dark, DARK, np.where(blur > WIDE_BLUR, BLURRED, COVERED))
         return _Missed(self.picture.to_shot(middles), why.tolist())
 
 
@@ -214,8 +227,8 @@ def _notes(found: int, missed: _Missed, size: tuple[int, int]) -> tuple[str, ...
         places = [
             place_in_words(x, y, size) for (x, y), w in zip(missed.places, missed.why, strict=True) if w == why
         ]
-        number = f"{len(places)} tile{'s' if len(places) > 1 else ''}"
-        notes.append(f"{number} beside the {found} found could not be made out, {why}: {_counted(places)}.")
+        number = f"{len(places)} tile{'s' if len(places) > 1 else ''} beside the {found} found"
+        notes.append(f"{number} could not be made out, {why}: {_counted(places)}. {REMEDY[why]}")
     return tuple(notes)
 
 

@@ -238,8 +238,8 @@ class _Drawing:
 def _save(path: Path, drawing: _Drawing) -> Path:
     import matplotlib
 
-    # Letters are drawn in the PDF, for film setters without fonts, and stay words in the SVG, for anybody to change;
-    # no dates, so that files can be compared.
+    # Letters are drawn in the PDF, for film setters without fonts, and stay words in the SVG, for anybody to
+    # change; no dates, so that files can be compared.
     settings = {
         "font.sans-serif": ["DejaVu Sans", "sans-serif"],
         "pdf.fonttype": 3,

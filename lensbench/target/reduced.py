@@ -26,15 +26,19 @@ DIMMEST = 0.002
 class Reduced:
     """A shot's reference channel as means over square blocks, over the paper's light around.
 
-    `relative` is 1 on paper and near 0 in ink, shape (down, across); block [row, column] has its centre at
-    x = block * column + offset[0] in the shot, y likewise. `readable` is False where the paper itself holds too
-    little light.
+    `relative` is 1 on paper and near 0 in ink, `paper` the light of bare paper there as a share of full scale, both
+    of shape (down, across). Block [row, column] has its centre at x = block * column + offset[0], y likewise.
     """
 
     relative: NDArray[np.float32]
-    readable: NDArray[np.bool_]
+    paper: NDArray[np.float32]
     block: int
     offset: NDArray[np.float64]
+
+    @property
+    def readable(self) -> NDArray[np.bool_]:
+        """Where paper has light enough."""
+        return self.paper > DIMMEST
 
     def to_shot(self, places: NDArray) -> NDArray:
         """Places (x, y) in blocks to places in the shot's pixels."""
@@ -49,10 +53,10 @@ def reduce_shot(shot: Shot) -> Reduced:
     """Average the reference channel over blocks and divide by the paper's light, which may fall off by stops."""
     block = _block_side(shot)
     light, offset = _block_means(shot, block)
-    floor = DIMMEST * shot.full_scale(shot.reference)
-    paper = _paper(light)
-    relative = np.clip(light / np.maximum(paper, floor), 0, 2)
-    return Reduced(relative, paper > floor, block, offset)
+    full = np.float32(shot.full_scale(shot.reference))
+    paper = _paper(light) / full
+    relative = np.clip(light / (np.maximum(paper, DIMMEST) * full), 0, 2)
+    return Reduced(relative, paper, block, offset)
 
 
 def _block_side(shot: Shot) -> int:

@@ -99,7 +99,8 @@ def settle(picture: Reduced, mapping: SheetMap, corners_mm: NDArray, blur: NDArr
     light = _look_up(picture, places)
     ink, paper = _levels(light)
     offset, width = _crossings(light, depth, (ink[:, None] + paper) / 2, paper - ink[:, None])
-    contrast = 1 - ink / np.where(np.isnan(paper).all(axis=1), np.nan, _median(paper, axis=1))
+    beside = _median(paper, axis=1)
+    contrast = 1 - ink / np.where(beside > 0, beside, np.nan)
     offset[~(contrast > LEAST_CONTRAST)] = np.nan
     shown = np.isfinite(light[..., [0, -1]]).all(axis=3)
     shift, bend, growth, seen = _corrections(edges, offset, shown, reckoned, leg)
@@ -118,9 +119,8 @@ def legs_of(corners: NDArray) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, eq=False)
 class _Edges:
-    """Profiles' places along the edges: in parts of the edge, in the picture, and the ways outwards across it."""
+    """Profiles' places in the picture, and the ways outwards across the edges there, shape (n, 3, stations, 2)."""
 
-    along: NDArray[np.float64]
     places: NDArray[np.float64]
     normals: NDArray[np.float64]
 
@@ -135,7 +135,7 @@ def _edges(mapping: SheetMap, corners_mm: NDArray, reckoned: NDArray, blur: NDAr
     places = mapping(on_sheet)
     normals = _across(mapping(on_sheet + step) - mapping(on_sheet - step))
     outward = ((places - reckoned.mean(axis=1)[:, None, None]) * normals).sum(axis=-1, keepdims=True)
-    return _Edges(along, places, np.where(outward < 0, -normals, normals))
+    return _Edges(places, np.where(outward < 0, -normals, normals))
 
 
 def _across(tangents: NDArray) -> NDArray:
