@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.surface import Surface, block_means, fit_clean_surface
+from lensbench.analysers.blocks import block_means
+from lensbench.analysers.surface import Surface, fit_clean_surface
 from lensbench.errors import BenchError
 from lensbench.findings import Falloff, FalloffGrid, Figure, Place, ZoneFalloff
 from lensbench.frame import ZONES, h_of, half_diagonal, zone_index

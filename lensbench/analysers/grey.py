@@ -14,15 +14,9 @@ from math import lcm
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.surface import (
-    Surface,
-    fit_round,
-    index_block_means,
-    round_basis,
-    smooth_through,
-    spline_basis,
-    trust_round,
-)
+from lensbench.analysers.blocks import index_block_means
+from lensbench.analysers.round_light import fit_round, round_basis, trust_round
+from lensbench.analysers.surface import Surface, nodes, smooth_through, spline_basis
 from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
 from lensbench.shot import Shot
@@ -33,7 +27,7 @@ CELL_PX = 2
 SPLINES = (15, 21)
 """Splines down and across that carry the smooth light from blocks to cells."""
 
-LEAST_SCATTER = 2e-4
+LEAST_SCATTER = 4e-4
 """Scatter of the logarithms of the blocks' light that is never taken for dirt."""
 
 CUT_OFF = 0.85
@@ -64,7 +58,7 @@ STRIP_CELLS = 48
 
 @dataclass(frozen=True, eq=False)
 class IndexLight:
-    """One colour index over the blocks: its smooth light, its noise there, and how its samples are weighed."""
+    """One colour index: its smooth light, and on the surface's nodes; its noise there; its samples' weight."""
 
     surface: Surface
     light: NDArray[np.float64]
@@ -139,16 +133,14 @@ def grey_picture(flat: Shot) -> GreyPicture:
         black = sum(lights[i].weight * flat.gain[i] * flat.black[i] for i in indices)
         coefficients = sum(part.weight * part.surface.coefficients for part in parts)
         expected.append(Surface(flat.size, coefficients + black))
-        inverse.append(smooth_through(1 / noise, x, y, flat.size, SPLINES))
+        inverse.append(smooth_through(1 / noise, flat.size, SPLINES))
         strengths.append(signal / noise)
     strength = np.sqrt(np.mean(np.square(strengths), axis=0))
     scale = (_by_index(flat, lights) * flat.gain).astype(np.float32)
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
     _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
-    return GreyPicture(
-        flat.size, z, smooth_through(strength, x, y, flat.size, SPLINES), x, y, readable, flat, lights
-    )
+    return GreyPicture(flat.size, z, smooth_through(strength, flat.size, SPLINES), x, y, readable, flat, lights)
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
@@ -164,19 +156,26 @@ def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray,
             "Light the sheet evenly and expose so that white is at 50 to 75 %."
         )
     basis = round_basis(first.x, first.y, flat.size)
+    node_basis = round_basis(*nodes(flat.size, SPLINES), flat.size)
     # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
     noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
     logs = {i: np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0)) for i, m in means.items()}
     trust = trust_round(np.mean(list(logs.values()), axis=0), readable, basis, LEAST_SCATTER)
     lights = {}
     for index, m in means.items():
-        light = np.exp(fit_round(logs[index], trust, basis))
-        variance = noise.variance(light)
-        weight = float(np.median((light / variance)[readable]))
-        surface = smooth_through(light, first.x, first.y, flat.size, SPLINES)
-        lights[index] = IndexLight(surface, light, variance, noise, weight)
-        readable &= ~_vignetted(m.light / light, readable)
+        parts = fit_round(logs[index], trust, basis)
+        light = np.exp(node_basis @ parts).reshape([3 * n for n in SPLINES])
+        lights[index] = _index_light(light, noise, flat.size)
+        readable &= ~_vignetted(m.light / np.exp(basis @ parts).reshape(readable.shape), readable)
     return lights, first.x, first.y, readable
+
+
+def _index_light(light: NDArray, noise: Noise, size: tuple[int, int]) -> IndexLight:
+    """What is known of one colour index from its light on the nodes."""
+    variance = noise.variance(light)
+    return IndexLight(
+        smooth_through(light, size, SPLINES), light, variance, noise, float(np.median(light / variance))
+    )
 
 
 def _indices(flat: Shot) -> list[int]:
@@ -290,11 +289,12 @@ def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
         The picture without the marks; changed in place.
     """
     x, y, readable = picture.block_x, picture.block_y, picture.readable
-    strength = picture.strength.on_grid(x, y)
-    depth = _block_means_of_cells(z, x, y) / strength
+    depth = _block_means_of_cells(z, x, y) / picture.strength.on_grid(x, y)
     basis = round_basis(x, y, picture.size)
-    trust = trust_round(depth, readable, basis, LEAST_SCATTER)
-    off = smooth_through(strength * fit_round(depth, trust, basis), x, y, picture.size, SPLINES)
+    parts = fit_round(depth, trust_round(depth, readable, basis, LEAST_SCATTER), basis)
+    node_x, node_y = nodes(picture.size, SPLINES)
+    lift = (round_basis(node_x, node_y, picture.size) @ parts).reshape(len(node_y), len(node_x))
+    off = smooth_through(picture.strength.on_grid(node_x, node_y) * lift, picture.size, SPLINES)
     rows, columns = z.shape
     along = _along_x(off, CELL_PX * np.arange(columns) + (CELL_PX - 1) / 2)
     down = spline_basis(CELL_PX * np.arange(rows) + (CELL_PX - 1) / 2, picture.size[1], SPLINES[0])

@@ -133,7 +133,7 @@ def find_peaks(levels: list[Level], threshold: float, box: Box | None = None) ->
 def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
     """Peaks of one grid's two filters, of standard deviations 0.71 and 1 cell."""
     parts = []
-    rows, columns = _part(level, box)
+    rows, columns = cells_in(level, box)
 
     def strip(top: int) -> None:
         z = _with_border(level.z, slice(top, min(top + STRIP_CELLS, rows.stop)), columns)
@@ -151,7 +151,7 @@ def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
     return Peaks(column * cell + level.offset, row * cell + level.offset, signal.astype(float), sigma * cell)
 
 
-def _part(level: Level, box: Box | None) -> tuple[slice, slice]:
+def cells_in(level: Level, box: Box | None) -> tuple[slice, slice]:
     """Rows and columns of the cells in a box (one at least)."""
     height, width = level.z.shape
     if box is None:

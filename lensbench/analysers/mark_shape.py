@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import GreyPicture
-from lensbench.analysers.mark_filters import Level, Peaks
+from lensbench.analysers.grey import CELL_PX, GreyPicture
+from lensbench.analysers.mark_filters import Box, Level, Peaks
 from lensbench.findings import Figure
 
 REACH_CELLS = 10
@@ -66,9 +66,45 @@ class Shape:
         (a, b), (c, d) = self.ellipse
         return np.hypot(a * dx + b * dy, c * dx + d * dy)
 
-    def profile(self, x: NDArray, y: NDArray) -> NDArray:
-        """Share of its depth at places in pixels."""
-        return np.exp(-np.log(2) * np.minimum(self.radius(x, y) ** self.steepness, 60.0))
+    def profile(self, x: NDArray, y: NDArray, nearer: float = 1.0) -> NDArray:
+        """Share of its depth at places in pixels, brought nearer by a factor."""
+        return np.exp(-np.log(2) * np.minimum((nearer * self.radius(x, y)) ** self.steepness, 60.0))
+
+    @property
+    def axis(self) -> NDArray[np.float64]:
+        """The way that it is long, as a unit vector."""
+        return np.linalg.svd(self.ellipse)[2][1]
+
+    @property
+    def box(self) -> Box:
+        """The part of the frame that it changes."""
+        # exp(-ln 2 · ρ^p) has fallen to 0.1 % where ρ^p is 10.
+        reach = 10 ** (1 / self.steepness) * self.length.value / 2 + CELL_PX
+        return Box(self.x - reach, self.y - reach, self.x + reach, self.y + reach)
+
+    def lift(self, z: NDArray[np.float32], picture: GreyPicture, share: float = 1.0) -> None:
+        """Lift the picture by a share of its shadow (-1 puts it back)."""
+        box = self.box
+        top, bottom = np.clip([box.top // CELL_PX, box.bottom // CELL_PX + 1], 0, z.shape[0]).astype(int)
+        left, right = np.clip([box.left // CELL_PX, box.right // CELL_PX + 1], 0, z.shape[1]).astype(int)
+        if bottom <= top or right <= left:
+            return
+        # Wide marks are smooth: every so many cells will do, with straight lines between.
+        step = max(int(self.width.value / 40 / CELL_PX), 1)
+        rows, down = _thinned(top, bottom, step)
+        columns, across = _thinned(left, right, step)
+        x, y = (CELL_PX * v + (CELL_PX - 1) / 2 for v in (columns, rows))
+        strength = float(picture.strength_at(self.x, self.y))
+        shadow = share * self.depth.value / 100 * strength * self.profile(x[None, :], y[:, None])
+        z[top:bottom, left:right] -= down @ shadow.astype(np.float32) @ across.T
+
+
+def _thinned(start: int, stop: int, step: int) -> tuple[NDArray, NDArray[np.float32]]:
+    """Every `step`-th cell, and the weights that interpolate between them, shape (cells, thinned)."""
+    count = -(-(stop - start - 1) // step) + 1
+    place = np.arange(stop - start) / step
+    weights = np.maximum(1 - np.abs(place[:, None] - np.arange(count)), 0)
+    return start + step * np.arange(count), weights.astype(np.float32)
 
 
 def fit_shapes(picture: GreyPicture, levels: list[Level], peaks: Peaks) -> list[Shape | None]:

@@ -1,0 +1,431 @@
+"""The search for dirt marks on a grey picture: the plainest are taken out first, then what they hid."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.fibre_path import Fibre, follow, joined_paths, likely, measure_fibre
+from lensbench.analysers.grey import GreyPicture, settle
+from lensbench.analysers.mark_filters import LARGEST_GROUNDED_PX, Box, Peaks, find_peaks, ground_of, halvings
+from lensbench.analysers.mark_lines import Segments, find_segments
+from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
+
+THRESHOLD = 5.7
+"""Least signal to noise of a mark: noise alone passes it less than once in ten frames of 24 megapixels."""
+
+FIBRE_THRESHOLD, FIBRE_STEP_SIGNAL, FIBRE_STEP_PX = 6.7, 1.75, 32.0
+"""The same of a fibre, which noise can be mistaken for in more ways: the first, and besides so much for each step
+of its path, for a path that is led by noise gathers some signal at each step (the roots of the squares add)."""
+
+QUICK_SHARE = 0.9
+"""Share of that which the cells nearest to the path must hold for the fibre to be measured."""
+
+SEED_THRESHOLD = 4.8
+"""Least signal to noise of a segment from which a fibre is followed."""
+
+LEAST_DEPTH = {"spot": 0.2, "fibre": 0.2, "patch": 0.4}
+"""Shallower marks (in percent) show in no picture, and large ones are likelier unevenness of the light."""
+
+LEAST_WIDTH_PX = 2.5
+"""Whatever round mark is sharper than this is the sensor's own."""
+
+LEAST_FIBRE_PX = 24.0
+"""Shorter lines are spots or nothing."""
+
+WIDEST_FIBRE_PX = 32.0
+"""Wider lines are no fibres."""
+
+FIBRE_ASPECT = 3.0
+"""Marks longer than this many widths are fibres."""
+
+PATCH_PX = 100.0
+"""Spots wider than this are patches."""
+
+WIDE_PX, WIDE_SHARE = 32.0, 0.4
+"""Of the marks wider than this (standard deviation of the filter) only those of at least this share of the
+plainest's signal are taken at a time: the smooth light must settle before fainter ones can be told from it."""
+
+ROUNDS = 20
+"""Rounds of taking out and searching anew, at most."""
+
+SWEEPS = 3
+"""How often marks that stand close together are fitted anew, each without the others."""
+
+BESIDE_DEPTH = {Shape: 0.1, Fibre: 0.35}
+"""What lies on a mark, or beside it, is a mark of its own when it is deeper than this share of the other there."""
+
+FLAT_ANSWER = 1.8
+"""Signal to noise of a filter of 1 px where an even shadow of the depth 1 lies on light of the strength 1."""
+
+UNEXPLAINED = 1.0
+"""Where a shape leaves over more than this, against its own energy, something else rules its surroundings."""
+
+FIBRE_LEVELS_PX = (2, 4, 8)
+"""Cells of the grids on which fibres are looked for."""
+
+NO_PEAKS = Peaks(*(np.empty(0) for _ in range(4)))
+
+
+def search_marks(picture: GreyPicture) -> list[Shape | Fibre]:
+    """All marks of a grey picture, the plainest first.
+
+    Parameters
+    ----------
+    picture : GreyPicture
+        Of one flat.
+    """
+    search = _Search(picture)
+    for _ in range(ROUNDS):
+        if not search.take_fibres() and not search.take_shapes():
+            break
+    final: list[Shape | Fibre] = []
+    for mark in sorted(search.found, key=lambda m: -m.signal_to_noise):
+        if _is_deep_enough(mark) and not _is_left_over(mark, final):
+            final.append(mark)
+    return final
+
+
+class _Search:
+    """The picture without the marks found so far, and where more may be."""
+
+    def __init__(self, picture: GreyPicture) -> None:
+        self.picture = picture
+        self.left = picture.z.copy()
+        self.found: list[Shape | Fibre] = []
+        self.tried = NO_PEAKS
+        self._renew_levels()
+        self.peaks = find_peaks(self.grounded, THRESHOLD)
+        self.seeds = find_segments(self._fibre_levels(), SEED_THRESHOLD)
+
+    # -- round marks --
+
+    def take_shapes(self) -> bool:
+        """Take out the round marks that nothing plainer disturbs; whether there were any to try."""
+        peaks = self._plainest()
+        if not len(peaks.x):
+            return False
+        accepted = self._accepted(fit_shapes(self.picture, self.levels, peaks))
+        self.tried = _together([self.tried, peaks])
+        if accepted:
+            self._take_out(accepted)
+        else:
+            self.peaks = self.peaks.chosen(~self._was_tried(self.peaks))
+        return True
+
+    def _plainest(self) -> Peaks:
+        """Peaks that no stronger one is near, the strongest first."""
+        peaks = self.peaks.chosen(np.argsort(-np.abs(self.peaks.signal)))
+        signal, wide = np.abs(peaks.signal), peaks.sigma >= WIDE_PX
+        free = ~wide | (signal > WIDE_SHARE * np.max(signal, initial=0, where=wide))
+        chosen = []
+        while free.any():
+            first = int(np.argmax(free))
+            chosen.append(first)
+            distance = np.hypot(peaks.x - peaks.x[first], peaks.y - peaks.y[first])
+            free &= distance > 6 * peaks.sigma[first] + 3 * peaks.sigma
+        return peaks.chosen(np.array(chosen, int))
+
+    def _accepted(self, shapes: list[Shape | None]) -> list[Shape | Fibre]:
+        """The shapes that are marks and don't lie in the skirts of plainer ones that are still to be taken out."""
+        accepted: list[Shape | Fibre] = []
+        for shape in sorted((s for s in shapes if s is not None), key=lambda s: -s.signal_to_noise):
+            hidden = any(other.profile(shape.x, shape.y) > 1e-3 for other in accepted)
+            if hidden or shape.unexplained > UNEXPLAINED:
+                continue
+            mark = self._as_fibre(shape) if _is_elongated(shape) else shape
+            if _is_deep_enough(mark) and not _is_left_over(mark, self.found):
+                accepted.append(mark)
+        return accepted
+
+    def _as_fibre(self, shape: Shape) -> Shape | Fibre:
+        """The fibre that an elongated shape is a part of, or the shape where none can be followed."""
+        level = [level for level in self._fibre_levels() if level.cell_px <= shape.width.value][-1:]
+        if not level:
+            return shape
+        way = 0.35 * shape.length.value * shape.axis
+        ends = (np.array([v]) for v in (shape.x - way[0], shape.y - way[1], shape.x + way[0], shape.y + way[1]))
+        signal = np.sign(shape.depth.value) * shape.signal_to_noise
+        seed = Segments(*ends, np.array([signal]), np.array([float(level[0].cell_px)]))
+        fibre = self._fibre(seed)
+        if fibre is None or fibre.signal_to_noise < 0.8 * shape.signal_to_noise or not _is_deep_enough(fibre):
+            return shape
+        return fibre
+
+    # -- fibres --
+
+    def take_fibres(self) -> bool:
+        """Take out the fibres that nothing plainer disturbs; whether there were any."""
+        accepted: list[Fibre] = []
+        outshone = self._outshone(self.seeds)
+        seeds = self._likely(self.seeds.chosen(~outshone))
+        later = [self.seeds.chosen(outshone)]
+        while len(seeds.x0):
+            fibre = self._fibre(seeds)
+            along = _along(seeds, fibre)
+            if fibre is not None and _is_deep_enough(fibre) and not _is_left_over(fibre, self.found + accepted):
+                if self._is_outshone(fibre):
+                    later.append(seeds.chosen(along))
+                else:
+                    accepted.append(fibre)
+            seeds = seeds.chosen(~along)
+        # What led nowhere need not be tried again while nothing changes there.
+        self.seeds = _together(later)
+        if accepted:
+            self._take_out([self._joined_to_found(fibre) for fibre in accepted])
+        return bool(accepted)
+
+    def _joined_to_found(self, fibre: Fibre) -> Fibre:
+        """A fibre made one with those found before that go on where it ends."""
+        for number in reversed(range(len(self.found))):
+            other = self.found[number]
+            path = joined_paths(fibre, other) if isinstance(other, Fibre) else None
+            if path is None:
+                continue
+            other.lift(self.left, self.picture, -1.0)
+            self._renew_levels()
+            level = self.grounded[0]
+            whole = measure_fibre(
+                self.picture,
+                self.grounded,
+                level,
+                (path - level.offset) / level.cell_px,
+                np.sign(fibre.depth.value),
+            )
+            if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
+                del self.found[number]
+                fibre = whole
+            else:
+                other.lift(self.left, self.picture)
+                self._renew_levels()
+        return fibre
+
+    def _likely(self, seeds: Segments) -> Segments:
+        """The segments from which it is worth while to follow a fibre, the strongest first."""
+        likely_ones = np.zeros(len(seeds.x0), bool)
+        for level in self._fibre_levels():
+            own = np.flatnonzero(seeds.cell == level.cell_px)
+            likely_ones[own] = likely(level, seeds.chosen(own))
+        seeds = seeds.chosen(likely_ones)
+        return seeds.chosen(np.argsort(-np.abs(seeds.signal)))
+
+    def _fibre(self, seeds: Segments) -> Fibre | None:
+        """The fibre that the first of the seeds belongs to, if any."""
+        level = next(level for level in self.grounded if level.cell_px == seeds.cell[0])
+        path, signal = follow(level, seeds, 0)
+        if signal < QUICK_SHARE * _least_fibre_signal(len(path) * level.cell_px):
+            return None
+        return measure_fibre(self.picture, self.grounded, level, path, float(np.sign(seeds.signal[0])))
+
+    def _is_outshone(self, fibre: Fibre) -> bool:
+        """Whether a plainer round mark lies on or beside a fibre, and must be taken out first."""
+        peaks = self.peaks
+        on_it = fibre.distance(peaks.x, peaks.y) < fibre.width.value / 2 + 4 * peaks.sigma
+        return fibre.signal_to_noise < 0.95 * np.max(np.abs(peaks.signal), initial=0, where=on_it)
+
+    def _outshone(self, seeds: Segments) -> NDArray[np.bool_]:
+        """Which segments only pass through a round mark that is plainer than they."""
+        out = np.zeros(len(seeds.x0), bool)
+        ways = np.stack([seeds.x1 - seeds.x0, seeds.y1 - seeds.y0], axis=1)
+        lengths = np.maximum(np.hypot(*ways.T), 1e-9)
+        ways /= lengths[:, None]
+        strongest = np.argsort(-np.abs(self.peaks.signal))[:300]
+        for x, y, signal, sigma in zip(*self.peaks.chosen(strongest), strict=True):
+            dx, dy = x - seeds.x0, y - seeds.y0
+            along = dx * ways[:, 0] + dy * ways[:, 1]
+            across = np.abs(dx * ways[:, 1] - dy * ways[:, 0])
+            near = (across < 4 * sigma) & (along > -4 * sigma) & (along < lengths + 4 * sigma)
+            out |= near & (np.abs(seeds.signal) < 0.9 * abs(signal))
+        return out
+
+    # -- taking out --
+
+    def _take_out(self, accepted: list[Shape] | list[Fibre]) -> None:
+        """Take marks out, fit those that stand close together anew, let the light settle, and search anew."""
+        for mark in accepted:
+            mark.lift(self.left, self.picture)
+        self.found += accepted
+        changed = [mark.box for mark in accepted]
+        for _ in range(SWEEPS):
+            crowd = self._crowd(changed)
+            self._refit(crowd)
+            changed += [self.found[n].box for n in crowd]
+            if not crowd:
+                break
+        if any(mark.width.value >= PATCH_PX for mark in accepted):
+            settle(self.picture, self.left)
+        self._search_anew(changed)
+
+    def _crowd(self, changed: list[Box]) -> list[int]:
+        """Numbers of the round marks that overlap with others where something changed."""
+        boxes = [mark.box for mark in self.found]
+        return [
+            n
+            for n, box in enumerate(boxes)
+            if isinstance(self.found[n], Shape)
+            and any(box.meets(other) for other in changed)
+            and sum(box.meets(other) for other in boxes) > 1
+        ]
+
+    def _refit(self, crowd: list[int]) -> None:
+        """Fit round marks anew, each without the others."""
+        for group in _apart(crowd, [mark.box for mark in self.found]):
+            renewed = refit_shapes(self.picture, halvings(self.left), [self.found[n] for n in group])
+            for number, shape in zip(group, renewed, strict=True):
+                if shape is not None and _is_like(shape, self.found[number]):
+                    self.found[number].lift(self.left, self.picture, -1.0)
+                    shape.lift(self.left, self.picture)
+                    self.found[number] = shape
+
+    def _search_anew(self, changed: list[Box]) -> None:
+        """Search again where something was taken out; leave out peaks that led nowhere or are mere leftovers."""
+        self._renew_levels()
+        peaks, keep = [], np.ones(len(self.peaks.x), bool)
+        seeds, stay = [], np.ones(len(self.seeds.x0), bool)
+        for box in _joined(changed):
+            keep &= ~box.holds(self.peaks.x, self.peaks.y)
+            self.tried = self.tried.chosen(~box.holds(self.tried.x, self.tried.y))
+            peaks.append(find_peaks(self.grounded, THRESHOLD, box))
+            wide = box.grown(128)
+            middle = (self.seeds.x0 + self.seeds.x1) / 2, (self.seeds.y0 + self.seeds.y1) / 2
+            stay &= ~wide.holds(*middle)
+            seeds.append(find_segments(self._fibre_levels(), SEED_THRESHOLD, wide))
+        peaks = _together([self.peaks.chosen(keep), *peaks])
+        self.seeds = _together([self.seeds.chosen(stay), *seeds])
+        self.peaks = peaks.chosen(~(self._was_tried(peaks) | self._left_over(peaks)))
+
+    def _was_tried(self, peaks: Peaks) -> NDArray[np.bool_]:
+        """Which peaks have led nowhere since anything changed there."""
+        tried = np.zeros(len(peaks.x), bool)
+        for x, y, sigma in zip(self.tried.x, self.tried.y, self.tried.sigma, strict=True):
+            tried |= (np.hypot(peaks.x - x, peaks.y - y) < sigma) & (np.abs(np.log(peaks.sigma / sigma)) < 0.4)
+        return tried
+
+    def _left_over(self, peaks: Peaks) -> NDArray[np.bool_]:
+        """Which peaks are too faint to be more than what a mark found there left behind."""
+        depth = (
+            100 * np.abs(peaks.signal) / (self.picture.strength_at(peaks.x, peaks.y) * peaks.sigma * FLAT_ANSWER)
+        )
+        faint = np.zeros(len(depth), bool)
+        for mark in self.found:
+            share = BESIDE_DEPTH[type(mark)] * abs(mark.depth.value)
+            inside = mark.box.holds(peaks.x, peaks.y) & (depth < share)
+            faint[inside] |= mark.profile(peaks.x[inside], peaks.y[inside]) > 0.2
+        return faint
+
+    def _renew_levels(self) -> None:
+        """Bin the picture as it is now; the fine grids also without the slowly changing ground."""
+        self.levels = halvings(self.left)
+        down, across = ground_of(self.levels)
+        fine = halvings(self.left - down @ across)
+        self.grounded = [
+            f if f.cell_px <= LARGEST_GROUNDED_PX else level for f, level in zip(fine, self.levels, strict=True)
+        ]
+
+    def _fibre_levels(self) -> list:
+        return [level for level in self.grounded if level.cell_px in FIBRE_LEVELS_PX]
+
+
+# -- judging marks --------------------------------------------------------------------------------------------
+
+
+def _is_deep_enough(mark: Shape | Fibre) -> bool:
+    """Whether a mark is dirt that can show in a picture, and not the sensor's own."""
+    if isinstance(mark, Fibre):
+        deep = abs(mark.depth.value) >= LEAST_DEPTH["fibre"]
+        deep &= mark.signal_to_noise >= _least_fibre_signal(mark.length.value)
+        thin = mark.width.value < min(WIDEST_FIBRE_PX, mark.length.value / FIBRE_ASPECT)
+        return deep and thin and mark.length.value >= LEAST_FIBRE_PX
+    kind = "patch" if mark.width.value >= PATCH_PX else "spot"
+    deep = abs(mark.depth.value) >= LEAST_DEPTH[kind] and mark.signal_to_noise >= THRESHOLD
+    return deep and mark.width.value >= LEAST_WIDTH_PX
+
+
+def _least_fibre_signal(length_px: float) -> float:
+    """Least signal to noise of a fibre of this length."""
+    return float(np.sqrt(FIBRE_THRESHOLD**2 + FIBRE_STEP_SIGNAL**2 * length_px / FIBRE_STEP_PX))
+
+
+def _is_elongated(shape: Shape) -> bool:
+    """Whether a shape is rather a fibre's."""
+    width, length = shape.width.value, shape.length.value
+    return length >= FIBRE_ASPECT * width and length >= LEAST_FIBRE_PX and width < WIDEST_FIBRE_PX
+
+
+def _is_left_over(mark: Shape | Fibre, others: list) -> bool:
+    """Whether a mark is only what others, taken out not quite, left behind."""
+    for other in others:
+        if isinstance(mark, Shape) and isinstance(other, Shape) and _is_same(mark, other):
+            return True
+        if isinstance(mark, Fibre) and isinstance(other, Fibre) and _runs_along(mark, other):
+            return True
+        places = mark.path[::4].T if isinstance(mark, Fibre) else (np.array([mark.x]), np.array([mark.y]))
+        # How well a mark is known, and so taken out, goes with how deep it is hereabouts.
+        beside = float(np.median(other.profile(*places, nearer=0.75)))
+        if abs(mark.depth.value) < BESIDE_DEPTH[type(other)] * abs(other.depth.value) * beside:
+            return True
+    return False
+
+
+def _runs_along(one: Fibre, other: Fibre) -> bool:
+    """Whether a fibre lies for the most part on another."""
+    return float(np.median(other.distance(*one.path[::4].T))) < max(other.width.value, one.width.value) + 2
+
+
+def _is_same(one: Shape, other: Shape) -> bool:
+    """Whether two shapes are one mark, found twice."""
+    alike = 0.5 < one.width.value / other.width.value < 2 and 0.5 < one.length.value / other.length.value < 2
+    return alike and float(other.radius(one.x, one.y)) < 0.7
+
+
+def _is_like(renewed: Shape, first: Shape) -> bool:
+    """Whether a shape fitted anew is still the mark that it was."""
+    depth = renewed.depth.value / first.depth.value
+    area = renewed.width.value * renewed.length.value / (first.width.value * first.length.value)
+    return 0.3 < depth < 3 and 0.2 < area < 5
+
+
+def _along(seeds: Segments, fibre: Fibre | None) -> NDArray[np.bool_]:
+    """Which segments belong to a fibre that was followed; the first at least."""
+    on_it = np.zeros(len(seeds.x0), bool)
+    if fibre is not None:
+        room = fibre.reach + 4 * seeds.cell
+        middle = fibre.distance((seeds.x0 + seeds.x1) / 2, (seeds.y0 + seeds.y1) / 2)
+        on_it = middle < room
+    on_it[0] = True
+    # What crosses or doubles the first one, whether or not that led anywhere.
+    apart = np.hypot(
+        seeds.x0 + seeds.x1 - seeds.x0[0] - seeds.x1[0], seeds.y0 + seeds.y1 - seeds.y0[0] - seeds.y1[0]
+    )
+    return on_it | (apart / 2 < 8 * seeds.cell)
+
+
+# -- lists and boxes ------------------------------------------------------------------------------------------
+
+
+def _together(parts: list) -> Peaks | Segments:
+    return type(parts[0])(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _apart(numbers: list[int], boxes: list[Box]) -> list[list[int]]:
+    """The numbers in groups within which no two boxes overlap."""
+    groups: list[list[int]] = []
+    for number in numbers:
+        for group in groups:
+            if not any(boxes[number].meets(boxes[other]) for other in group):
+                group.append(number)
+                break
+        else:
+            groups.append([number])
+    return groups
+
+
+def _joined(boxes: list[Box]) -> list[Box]:
+    """The boxes, those that overlap joined to larger ones."""
+    joined: list[Box] = []
+    for box in boxes:
+        while (other := next((b for b in joined if b.meets(box)), None)) is not None:
+            joined.remove(other)
+            box = box.with_(other)
+        joined.append(box)
+    return joined
