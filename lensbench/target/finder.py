@@ -39,7 +39,6 @@ MOST_ROUNDS = 6
 WIDE_BLUR = 0.12
 """Blur over the leg from which a tile's edges run into each other."""
 
-
 DIM = 0.1
 """Paper with less than this share of the brightest paper's light counts as dark where tiles are missing."""
 
@@ -99,11 +98,12 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
     triangles = find_triangles(picture)
     match = _best_match(triangles, layout)
     if match is None:
-        none = np.empty(0, np.int64)
-        return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_why_none(len(triangles)),))
+        return _nothing(len(triangles))
     tiles, corners = _matched(layout, match, triangles)
     search = _Search(layout, picture, shot.size)
     tiles, corners, missed = search.complete(tiles, corners)
+    if not len(tiles):
+        return _nothing(len(triangles))
     corners_px = picture.to_shot(corners)
     return FoundTiles(
         layout.column[tiles],
@@ -118,6 +118,12 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
 def _best_match(triangles: Triangles, layout: Layout) -> Match | None:
     matches = (match_lattice(grown, layout) for grown in grow_lattices(triangles))
     return next((match for match in matches if match is not None), None)
+
+
+def _nothing(triangles: int) -> FoundTiles:
+    """No tiles, and why."""
+    none = np.empty(0, np.int64)
+    return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_why_none(triangles),))
 
 
 def _why_none(triangles: int) -> str:
@@ -172,7 +178,7 @@ class _Search:
             blur[tried] = settled.blur
             good = self._good(mapping, tried, settled)
             # The first round knows no blur, the second may still meet new tiles.
-            if good.sum() == before:
+            if good.sum() in (before, 0):
                 break
             before, tiles, corners = good.sum(), tried[good], settled.corners[good]
         return tried[good], settled.corners[good], self._missed(mapping, tried[~good], settled, ~good)

@@ -26,8 +26,8 @@ DIMMEST = 0.002
 class Reduced:
     """A shot's reference channel as means over square blocks, over the paper's light around.
 
-    `relative` is 1 on paper and near 0 in ink, `paper` the light of bare paper there as a share of full scale, both
-    of shape (down, across). Block [row, column] has its centre at x = block * column + offset[0], y likewise.
+    `relative` is 1 on paper and near 0 in ink, `paper` the light of bare paper there as a share of full scale; shape
+    (down, across) both. A block's centre is x = block * column + offset[0] in the shot, y likewise.
     """
 
     relative: NDArray[np.float32]
