@@ -42,8 +42,8 @@ class TileShifts:
     ----------
     place : ndarray, shape (tiles, 2)
         Where the tile's displacement is wanted, in pixels.
-    point : ndarray, shape (tiles, 3, 2)
-        Where each edge was measured.
+    points : ndarray, shape (tiles, 3, 2, 2)
+        Two places on each edge, whose mean stands for the mean along the edge.
     normal : ndarray, shape (tiles, 3, 2)
         Its unit normal towards the bright side.
     shift, sigma : ndarray, shape (tiles, 3)
@@ -55,7 +55,7 @@ class TileShifts:
     """
 
     place: NDArray[np.float64]
-    point: NDArray[np.float64]
+    points: NDArray[np.float64]
     normal: NDArray[np.float64]
     shift: NDArray[np.float64]
     sigma: NDArray[np.float64]
@@ -178,7 +178,7 @@ def fit_colour_field(shifts: TileShifts, size: tuple[int, int]) -> ColourField |
     fitting = _FieldFit(shifts, size, 12 if whole >= 40 else 2)
     theta = fitting.solve(fitting.start(), fitting.allowed(RADIAL_TERMS, True, True), loss="cauchy")
     fitting = fitting.without_outliers(theta)
-    theta, free = fitting.simplest()
+    theta, free = fitting.simplest(theta)
     return fitting.finished(theta, free)
 
 
@@ -209,9 +209,10 @@ class _FieldFit:
     def off(self, theta: NDArray) -> NDArray:
         """What the field leaves of each edge's shift, shape (tiles, 3)."""
         s = self.shifts
-        across = (_displacement(theta, s.point, self.size) * s.normal).sum(axis=-1)
+        across = (_displacement(theta, s.points, self.size).mean(axis=2) * s.normal).sum(axis=-1)
         turned = np.broadcast_to(s.half_turned[:, None], s.shift.shape)
-        return s.shift - across - _common_terms(s.point, turned, self.size, self.common_terms) @ theta[_COMMON]
+        common = _common_terms(s.points.mean(axis=2), turned, self.size, self.common_terms)
+        return s.shift - across - common @ theta[_COMMON]
 
     def residuals(self, theta: NDArray) -> NDArray:
         """Misfits in standard deviations, and how far the centre strays from the frame's."""
@@ -222,8 +223,9 @@ class _FieldFit:
         """Derivative of the residuals by each parameter, shape (residuals, parameters)."""
         s = self.shifts
         turned = np.broadcast_to(s.half_turned[:, None], s.shift.shape)
-        common = _common_terms(s.point, turned, self.size, self.common_terms)
-        across = np.einsum("teip,tei->tep", _displacement_slopes(theta, s.point, self.size), s.normal)
+        common = _common_terms(s.points.mean(axis=2), turned, self.size, self.common_terms)
+        moved = _displacement_slopes(theta, s.points, self.size).mean(axis=2)
+        across = np.einsum("teip,tei->tep", moved, s.normal)
         sigma = np.hypot(s.sigma, self.unexplained)[..., None]
         by_edge = (-np.concatenate([across, common], axis=-1) / sigma)[self.chosen]
         return np.concatenate([by_edge, np.eye(2, len(theta)) / CENTRE_PRIOR])
@@ -256,18 +258,20 @@ class _FieldFit:
         fits = usable & (off <= ODD * np.hypot(sigma, unexplained))
         return _FieldFit(self.shifts, self.size, self.common_terms, unexplained, fits)
 
-    def simplest(self) -> tuple[NDArray, NDArray]:
-        """The parameters that the edges call for, by Schwarz's criterion."""
-        theta = self.start()
-        radial = min(range(1, RADIAL_TERMS + 1), key=lambda n: self.cost(theta, self.allowed(n, False, False)))
-        choices = [(False, False), (True, False), (False, True), (True, True)]
-        costs = [self.cost(theta, self.allowed(radial, *c)) + GAIN * sum(c) for c in choices]
-        free = self.allowed(radial, *choices[int(np.argmin(costs))])
-        return self.solve(theta, free), free
+    def simplest(self, theta: NDArray) -> tuple[NDArray, NDArray]:
+        """The parameters that the edges call for, by Schwarz's criterion, and which of them are fitted."""
+        radial = [self.trial(theta, n, False, False) for n in range(1, RADIAL_TERMS + 1)]
+        terms = 1 + int(np.argmin([cost for cost, _, _ in radial]))
+        more = [self.trial(theta, terms, *extra) for extra in ((True, False), (False, True), (True, True))]
+        _, solved, free = min([radial[terms - 1], *more], key=lambda trial: trial[0])
+        return solved, free
 
-    def cost(self, theta: NDArray, free: NDArray) -> float:
-        misfit = np.square(self.residuals(self.solve(theta, free))).sum()
-        return float(misfit + free.sum() * np.log(self.chosen.sum()))
+    def trial(self, theta: NDArray, radial: int, shift: bool, decentring: bool) -> tuple[float, NDArray, NDArray]:
+        """The cost of one choice of parameters, its solution and which are fitted."""
+        free = self.allowed(radial, shift, decentring)
+        solved = self.solve(theta, free)
+        misfit = float(np.square(self.residuals(solved)).sum())
+        return misfit + free.sum() * np.log(self.chosen.sum()) + GAIN * (shift + decentring), solved, free
 
     def finished(self, theta: NDArray, free: NDArray) -> ColourField:
         """The field with its covariance, widened where the edges scatter more than their noise."""
@@ -325,7 +329,7 @@ def solve_tiles(shifts: TileShifts, field: ColourField | None) -> TileDisplaceme
     found = np.zeros((len(usable), 2))
     covariance = np.zeros((len(usable), 2, 2))
     if field is not None:
-        within = field.at(shifts.point) - field.at(shifts.place)[:, None]
+        within = field.at(shifts.points).mean(axis=2) - field.at(shifts.place)[:, None]
         shift = shift - (within * shifts.normal).sum(axis=-1)
         common = field.common(shifts.place, shifts.half_turned)
         usable = usable & ~_odd_edges(shifts, shift, field, common)

@@ -117,7 +117,7 @@ def tile_shifts(
     outward = found.corners_px.mean(axis=1) - centre_of(size)
     return TileShifts(
         place=place,
-        point=np.stack([green.x, green.y], axis=-1).reshape(-1, 3, 2),
+        points=_along_edges(green, usable),
         # The colour's own normal: strong fringing turns its edges a little against green's.
         normal=colour.normal.reshape(-1, 3, 2),
         shift=shift.reshape(-1, 3),
@@ -125,6 +125,14 @@ def tile_shifts(
         usable=usable.reshape(-1, 3),
         half_turned=(along * outward).sum(axis=1) < 0,
     )
+
+
+def _along_edges(green: EdgeResponses, usable: NDArray) -> NDArray:
+    """Two places on each edge whose mean is the mean along it, for all that changes like a parabola (Gauss)."""
+    middle, (across, down) = np.stack([green.x, green.y], axis=-1), green.normal.T
+    half = np.where(usable, green.length_px, 0.0)[:, None] / 2
+    step = half / np.sqrt(3) * np.stack([-down, across], axis=-1)
+    return np.stack([middle - step, middle + step], axis=1).reshape(-1, 3, 2, 2)
 
 
 def _trusted(sigma: NDArray, usable: NDArray) -> NDArray:

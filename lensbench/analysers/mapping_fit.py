@@ -62,7 +62,10 @@ DECENTRING_GAIN = 20.0
 DISTANCE_PRIOR = (2.5, 0.8)
 """Image distance in half-diagonals that is likely, and the spread of its logarithm, where none is known."""
 
-BELIEVED = np.r_[CENTRE, DECENTRING, RULERS, DISTANCE]
+LEAN_PRIOR = 0.3
+"""Relative change of the target's distance over a half-diagonal, as a standard deviation: a strong tilt."""
+
+BELIEVED = np.r_[CENTRE, DECENTRING, LEAN, RULERS, DISTANCE]
 """The parameters of which something is known beforehand."""
 
 
@@ -297,7 +300,7 @@ class _Fitting:
         return mapping.sheet_slopes(self.lines.point, self.outward) - mapping.ink_slopes(self.lines.point)
 
     def beliefs(self, theta: NDArray) -> NDArray:
-        """What is known beforehand, as residuals of unit spread: centre, decentring, rulers, image distance."""
+        """What is known beforehand, as residuals of unit spread."""
         expected, spread = self.believed
         return (theta[BELIEVED] - expected) / spread
 
@@ -310,9 +313,10 @@ class _Fitting:
     def believed(self) -> tuple[NDArray, NDArray]:
         """What is expected of the parameters `BELIEVED`, and the spread of that."""
         likely, spread = self.likely_distance
-        expected = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, np.log(likely)])
-        centre, decentring = [CENTRE_PRIOR] * 2, [DECENTRING_PRIOR] * 2
-        return expected, np.array([*centre, *decentring, *self.rulers.spread, spread])
+        expected = np.zeros(len(BELIEVED))
+        expected[-1] = np.log(likely)
+        loose = np.repeat([CENTRE_PRIOR, DECENTRING_PRIOR, LEAN_PRIOR], 2)
+        return expected, np.array([*loose, *self.rulers.spread, spread])
 
     @staticmethod
     def free(theta: NDArray, decentred: bool) -> NDArray:
@@ -397,8 +401,8 @@ class _Fitting:
         own, shared = np.zeros((2, len(theta), len(theta)))
         own[np.ix_(free, free)] = few * inverse @ (pull.T @ pull) @ inverse
         shared[np.ix_(free, free)] = inverse @ (by_belief.T @ by_belief) @ inverse
-        # Of the beliefs, the first four are centre and decentring.
-        strain = float(np.abs(self.beliefs(theta)[4:]).max())
+        # The last three beliefs are the rulers' and the distance's.
+        strain = float(np.abs(self.beliefs(theta)[-3:]).max())
         mapping = self.mapping(theta)
         away = (self.lines.point[scatter.used] - mapping.centre) / mapping.unit
         reach = float(np.hypot(*away.T).max())

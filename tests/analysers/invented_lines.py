@@ -130,13 +130,16 @@ def seen_lines(
 
 
 def responses_at(point: np.ndarray, normal: np.ndarray, offset: np.ndarray, sigma: float, mtf50: float = 0.2):
-    """Edge responses with hand-made places; what places don't need is filled with plausible constants."""
+    """Edge responses with hand-made places; what places don't need is filled with plausible constants.
+
+    The edges are short, since their offsets are those of their middles, not means along them.
+    """
     n = len(point)
     ones = np.ones(n)
     return EdgeResponses(
         x=point[:, 0], y=point[:, 1], normal=normal, angle_deg=0 * ones, offset_px=offset,
         offset_sigma_px=sigma * ones,
-        bend_px=0 * ones, length_px=150 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
+        bend_px=0 * ones, length_px=4 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
         mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, rise_px=2 * ones, overshoot=0 * ones, dark=0 * ones,
         white=ones, clipped=0 * ones, contrast_to_noise=50 * ones, why=np.full(n, "", dtype="<U64"),
     )  # fmt: skip

@@ -16,7 +16,7 @@ from lensbench.simulator.target_shot import target_shot
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import make_layout
 
-STAMP = 192
+STAMP = 144
 COLOURS = ("red", "green", "blue", "green")
 BAYER = np.array([[0, 1], [3, 2]], np.uint8)
 
@@ -56,8 +56,8 @@ def edge_places():
     middle = np.array([(STAMP * (k + 0.5) - 0.5, STAMP / 2 - 0.5) for k in range(3)])
     normal = np.array([normal_of(d) for d in NORMALS_DEG])
     along = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
-    ends = middle[:, None] + along[:, None] * np.array([-70.0, 70.0])[None, :, None]
-    return blade_places(ends, normal, 75.0)
+    ends = middle[:, None] + along[:, None] * np.array([-52.0, 52.0])[None, :, None]
+    return blade_places(ends, normal, 56.0)
 
 
 def displacement(shot):
@@ -68,7 +68,7 @@ def displacement(shot):
     assert green.measured.all()
     shifts = TileShifts(
         place=np.zeros((1, 2)),
-        point=np.zeros((1, 3, 2)),
+        points=np.zeros((1, 3, 2, 2)),
         normal=green.normal[None],
         shift=(red.offset_px - green.offset_px)[None],
         sigma=np.hypot(red.offset_sigma_px, green.offset_sigma_px)[None],
@@ -78,7 +78,7 @@ def displacement(shot):
     return solve_tiles(shifts, None).shift[0]
 
 
-@pytest.mark.parametrize("shift", [(0.0, 0.0), (0.37, -0.21), (-1.43, 0.88), (2.6, 3.1)])
+@pytest.mark.parametrize("shift", [(0.37, -0.21), (-1.43, 0.88), (2.6, 3.1)])
 def test_galsim_shifts_of_unequally_sharp_colours(shift):
     red, green = drawn(galsim.Gaussian(sigma=1.3), shift), drawn(galsim.Gaussian(sigma=0.9), (0, 0))
     assert displacement(mosaic(red, green)) == pytest.approx(shift, abs=0.005)
@@ -86,7 +86,7 @@ def test_galsim_shifts_of_unequally_sharp_colours(shift):
 
 def half_crossings(psf):
     """Where the profiles of edges with the outward normals cross half: medians of the blur across them."""
-    fine, wide = 0.1, 1536
+    fine, wide = 0.125, 1024
     image = galsim.Convolve(psf, galsim.Pixel(1.0)).drawImage(nx=wide, ny=wide, scale=fine, method="no_pixel")
     light = image.array[::-1].astype(float).ravel()
     at = (np.arange(wide) - (wide - 1) / 2) * fine
