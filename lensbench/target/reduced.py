@@ -26,8 +26,8 @@ DIMMEST = 0.002
 class Reduced:
     """A shot's reference channel as means over square blocks, over the paper's light around.
 
-    `relative` is 1 on paper and near 0 in ink, `paper` the light of bare paper there as a share of full scale; shape
-    (down, across) both. A block's centre is x = block * column + offset[0] in the shot, y likewise.
+    `relative` is 1 on paper and near 0 in ink; `paper` is the light of bare paper there as a share of full scale.
+    Both have the shape (down, across). A block's centre is x = block * column + offset[0] in the shot, y likewise.
     """
 
     relative: NDArray[np.float32]

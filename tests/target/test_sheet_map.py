@@ -37,11 +37,12 @@ def test_a_bent_view_is_met_to_a_fraction_of_a_pixel():
     seen = lens(MM) + rng.normal(0, 0.05, MM.shape)
     mapping, kept = fitted(MM, seen)
     assert kept.all()
-    # 72 terms from 1122 numbers leave a quarter of the corners' error, what no polynomial can follow as much again.
+    # 72 terms from 1122 numbers leave a quarter of the corners' error; what no polynomial follows adds as much.
     assert (mapping(MM) - lens(MM)).std() < 0.03
     assert np.abs(mapping(MM) - lens(MM)).max() < 0.25
     rim = LAYOUT.corners_mm[(np.abs(LAYOUT.nodes_mm) < [205, 145]).all(axis=1)]
-    assert np.abs(mapping(rim) - lens(rim)).max() < 0.5
+    # A whole pitch further out, where cut tiles may lie, a pixel is what they are looked for with.
+    assert np.abs(mapping(rim) - lens(rim)).max() < 1
 
 
 def test_odd_tiles_are_left_out():
