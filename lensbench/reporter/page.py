@@ -17,9 +17,11 @@ from matplotlib.axes import Axes
 from lensbench.files import write_text_whole
 from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
-from lensbench.reporter import page_tables, sentences
+from lensbench.reporter import explanations, page_tables, sentences
 from lensbench.reporter.answers import answers
-from lensbench.reporter.centres_panel import draw_centres
+from lensbench.reporter.bending_panel import bending_scale, draw_bending
+from lensbench.reporter.centres_panel import ASPECT, draw_centres
+from lensbench.reporter.curves_panel import draw_curves, has_curves
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.light_panel import draw_light
 from lensbench.reporter.reach_panel import draw_reach
@@ -81,6 +83,15 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
                 aspect=1.6,
                 room=(0.3, 0.22),
             ),
+            curves=_panels(
+                report,
+                has_curves,
+                draw_curves,
+                lambda setting: "contrast from coarse to fine; full line sagittal, broken tangential",
+                aspect=1.6,
+                room=(0.38, 0.22),
+            ),
+            bending=_bending(report),
             colours=_panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=_panels(report, _has_light, _large_light, sentences.light_in_short),
@@ -88,6 +99,8 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             cautions=CAUTIONS,
             assembly=report.verdict.assembly if report.verdict else None,
             centres=_centres(report),
+            geometry_words=explanations.geometry_in_words(report.geometry),
+            fringing_words=explanations.fringing_in_words(report),
             tables=page_tables.all_tables(report),
             shots=page_tables.shots_by_setting(report),
         )
@@ -148,13 +161,28 @@ def _large_light(axes: Axes, report: Report, setting: Setting) -> None:
     draw_light(axes, report, setting, letters=7.5)
 
 
+def _bending(report: Report) -> Panel | None:
+    """How straight lines bend, if any bending was measured."""
+    distortion = report.geometry.distortion if report.geometry else None
+    if distortion is None:
+        return None
+    width, height = report.camera.size_px
+    sheet = hand.new_drawing(_PANEL_IN, (_PANEL_IN - 2 * _EDGE) * height / width + 2 * _EDGE)
+    axes = hand.axes_in(sheet, _EDGE, _EDGE, _PANEL_IN - 2 * _EDGE, (_PANEL_IN - 2 * _EDGE) * height / width)
+    draw_bending(axes, report, distortion)
+    caption = f"A straight grid, bent {bending_scale(distortion):g} times as much as the lens does"
+    return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}: {distortion.shape}")
+
+
 def _centres(report: Report) -> Panel | None:
     """Where the optical centres lie, if any shows."""
     assembly = report.verdict.assembly if report.verdict else None
     if assembly is None or not assembly.centres:
         return None
-    sheet = hand.new_drawing(2.6, 2.6)
-    draw_centres(hand.axes_in(sheet, _EDGE, _EDGE, 2.6 - 2 * _EDGE, 2.6 - 2 * _EDGE), assembly)
+    height = 2.6
+    sheet = hand.new_drawing(height * ASPECT, height)
+    inner = height - 2 * _EDGE
+    draw_centres(hand.axes_in(sheet, _EDGE, _EDGE, inner * ASPECT, inner), assembly)
     return Panel(
         "", "Around the frame's centre, as seen in the picture", Markup(hand.as_svg(sheet)), assembly.text
     )

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from lensbench import frame
 from lensbench.findings import Figure, Geometry, Mark, Report, Setting
 from lensbench.reporter import sentences
-from lensbench.reporter.numbers import magnitude, with_interval
+from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel, zone_figures
 from lensbench.reporter.wiping_panel import seen_on
+
+MOST_MARKS = 20
+"""So many marks stand on the page; the CSV table has all."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +112,8 @@ def _falloff(report: Report) -> list[Table]:
 
 
 def _marks(report: Report, setting: Setting) -> Table:
-    rows = [_mark_row(number, mark, report) for number, mark in enumerate(setting.dust.marks, start=1)]
+    shown = setting.dust.marks[:MOST_MARKS]
+    rows = [_mark_row(number, mark, report) for number, mark in enumerate(shown, start=1)]
     head = [
         "mark",
         "kind",
@@ -118,7 +123,12 @@ def _marks(report: Report, setting: Setting) -> Table:
         "length, px",
         "depth, %",
     ]
-    return Table(f"Marks at {sentences.setting_name(setting)}, the plainest first", head, rows, words=4)
+    caption = f"Marks at {sentences.setting_name(setting)}, the plainest first"
+    if len(shown) < len(setting.dust.marks):
+        caption = (
+            f"Marks at {sentences.setting_name(setting)}, the plainest {len(shown)} of {len(setting.dust.marks)}"
+        )
+    return Table(caption, head, rows, words=4)
 
 
 def _mark_row(number: int, mark: Mark, report: Report) -> list[str]:
@@ -135,29 +145,34 @@ def _mark_row(number: int, mark: Mark, report: Report) -> list[str]:
 def _geometry(geometry: Geometry | None) -> list[Table]:
     if geometry is None:
         return []
+    view = geometry.view
     lines = [
-        ("Reproduction ratio", _ratio(geometry.magnification)),
-        ("Distortion at the corner", _distortion(geometry.distortion_percent)),
+        ("Reproduction ratio", with_interval(geometry.magnification)),
+        ("The frame takes in", _covers(geometry)),
+        ("Distortion at the corner", with_interval(geometry.distortion_percent, signed=True)),
+        ("A line along the long side bows by", _bow(geometry)),
         ("Field of view over the diagonal", with_interval(geometry.field_of_view_deg)),
+        ("Focal length", with_interval(view.focal_length_mm if view else None)),
+        ("Target in front of the entrance pupil", with_interval(view.pupil_to_target_mm if view else None)),
         ("Target turned by", with_interval(geometry.target_turn_deg)),
         ("Target tilted by", with_interval(geometry.target_tilt_deg)),
+        ("Ink spread over the target's edges by", with_interval(geometry.ink_spread_um)),
     ]
-    rows = [[name, text] for name, text in lines if text != with_interval(None)]
+    rows = [[name, text] for name, text in lines if text != NOT_MEASURED]
     caption = f"Measured on {geometry.shot}" if geometry.shot else "Measured on the target"
     return [Table(caption, ["what", "figure"], rows, words=2)] if rows else []
 
 
-def _ratio(figure: Figure | None) -> str:
-    return f"{with_interval(figure)} × life size".replace("  ", " ") if figure else with_interval(None)
+def _covers(geometry: Geometry) -> str:
+    if geometry.covers_mm is None:
+        return NOT_MEASURED
+    across, down = (with_interval(figure, unit=False) for figure in geometry.covers_mm)
+    return f"{across} by {down} mm of the sheet"
 
 
-def _distortion(figure: Figure | None) -> str:
-    if figure is None:
-        return with_interval(None)
-    if figure.low <= 0 <= figure.high:
-        return f"{with_interval(figure)}: straight, as far as can be told"
-    shape = "barrel: lines bow outward" if figure.value < 0 else "cushion: lines bow inward"
-    return f"{with_interval(figure)} ({shape})"
+def _bow(geometry: Geometry) -> str:
+    bow = geometry.distortion.bow_percent if geometry.distortion else None
+    return NOT_MEASURED if bow is None else f"{with_interval(magnitude(bow))} of the picture's height"
 
 
 def _odd_edges(setting: Setting) -> list:
@@ -168,7 +183,9 @@ def _left_out(setting: Setting) -> Table:
     """How many edges were left out of the zones' figures, by reason."""
     reasons: dict[str, int] = {}
     for edge in _odd_edges(setting):
-        reasons[edge.why] = reasons.get(edge.why, 0) + 1
+        # "51 % softer than …" of one edge and "62 % softer than …" of another are one reason here.
+        why = re.sub(r"^[\d.]+ % ", "", edge.why)
+        reasons[why] = reasons.get(why, 0) + 1
     rows = [[why, str(count)] for why, count in sorted(reasons.items(), key=lambda pair: -pair[1])]
     total = len(setting.sharpness.edges)
     return Table(f"Edges left out at {sentences.setting_name(setting)}, of {total}", ["why", "edges"], rows)

@@ -32,9 +32,8 @@ def draw_reach(axes: Axes, report: Report, setting: Setting, letters: float = 8.
     letters : float
         Size of the letters in points.
     """
-    _draw_scales(axes, report, letters)
-    unit = sharpness_unit(report)
-    per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
+    per_unit = 1000 / report.camera.pixel_pitch_um if sharpness_unit(report) == "lp/mm" else 1.0
+    _draw_scales(axes, _ceiling(report, per_unit), letters)
     for direction, (style, share) in _LOOKS.items():
         h, value = _edges(setting, direction, per_unit)
         colour = hand.colour_of(share)
@@ -67,8 +66,15 @@ def _typical(h: NDArray, value: NDArray) -> tuple[NDArray, NDArray]:
     return middle, np.array([np.median(value[step == k]) for k in full])
 
 
-def _draw_scales(axes: Axes, report: Report, letters: float) -> None:
-    ceiling = sharpness_ceiling(report)
+def _ceiling(report: Report, per_unit: float) -> float:
+    """Where the scale ends: above all zones, and all but the odd edge."""
+    edges = [_edges(setting, direction, per_unit)[1] for setting in report.settings for direction in _LOOKS]
+    values = np.concatenate(edges) if edges else np.empty(0)
+    highest = float(np.percentile(values, 99)) if len(values) else 0.0
+    return max(sharpness_ceiling(report), hand.nice_ceiling(highest) if highest > 0 else 0.0)
+
+
+def _draw_scales(axes: Axes, ceiling: float, letters: float) -> None:
     axes.set_xlim(0, 1)
     axes.set_ylim(0, ceiling)
     label = {"fontsize": letters * 0.9, "color": hand.MUTED}

@@ -56,12 +56,12 @@ def fringing_in_short(setting: Setting) -> str:
 
 
 def falloff_in_short(setting: Setting) -> str:
-    """Such as ``corners 1.6 stops darker``."""
+    """Such as ``corners 1.6 stops down``."""
     zones = {zone.zone: zone.stops for zone in setting.falloff.zones} if setting.falloff else {}
     corners = [zones[zone] for zone in CORNERS if zone in zones]
     if not corners:
         return NO_FLAT
-    return f"corners {span(corners)} stops darker"
+    return f"corners {span(corners)} stops down"
 
 
 def marks_in_short(setting: Setting) -> str:

@@ -10,10 +10,14 @@ import numpy as np
 
 from lensbench import frame
 from lensbench.findings import (
+    Alignment,
     Assembly,
     Build,
     Camera,
+    ContrastCurve,
     Displacement,
+    Distortion,
+    DistortionStep,
     Dust,
     EdgeSharpness,
     Falloff,
@@ -30,6 +34,7 @@ from lensbench.findings import (
     Sharpness,
     TileFringing,
     Verdict,
+    WorstFringing,
     ZoneFalloff,
     ZoneFringing,
     ZoneSharpness,
@@ -58,10 +63,21 @@ def invented_report(f_numbers=(2.8, 5.6), size=SIZE, clean=False) -> Report:
         warnings=warnings,
         settings=settings,
         geometry=Geometry(
-            magnification=Figure.of(0.4987, 0.0011, ""),
+            magnification=Figure.of(0.4987, 0.0011, "×"),
             distortion_percent=Figure.of(-1.342, 0.012, "%"),
             target_turn_deg=Figure.of(0.43, 0.02, "°"),
             target_tilt_deg=Figure.of(1.81, 0.09, "°"),
+            shot="t_28.dng",
+            covers_mm=(Figure.of(72.2, 0.2, "mm"), Figure.of(48.1, 0.2, "mm")),
+            distortion=_distortion(size),
+            alignment=Alignment(
+                wider_left_percent=Figure.of(0.9, 0.02, "%"),
+                wider_top_percent=Figure.of(0.004, 0.02, "%"),
+                right_away_deg=Figure.of(1.81, 0.09, "°"),
+                bottom_away_deg=Figure.of(0.01, 0.09, "°"),
+                told_from_decentring=False,
+            ),
+            notes=["The ruler bars were not measured, so sizes are only as true as the printer."],
         ),
         verdict=Verdict(assembly=_assembly()),
         made_by="lensbench",
@@ -77,6 +93,31 @@ def _assembly() -> Assembly:
     ]
     text = "The centre of fringing lies 1.2 mm right of the centre of distortion: something sits off its axis."
     return Assembly("off-centre", centres, [], text)
+
+
+def _distortion(size) -> Distortion:
+    """Barrel of 1.342 % at the corner: h is ideal h (1 - 0.01342 h²), nearly."""
+    steps = [
+        DistortionStep(h, Figure.of(-1.342 * h**2, 0.012, "%"), Figure.of(-4.026 * h**2, 0.03, "%"))
+        for h in (0.25, 0.5, 0.75, 1.0)
+    ]
+    return Distortion(
+        shape="barrel",
+        curve=steps,
+        bow_percent=Figure.of(-0.41, 0.01, "%"),
+        centre_px=Place(Figure.of(size[0] * 0.505, 3, "px"), Figure.of(size[1] * 0.497, 3, "px")),
+        about_px=(size[0] * 0.505, size[1] * 0.497),
+        terms=[Figure.of(0.0136, 0.0001, "")],
+        residual_px=Figure.of(0.03, 0.002, "px"),
+    )
+
+
+def _curve(mtf50: float) -> ContrastCurve:
+    """A Gaussian's contrast that is a half at `mtf50`."""
+    frequency = np.linspace(0, 0.6, 61)
+    contrast = 0.5 ** ((frequency / mtf50) ** 2)
+    low, high = contrast - 0.012, contrast + 0.012
+    return ContrastCurve(*(values.tolist() for values in (frequency, contrast, low, high)))
 
 
 def _mtf50(x, y, direction, channel, f_number, size):
@@ -96,7 +137,7 @@ def _setting(f_number, size, clean) -> Setting:
     return Setting(
         f_number=f_number,
         shots=[f"t_{name}.dng", f"flat_{name}.dng"],
-        magnification=Figure.of(0.4987, 0.0011, ""),
+        magnification=Figure.of(0.4987, 0.0011, "×"),
         sharpness=_sharpness(tiles, f_number, size),
         fringing=_fringing(tiles, size),
         falloff=_falloff(f_number, size),
@@ -131,7 +172,8 @@ def _zone_sharpness(edges, size) -> list[ZoneSharpness]:
                 figure = Figure.of(np.mean(chosen), 0.02 * np.mean(chosen) / len(chosen) ** 0.5, "cy/px")
                 per_mm = 1000 / (36000 / size[0])
                 in_mm = Figure(figure.value * per_mm, figure.low * per_mm, figure.high * per_mm, "lp/mm")
-                zones.append(ZoneSharpness(zone, channel, direction, figure, in_mm, len(chosen)))
+                curve = _curve(figure.value)
+                zones.append(ZoneSharpness(zone, channel, direction, figure, in_mm, len(chosen), curve=curve))
     return zones
 
 
@@ -149,7 +191,10 @@ def _fringing(tiles, size) -> Fringing:
             zones.append(
                 ZoneFringing(zone, channel, Figure.of(outward, 0.008, "px"), Figure.of(around, 0.008, "px"))
             )
-    return Fringing(rows, zones)
+    worst = WorstFringing(
+        "corner top-right", ("red", "blue"), Figure.of(3.6, 0.02, "px"), Figure.of(5.1, 0.1, "px"), None
+    )
+    return Fringing(rows, zones, worst=worst)
 
 
 def _displacement(x, y, at_corner, size) -> Displacement:

@@ -84,8 +84,10 @@ def test_figures_stand_with_their_intervals(page):
     report = invented_report((2.8, 5.6), SIZE)
     centre = next(z.mtf50_lp_mm for z in report.settings[0].sharpness.zones if z.channel == "green")
     assert re.search(rf"{centre.value:.1f}\d* ± 0\.\d+", page.words)
-    assert "0.4987 ± 0.0011 × life size" in page.words
-    assert "−1.342 ± 0.012 % (barrel: lines bow outward)" in page.words
+    assert "0.4987 ± 0.0011 ×" in page.words
+    assert "Straight lines bow outward (barrel): the corners lie 1.342 ± 0.012 % farther in" in page.words
+    assert "its right side is 1.81 ± 0.09 ° farther away" in page.words
+    assert "red and blue lie farthest apart in the top right corner, 3.60 ± 0.02 px" in page.words
 
 
 def test_tables_and_pictures_speak(page):
@@ -94,7 +96,7 @@ def test_tables_and_pictures_speak(page):
     assert all(attrs.get("scope") in ("col", "row", "colgroup") for attrs in page.all("th"))
     assert all(attrs.get("alt") for attrs in page.all("img"))
     drawings = [attrs for tag, attrs in page.tags if attrs.get("role") == "img"]
-    assert len(drawings) == 2 * 3 + 4 + 1
+    assert len(drawings) == 2 * 4 + 4 + 2
     assert all(attrs["aria-label"] for attrs in drawings)
     assert page.all("html")[0]["lang"] == "en"
     headings = [attrs["id"] for attrs in page.all("h2")]

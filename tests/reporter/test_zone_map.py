@@ -127,7 +127,7 @@ def test_map_is_written_as_a_picture(tmp_path, size):
     write_zone_map(invented_report((5.6,), size), path)
     picture = iio.imread(path)
     assert picture.shape[0] > HEADER_PX and picture.shape[1] > 1000
-    assert len(np.unique(picture.reshape(-1, picture.shape[2]), axis=0)) > 500
+    assert len({tuple(pixel) for pixel in picture[::9, ::9, :3].reshape(-1, 3).tolist()}) > 100
 
 
 def test_map_of_a_report_with_gaps(tmp_path):

@@ -1,0 +1,91 @@
+"""The page's smaller drawings: bending, curves, centres; and the sentences beside them."""
+
+import numpy as np
+import pytest
+
+from lensbench.findings import Assembly, Figure, Geometry, OpticalCentre
+from lensbench.reporter import drawing as hand
+from lensbench.reporter.bending_panel import _bent, bending_scale, draw_bending
+from lensbench.reporter.centres_panel import _name_heights, draw_centres
+from lensbench.reporter.curves_panel import draw_curves
+from lensbench.reporter.explanations import geometry_in_words
+from tests.reporter.invented import invented_report
+
+SIZE = (1200, 800)
+
+
+@pytest.fixture(scope="module")
+def report():
+    return invented_report((4.0,), SIZE)
+
+
+def axes():
+    return hand.axes_in(hand.new_drawing(3, 2), 0, 0, 3, 2)
+
+
+def test_a_barrel_is_drawn_as_one(report):
+    """By definition of barrel distortion the corners come in: a border line's ends lie nearer the middle."""
+    distortion = report.geometry.distortion
+    top = np.stack([np.linspace(0, 1200, 61), np.full(61, 10.0)], -1)
+    bent = _bent(top, distortion, SIZE, 1.0)
+    assert bent[0, 1] > bent[30, 1] and bent[-1, 1] > bent[30, 1]
+    assert bent[0, 0] > 0 and bent[-1, 0] < 1200
+    # At h = 1 the point moves in by 1.342 % of its distance.
+    corner = np.array([[600 + 1.0 * 600, 400 + 1.0 * 400]])
+    moved = np.hypot(*(_bent(corner, distortion, SIZE, 1.0) - corner)[0]) / np.hypot(600, 400)
+    assert moved == pytest.approx(0.01342, abs=0.0004)
+
+
+def test_small_bending_is_drawn_stronger_but_not_without_end(report):
+    distortion = report.geometry.distortion
+    strong = bending_scale(distortion)
+    distortion.terms = [Figure.of(1e-6, 1e-6, "")]
+    assert 1 < strong < bending_scale(distortion) <= 80
+    distortion.terms = [Figure.of(0.3, 0.001, "")]
+    assert bending_scale(distortion) == 1
+    draw_bending(axes(), report, distortion)
+
+
+def test_curves_cross_the_middle_line_at_mtf50(report):
+    setting = report.settings[0]
+    panel = axes()
+    draw_curves(panel, report, setting)
+    lines = [line for line in panel.lines if len(line.get_xdata()) > 10]
+    assert len(lines) == 4
+    centre = next(
+        z for z in setting.sharpness.zones if (z.zone, z.channel, z.direction) == ("centre", "green", "sagittal")
+    )
+    x, y = (np.asarray(values) for values in (lines[0].get_xdata(), lines[0].get_ydata()))
+    assert np.interp(0.5, y[::-1], x[::-1]) == pytest.approx(centre.mtf50_lp_mm.value, rel=0.01)
+
+
+@pytest.mark.parametrize("wanted", [[0.1, 0.1, 0.1], [-1.0, 0.0, 1.0], [0.2], [-0.2, -0.1, 0.9, 0.91]])
+def test_names_are_far_enough_apart(wanted):
+    heights = _name_heights(wanted)
+    assert (np.diff(heights) > 0.33).all()
+    assert np.mean(heights) == pytest.approx(np.mean(wanted))
+
+
+def test_centres_that_coincide_with_the_frames_still_draw():
+    nothing = Figure.of(0.0, 0.0, "mm")
+    draw_centres(axes(), Assembly("straight", [OpticalCentre("falloff", nothing, nothing)]))
+
+
+def test_words_on_size(report):
+    def said(magnification):
+        return geometry_in_words(Geometry(magnification=magnification))[0]
+
+    assert (
+        said(Figure.of(1.003, 0.004, "×")) == "Things are drawn at 1.003 ± 0.004 of their size: life size reached."
+    )
+    assert said(Figure.of(0.97, 0.004, "×")).endswith("of their size.")
+    assert geometry_in_words(None) == []
+    words = " ".join(geometry_in_words(report.geometry))
+    assert "right side is 1.81 ± 0.09 °" in words and "bottom" not in words
+    assert "turn the lens in its mount" in words
+
+
+def test_words_on_a_target_whose_distance_is_not_known(report):
+    alignment = report.geometry.alignment
+    alignment.right_away_deg = alignment.bottom_away_deg = None
+    assert "0.90 % larger at the left." in " ".join(geometry_in_words(report.geometry))
