@@ -1,4 +1,6 @@
-"""Accuracy of magnification, distortion and field of view: python -m tests.bench.geometry [--small] [--lines].
+"""Accuracy of magnification, distortion and field of view.
+
+python -m tests.bench.geometry [--small] [--lines | --shots]
 
 First many lenses on hand-made lines (bias, spread and how often the intervals hold the truth), then simulated
 shots, found and measured as a user's would be.
@@ -142,22 +144,29 @@ def shot_row(name: str, lens: Lens, scene: Scene, camera) -> str:
     return f"{name:32s} {found.distortion.shape:8s}" + "".join(f"{part:10.4f}" for part in parts)
 
 
-def main() -> None:
-    print(BARS)
+def print_lines() -> None:
     for noise, printed in ((0.02, 0.0), (0.05, 0.02)):
         print(f"\nlines with {noise} px of noise, tiles {printed} mm out of place, {SHOTS} shots each")
         print(f"{'':32s}  scale %: mean, spread, worst | bending %: mean, worst | intervals held | a fit")
         for name, camera in LINES.items():
             print(lines_row(name, camera, noise, printed), flush=True)
-    if "--lines" in sys.argv:
-        return
-    camera = SMALL if "--small" in sys.argv else FULL
+
+
+def print_shots(camera) -> None:
     print("\nsimulated shots, and a second one a tenth farther away; errors but for the last five")
     heads = ["magn. %", "bending %", "turn °", "right °", "bottom °", "distance %", "focal %"]
     heads += ["field °", "centre x", "centre y", "left px", "ink µm"]
     print(f"{'':41s}" + "".join(f"{head:>10s}" for head in heads))
     for name, (lens, scene) in shots(camera.sensor_mm[0] * 0.6009).items():
         print(shot_row(name, lens, scene, camera), flush=True)
+
+
+def main() -> None:
+    print(BARS)
+    if "--shots" not in sys.argv:
+        print_lines()
+    if "--lines" not in sys.argv:
+        print_shots(SMALL if "--small" in sys.argv else FULL)
 
 
 if __name__ == "__main__":
