@@ -26,6 +26,9 @@ SHARPEST_DEG = {8: 70.0, 16: 50.0, 32: 35.0}
 GOES_ON = 2.6
 """A step of less signal to noise than this is likelier noise; two in a row end the fibre."""
 
+PLAIN_STEP = 4.5
+"""Signal to noise of a step that needs no longer one."""
+
 LIKELY = 5.6
 """Signal to noise that a segment must reach, by itself or with the next steps, to be followed."""
 
@@ -82,9 +85,13 @@ class Fibre:
         return float(self.path[len(self.path) // 2, 1])
 
     def distance(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-        """Distance of places to the path, in pixels."""
-        places = np.stack([np.ravel(x), np.ravel(y)], axis=1)
-        near = np.hypot(*(places[:, None] - self.path[None]).transpose(2, 0, 1)).min(axis=1)
+        """Distance of places to the path in pixels; far from it to within a few percent."""
+        places = np.stack([np.ravel(x), np.ravel(y)], axis=1).astype(float)
+        thin = self.path[:: max(len(self.path) // 40, 1)]
+        near = least_distance(places, np.concatenate([thin, self.path[-1:]]))
+        gap = np.hypot(*np.diff(thin, axis=0).T).max(initial=1.0)
+        close = near < self.reach + 10 * gap
+        near[close] = least_distance(places[close], self.path)
         return near.reshape(np.shape(x))
 
     def profile(self, x: NDArray, y: NDArray, nearer: float = 1.0) -> NDArray[np.float64]:
@@ -123,6 +130,21 @@ class Fibre:
         )
 
 
+class Trail(NamedTuple):
+    """Where a fibre may run: path in pixels, signal to noise (raised by the choices made), 1 for dark."""
+
+    path: NDArray[np.float64]
+    signal: float
+    sign: float
+
+
+def least_distance(places: NDArray, path: NDArray) -> NDArray[np.float64]:
+    """Distance of each place to the nearest point of a path."""
+    across = places[:, None, 0] - path[None, :, 0]
+    down = places[:, None, 1] - path[None, :, 1]
+    return np.sqrt((across * across + down * down).min(axis=1, initial=np.inf))
+
+
 def likely(level: Level, segments: Segments) -> NDArray[np.bool_]:
     """Which segments of a level are strong by themselves, or together with one more step either way."""
     keep = np.zeros(len(segments.x0), bool)
@@ -146,19 +168,14 @@ def likely(level: Level, segments: Segments) -> NDArray[np.bool_]:
     return keep
 
 
-def follow(level: Level, segments: Segments, number: int) -> tuple[NDArray[np.float64], float]:
-    """Follow a fibre both ways from one of the segments.
-
-    Returns
-    -------
-    path : ndarray, shape (points, 2)
-        In cells of the level.
-    signal : float
-        Signal to noise of the cells along it, raised somewhat by the choices made.
-    """
+def follow(level: Level, segments: Segments, number: int) -> Trail:
+    """Follow a fibre both ways from one of the segments, on the level on which it was found."""
     starts, ends, lengths = _in_cells(level, segments.chosen([number]))
     sign = np.sign(segments.signal[number])
     step = int(_steps(lengths)[0])
+    # Where the signal is strong, short steps keep closer to the bends.
+    mean = abs(segments.signal[number]) / np.sqrt(lengths[0])
+    step = next((short for short in SHARPEST_DEG if short <= step and mean * np.sqrt(short) > PLAIN_STEP), step)
     first, last = (v[0] for v in _inner_ends(starts, ends))
     forward = _go(level.z, last, last - first, step, sign)
     backward = _go(level.z, first, first - last, step, sign)
@@ -166,7 +183,8 @@ def follow(level: Level, segments: Segments, number: int) -> tuple[NDArray[np.fl
     middle = first + np.linspace(0, 1, count)[:, None] * (last - first)
     path = np.concatenate([backward[::-1], middle, forward])
     values = sign * _nearest(level.z, path[:, 0], path[:, 1])
-    return path, float(values.sum() / np.sqrt(len(values)))
+    signal = float(values.sum() / np.sqrt(len(values)))
+    return Trail(path * level.cell_px + level.offset, signal, float(sign))
 
 
 def _in_cells(level: Level, segments: Segments) -> tuple[NDArray, NDArray, NDArray]:
@@ -241,7 +259,12 @@ def _comes_back(walked: list[NDArray]) -> bool:
 
 
 def measure_fibre(
-    picture: GreyPicture, levels: list[Level], level: Level, path: NDArray[np.float64], sign: float
+    picture: GreyPicture,
+    levels: list[Level],
+    level: Level,
+    path: NDArray[np.float64],
+    sign: float,
+    least: float = 4.0,
 ) -> Fibre | None:
     """Centre a followed path on its fibre, find its ends, and measure a section across it.
 
@@ -254,15 +277,18 @@ def measure_fibre(
     level : Level
         The one of them on which the path was followed.
     path : ndarray, shape (points, 2)
-        From `follow`, in its cells.
+        From `follow`, in pixels.
     sign : float
         1 for a dark fibre, -1 for a bright one.
+    least : float
+        Least signal to noise on that level.
 
     Returns
     -------
     Fibre or None
         None where no line is left after centring.
     """
+    path = (path - level.offset) / level.cell_px
     for reach in (6, 4):
         path = _even(_longer(path, reach))
         path, along = _centred(sign * level.z, path)
@@ -271,9 +297,13 @@ def measure_fibre(
         if len(path) < 5:
             return None
     places = path * level.cell_px + level.offset
+    section = _section(picture, level, places, sign)
+    if section.signal_to_noise < least:
+        return None
     # The finer the cells the truer the section, while there is signal left in each.
-    finer = [other for other in levels if other.cell_px <= level.cell_px]
-    section = max((_section(picture, other, places, sign) for other in finer), key=lambda s: s.signal_to_noise)
+    finer = [other for other in levels if other.cell_px < level.cell_px]
+    others = [_section(picture, other, places, sign) for other in finer]
+    section = max([section, *others], key=lambda s: s.signal_to_noise)
     if 0 < section.width < 2.5 * CELL_PX:
         pixels = _section(picture, None, places, sign)
         section = pixels if pixels.signal_to_noise > 0.9 * section.signal_to_noise else section

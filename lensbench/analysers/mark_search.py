@@ -5,9 +5,25 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.fibre_path import Fibre, follow, joined_paths, likely, measure_fibre
-from lensbench.analysers.grey import GreyPicture, settle
-from lensbench.analysers.mark_filters import LARGEST_GROUNDED_PX, Box, Peaks, find_peaks, ground_of, halvings
+from lensbench.analysers.fibre_path import (
+    Fibre,
+    Trail,
+    follow,
+    joined_paths,
+    least_distance,
+    likely,
+    measure_fibre,
+)
+from lensbench.analysers.grey import CELL_PX, GreyPicture, settle
+from lensbench.analysers.mark_filters import (
+    LARGEST_GROUNDED_PX,
+    Box,
+    Level,
+    Peaks,
+    find_peaks,
+    ground_of,
+    halvings,
+)
 from lensbench.analysers.mark_lines import Segments, find_segments
 from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
 
@@ -133,21 +149,24 @@ class _Search:
             hidden = any(other.profile(shape.x, shape.y) > 1e-3 for other in accepted)
             if hidden or shape.unexplained > UNEXPLAINED:
                 continue
-            mark = self._as_fibre(shape) if _is_elongated(shape) else shape
-            if _is_deep_enough(mark) and not _is_left_over(mark, self.found):
+            mark = self._as_fibre(shape, accepted) if _is_elongated(shape) else shape
+            if mark is not None and _is_deep_enough(mark) and not _is_left_over(mark, self.found):
                 accepted.append(mark)
         return accepted
 
-    def _as_fibre(self, shape: Shape) -> Shape | Fibre:
-        """The fibre that an elongated shape is a part of, or the shape where none can be followed."""
-        level = [level for level in self._fibre_levels() if level.cell_px <= shape.width.value][-1:]
-        if not level:
-            return shape
+    def _as_fibre(self, shape: Shape, accepted: list[Shape | Fibre]) -> Shape | Fibre | None:
+        """The fibre that an elongated shape is a part of, or the shape where none can be followed.
+
+        None where it meets a plainer mark, and must wait until that is taken out.
+        """
+        level = [level for level in self._fibre_levels() if level.cell_px <= max(shape.width.value, CELL_PX)][-1]
         way = 0.35 * shape.length.value * shape.axis
         ends = (np.array([v]) for v in (shape.x - way[0], shape.y - way[1], shape.x + way[0], shape.y + way[1]))
         signal = np.sign(shape.depth.value) * shape.signal_to_noise
-        seed = Segments(*ends, np.array([signal]), np.array([float(level[0].cell_px)]))
-        fibre = self._fibre(seed)
+        trail = follow(level, Segments(*ends, np.array([signal]), np.array([float(level.cell_px)])), 0)
+        if any(_meets(trail, other) for other in accepted):
+            return None
+        fibre = self._measured(level, trail)
         if fibre is None or fibre.signal_to_noise < 0.8 * shape.signal_to_noise or not _is_deep_enough(fibre):
             return shape
         return fibre
@@ -161,12 +180,15 @@ class _Search:
         seeds = self._likely(self.seeds.chosen(~outshone))
         later = [self.seeds.chosen(outshone)]
         while len(seeds.x0):
-            fibre = self._fibre(seeds)
-            along = _along(seeds, fibre)
-            if fibre is not None and _is_deep_enough(fibre) and not _is_left_over(fibre, self.found + accepted):
-                if self._is_outshone(fibre):
-                    later.append(seeds.chosen(along))
-                else:
+            level = next(level for level in self.grounded if level.cell_px == seeds.cell[0])
+            trail = follow(level, seeds, 0)
+            along = _along(seeds, trail)
+            # A trail that meets a plainer mark may be led astray by it: not before that is taken out.
+            if self._is_outshone(trail) or any(_meets(trail, other) for other in accepted):
+                later.append(seeds.chosen(along))
+            else:
+                fibre = self._measured(level, trail)
+                if fibre is not None and _is_deep_enough(fibre) and not _is_left_over(fibre, self.found):
                     accepted.append(fibre)
             seeds = seeds.chosen(~along)
         # What led nowhere need not be tried again while nothing changes there.
@@ -184,14 +206,8 @@ class _Search:
                 continue
             other.lift(self.left, self.picture, -1.0)
             self._renew_levels()
-            level = self.grounded[0]
-            whole = measure_fibre(
-                self.picture,
-                self.grounded,
-                level,
-                (path - level.offset) / level.cell_px,
-                np.sign(fibre.depth.value),
-            )
+            sign = float(np.sign(fibre.depth.value))
+            whole = measure_fibre(self.picture, self.grounded, self.grounded[0], path, sign)
             if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
                 del self.found[number]
                 fibre = whole
@@ -209,19 +225,18 @@ class _Search:
         seeds = seeds.chosen(likely_ones)
         return seeds.chosen(np.argsort(-np.abs(seeds.signal)))
 
-    def _fibre(self, seeds: Segments) -> Fibre | None:
-        """The fibre that the first of the seeds belongs to, if any."""
-        level = next(level for level in self.grounded if level.cell_px == seeds.cell[0])
-        path, signal = follow(level, seeds, 0)
-        if signal < QUICK_SHARE * _least_fibre_signal(len(path) * level.cell_px):
+    def _measured(self, level: Level, trail: Trail) -> Fibre | None:
+        """The fibre along a trail, if it is one."""
+        length = np.hypot(*np.diff(trail.path[::4], axis=0).T).sum()
+        if trail.signal < QUICK_SHARE * _least_fibre_signal(length):
             return None
-        return measure_fibre(self.picture, self.grounded, level, path, float(np.sign(seeds.signal[0])))
+        return measure_fibre(self.picture, self.grounded, level, trail.path, trail.sign)
 
-    def _is_outshone(self, fibre: Fibre) -> bool:
-        """Whether a plainer round mark lies on or beside a fibre, and must be taken out first."""
-        peaks = self.peaks
-        on_it = fibre.distance(peaks.x, peaks.y) < fibre.width.value / 2 + 4 * peaks.sigma
-        return fibre.signal_to_noise < 0.95 * np.max(np.abs(peaks.signal), initial=0, where=on_it)
+    def _is_outshone(self, trail: Trail) -> bool:
+        """Whether a plainer round mark lies on or beside a trail."""
+        strong = self.peaks.chosen(np.abs(self.peaks.signal) > trail.signal)
+        near = least_distance(np.stack([strong.x, strong.y], axis=1), trail.path[::4])
+        return bool((near < 4 * strong.sigma + 4).any())
 
     def _outshone(self, seeds: Segments) -> NDArray[np.bool_]:
         """Which segments only pass through a round mark that is plainer than they."""
@@ -322,7 +337,7 @@ class _Search:
             f if f.cell_px <= LARGEST_GROUNDED_PX else level for f, level in zip(fine, self.levels, strict=True)
         ]
 
-    def _fibre_levels(self) -> list:
+    def _fibre_levels(self) -> list[Level]:
         return [level for level in self.grounded if level.cell_px in FIBRE_LEVELS_PX]
 
 
@@ -367,6 +382,14 @@ def _is_left_over(mark: Shape | Fibre, others: list) -> bool:
     return False
 
 
+def _meets(trail: Trail, mark: Shape | Fibre) -> bool:
+    """Whether a trail comes close to a mark anywhere."""
+    path = trail.path[::2].T
+    if isinstance(mark, Fibre):
+        return float(mark.distance(*path).min()) < mark.reach + 10
+    return float(mark.profile(*path).max()) > 1e-3
+
+
 def _runs_along(one: Fibre, other: Fibre) -> bool:
     """Whether a fibre lies for the most part on another."""
     return float(np.median(other.distance(*one.path[::4].T))) < max(other.width.value, one.width.value) + 2
@@ -385,19 +408,13 @@ def _is_like(renewed: Shape, first: Shape) -> bool:
     return 0.3 < depth < 3 and 0.2 < area < 5
 
 
-def _along(seeds: Segments, fibre: Fibre | None) -> NDArray[np.bool_]:
-    """Which segments belong to a fibre that was followed; the first at least."""
-    on_it = np.zeros(len(seeds.x0), bool)
-    if fibre is not None:
-        room = fibre.reach + 4 * seeds.cell
-        middle = fibre.distance((seeds.x0 + seeds.x1) / 2, (seeds.y0 + seeds.y1) / 2)
-        on_it = middle < room
+def _along(seeds: Segments, trail: Trail) -> NDArray[np.bool_]:
+    """Which segments belong to a trail; the first at least, and what crosses or doubles that."""
+    middle = np.stack([(seeds.x0 + seeds.x1) / 2, (seeds.y0 + seeds.y1) / 2], axis=1)
+    on_it = least_distance(middle, trail.path[::4]) < 6 * seeds.cell
+    on_it |= np.hypot(*(middle - middle[0]).T) < 8 * seeds.cell
     on_it[0] = True
-    # What crosses or doubles the first one, whether or not that led anywhere.
-    apart = np.hypot(
-        seeds.x0 + seeds.x1 - seeds.x0[0] - seeds.x1[0], seeds.y0 + seeds.y1 - seeds.y0[0] - seeds.y1[0]
-    )
-    return on_it | (apart / 2 < 8 * seeds.cell)
+    return on_it
 
 
 # -- lists and boxes ------------------------------------------------------------------------------------------
