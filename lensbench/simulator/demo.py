@@ -50,7 +50,7 @@ def demo_takes() -> list[Take]:
         print=printed,
     )
     flat = Scene(magnification=MAGNIFICATION, white=0.7)
-    panel = Panel(slope=(0.01, -0.006), bulge=0.008)
+    panel = Panel()
     return [
         Take("t_040.dng", "target", 4.0, target, seed=11),
         Take("t_080.dng", "target", 8.0, target, seed=12),

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from lensbench.simulator.scene import Print
 
-CHORD_PX = 2e-4
+CHORD_PX = 5e-4
 """A bent side is drawn with as many chords as leave no more than this between chord and curve."""
 
 

@@ -181,13 +181,17 @@ def _drawn_window(
 @lru_cache(maxsize=64)
 def _shared(grid: _Grid, surround: Surround) -> NDArray[np.float32]:
     fx, fy = grid.frequencies()
-    return surround.at(fx, fy[:, None]).astype(np.float32)
+    if any(surround.motion_px):
+        return surround.at(fx, fy[:, None]).astype(np.float32)
+    upper, row = np.unique(np.abs(fy), return_inverse=True)
+    return surround.at(fx, upper[:, None]).astype(np.float32)[row]
 
 
 @lru_cache(maxsize=64)
 def _unit_skirt(grid: _Grid, radius: float) -> NDArray[np.float32]:
     fx, fy = grid.frequencies()
-    return Skirt(1.0, radius).at(np.hypot(fx, fy[:, None])).astype(np.float32)
+    upper, row = np.unique(np.abs(fy), return_inverse=True)
+    return Skirt(1.0, radius).at(np.hypot(fx, upper[:, None])).astype(np.float32)[row]
 
 
 def _grid_to_pixel(f: NDArray[np.float64], finer: int, fill: float, start: int) -> NDArray[np.complex64]:
