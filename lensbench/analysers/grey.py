@@ -13,6 +13,7 @@ from math import lcm
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from lensbench.analysers.blocks import index_block_means
 from lensbench.analysers.round_light import fit_round, round_basis, trust_round
@@ -32,6 +33,9 @@ LEAST_SCATTER = 4e-4
 
 CUT_OFF = 0.85
 """Blocks darker than this share of the smooth light, joined to the frame's border, are a barrel's shade."""
+
+BORDER_DEPTH = 1.5e-3
+"""Departures from round light larger than this share, joined to the frame's border, are the corners' own light."""
 
 CLIPPED_SHARE = 0.02
 LEAST_BLOCKS = 60
@@ -140,7 +144,9 @@ def grey_picture(flat: Shot) -> GreyPicture:
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
     _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
-    return GreyPicture(flat.size, z, smooth_through(strength, flat.size, SPLINES), x, y, readable, flat, lights)
+    strength = smooth_through(strength, flat.size, SPLINES)
+    _level_border(z, strength, x, y)
+    return GreyPicture(flat.size, z, strength, x, y, readable, flat, lights)
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
@@ -185,14 +191,19 @@ def _indices(flat: Shot) -> list[int]:
 
 def _vignetted(ratio: NDArray, readable: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Blocks that a barrel or ring cuts off: far darker than the smooth light, on to the frame's border."""
-    dark = (ratio < CUT_OFF) | ~readable
-    cut = dark.copy()
-    cut[1:-1, 1:-1] = False
+    cut = _joined_to_border((ratio < CUT_OFF) | ~readable)
+    return grown_by_one(grown_by_one(cut)) if cut.any() else cut
+
+
+def _joined_to_border(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The parts of a mask that reach the border."""
+    joined = mask.copy()
+    joined[1:-1, 1:-1] = False
     while True:
-        grown = grown_by_one(cut) & dark
-        if (grown == cut).all():
-            return grown_by_one(grown_by_one(cut)) if cut.any() else cut
-        cut = grown
+        grown = grown_by_one(joined) & mask
+        if (grown == joined).all():
+            return joined
+        joined = grown
 
 
 def grown_by_one(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -307,6 +318,24 @@ def _block_means_of_cells(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDA
     sums = np.add.reduceat(np.add.reduceat(z, rows, axis=0), columns, axis=1)
     heights, widths = np.diff(np.append(rows, z.shape[0])), np.diff(np.append(columns, z.shape[1]))
     return sums / np.outer(heights, widths)
+
+
+def _level_border(z: NDArray[np.float32], strength: Surface, x: NDArray, y: NDArray) -> None:
+    """Level wide areas that depart from round light and run out of the frame, in place.
+
+    Rings and barrels that cut the outer pencils darken the corners unevenly. A smear that runs out of the frame
+    looks the same, so neither is taken for dirt; what is smaller than a few blocks still shows there.
+    """
+    depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
+    odd = _joined_to_border(np.abs(depth) > BORDER_DEPTH)
+    if not odd.any():
+        return
+    off = np.where(grown_by_one(odd), depth, 0) * strength.on_grid(x, y)
+    down, across = (
+        np.array([np.interp(CELL_PX * np.arange(n) + (CELL_PX - 1) / 2, v, unit) for unit in np.eye(len(v))]).T
+        for n, v in ((z.shape[0], y), (z.shape[1], x))
+    )
+    z -= (down.astype(np.float32) @ off.astype(np.float32) @ across.T.astype(np.float32)) * (z != 0)
 
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:

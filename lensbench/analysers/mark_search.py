@@ -40,7 +40,7 @@ QUICK_SHARE = 0.9
 SEED_THRESHOLD = 4.8
 """Least signal to noise of a segment from which a fibre is followed."""
 
-LEAST_DEPTH = {"spot": 0.2, "fibre": 0.2, "patch": 0.4}
+LEAST_DEPTH = {"spot": 0.3, "fibre": 0.3, "patch": 0.7}
 """Shallower marks (in percent) show in no picture, and large ones are likelier unevenness of the light."""
 
 LEAST_WIDTH_PX = 2.5

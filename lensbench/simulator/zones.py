@@ -10,10 +10,16 @@ from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.target_shot import TargetTruth
 
 
-def zone_means(values: NDArray, x: NDArray, y: NDArray, size: tuple[int, int]) -> dict[str, float]:
-    """The mean of values at places over each zone that holds any."""
+def zone_means(
+    values: NDArray, x: NDArray, y: NDArray, size: tuple[int, int], weight: NDArray | None = None
+) -> dict[str, float]:
+    """The mean of values at places over each zone that holds any, all alike or with weights."""
     zone = zone_index(x, y, size)
-    return {name: float(np.mean(values[zone == k])) for k, name in enumerate(ZONES) if (zone == k).any()}
+    weight = np.ones(len(values)) if weight is None else weight
+    inside = {name: zone == k for k, name in enumerate(ZONES)}
+    return {
+        name: float(np.average(values[here], weights=weight[here])) for name, here in inside.items() if here.any()
+    }
 
 
 def mtf50_by_zone(truth: TargetTruth, channel: str, direction: str) -> dict[str, float]:
@@ -33,4 +39,8 @@ def lateral_by_zone(truth: TargetTruth, channel: str) -> dict[str, tuple[float, 
 def falloff_by_zone(truth: FlatTruth, channel: str, size: tuple[int, int]) -> dict[str, float]:
     """Falloff in stops, a mean over each zone's area."""
     x, y = (grid.ravel() for grid in np.meshgrid(truth.x, truth.y))
-    return zone_means(truth.stops[channel].ravel(), x, y, size)
+    # The outermost places stand for half as much of the frame each way.
+    across, down = np.ones(len(truth.x)), np.ones(len(truth.y))
+    across[[0, -1]] = down[[0, -1]] = 0.5
+    area = np.outer(down, across).ravel()
+    return zone_means(truth.stops[channel].ravel(), x, y, size, area)
