@@ -304,7 +304,8 @@ class EdgeFit:
         steepest = self._tables()[2].max(axis=1)
         by_slope = (white - dark) / (np.sqrt(2 * np.pi) * np.maximum(steepest, 1e-12))
         q = self.q50()[0]
-        by_mtf50 = self.blur * GAUSSIAN_MTF50 / np.where(np.isfinite(q), q, GAUSSIAN_MTF50)
+        # An edge that is no edge may have no MTF50, or one at the frequency zero.
+        by_mtf50 = self.blur * GAUSSIAN_MTF50 / np.where(np.isfinite(q) & (q > 0), q, GAUSSIAN_MTF50)
         blur = np.clip(by_slope, 0.6 * by_mtf50, by_mtf50)
         self.blur = np.clip(blur, np.maximum(MIN_BLUR, self.blur / 4), self.blur * 1.5)
 

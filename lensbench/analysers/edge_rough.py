@@ -256,7 +256,8 @@ def _planes(
     """
 
     def total(what):
-        return np.bincount(group, weight * what, n)
+        # Without any point bincount would give whole numbers.
+        return np.bincount(group, weight * what, n).astype(float)
 
     mass = np.maximum(np.bincount(group, weight, n), 1e-9)
     columns = [at[:, 0], at[:, 1], tail]
