@@ -75,7 +75,9 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     """
     targets, flats, notices = _readings(session, progress or (lambda done, total, what: None), workers)
     targets, flats, size_notices = _of_one_size(targets, flats)
-    notices = [*_unread(session), *notices, *size_notices]
+    # Nothing else that such a shot showed matters.
+    odd = {notice.shot for notice in size_notices}
+    notices = [*_unread(session), *(notice for notice in notices if notice.shot not in odd), *size_notices]
     if not targets and not flats:
         reasons = "\n".join(f"  {notice.text}" for notice in notices)
         raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")

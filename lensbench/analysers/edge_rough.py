@@ -148,7 +148,8 @@ def _reasons(steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipp
     why = np.full(len(dark), "", dtype="<U64")
     samples = (steps.count * steps.seen).sum(axis=1)
     why[(steps.seen.sum(axis=1) < 8) | (samples < 40)] = "too little of it in the frame"
-    why[(why == "") & (clipped > MAX_CLIPPED)] = "clipped"
+    # Clipped samples are left out, so that too few may remain: the clipping is what the user can mend.
+    why[clipped > MAX_CLIPPED] = "clipped"
     unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)
     why[(why == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = "no contrast"
     return why
