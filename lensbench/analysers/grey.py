@@ -13,7 +13,8 @@ from math import lcm
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.interpolate import make_interp_spline
+from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 
 from lensbench.analysers.blocks import index_block_means
 from lensbench.analysers.round_light import fit_round, round_basis, trust_round
@@ -36,6 +37,9 @@ CUT_OFF = 0.85
 
 BORDER_DEPTH = 1.5e-3
 """Departures from round light larger than this share, joined to the frame's border, are the corners' own light."""
+
+BORDER_STEP = 4e-3
+"""Where that light changes by more than this share from block to block, dirt can't be told from it."""
 
 CLIPPED_SHARE = 0.02
 LEAST_BLOCKS = 60
@@ -85,8 +89,8 @@ class GreyPicture:
         Signal to noise of a whole cell's light: a shadow of relative depth d gives z = d × strength.
     block_x, block_y : ndarray
         Middles of the blocks on which the smooth light was fitted, in pixels.
-    readable : ndarray of bool
-        Which of them can be read.
+    readable, levelled : ndarray of bool
+        Which of them can be read, and in which the light was levelled as it came.
     flat : Shot
         The flat itself.
     lights : dict of int to IndexLight
@@ -99,8 +103,14 @@ class GreyPicture:
     block_x: NDArray[np.float64]
     block_y: NDArray[np.float64]
     readable: NDArray[np.bool_]
+    levelled: NDArray[np.bool_]
     flat: Shot
     lights: dict[int, IndexLight]
+
+    def levelled_at(self, x: float, y: float) -> bool:
+        """Whether the light at a place in pixels was levelled as it came."""
+        row, column = np.abs(self.block_y - y).argmin(), np.abs(self.block_x - x).argmin()
+        return bool(self.levelled[row, column])
 
     def strength_at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
         """Signal to noise of a whole cell's light at places in pixels (or the nearest in the frame)."""
@@ -145,8 +155,10 @@ def grey_picture(flat: Shot) -> GreyPicture:
     _blank(z, readable, x, y)
     _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
     strength = smooth_through(strength, flat.size, SPLINES)
-    _level_border(z, strength, x, y)
-    return GreyPicture(flat.size, z, strength, x, y, readable, flat, lights)
+    levelled, steep = _level_border(z, strength, x, y)
+    readable &= ~steep
+    _blank(z, readable, x, y)
+    return GreyPicture(flat.size, z, strength, x, y, readable, levelled, flat, lights)
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
@@ -320,22 +332,32 @@ def _block_means_of_cells(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDA
     return sums / np.outer(heights, widths)
 
 
-def _level_border(z: NDArray[np.float32], strength: Surface, x: NDArray, y: NDArray) -> None:
+def _level_border(
+    z: NDArray[np.float32], strength: Surface, x: NDArray, y: NDArray
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Level wide areas that depart from round light and run out of the frame, in place.
 
     Rings and barrels that cut the outer pencils darken the corners unevenly. A smear that runs out of the frame
     looks the same, so neither is taken for dirt; what is smaller than a few blocks still shows there.
+
+    Returns
+    -------
+    levelled, steep : ndarray of bool, shape (len(y), len(x))
+        Blocks that were levelled, and those over which the light changes too steeply for that.
     """
     depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
     odd = _joined_to_border(np.abs(depth) > BORDER_DEPTH)
     if not odd.any():
-        return
-    off = np.where(grown_by_one(odd), depth, 0) * strength.on_grid(x, y)
+        return odd, odd
+    odd = grown_by_one(odd)
+    off = np.where(odd, depth, 0) * strength.on_grid(x, y)
     down, across = (
-        np.array([np.interp(CELL_PX * np.arange(n) + (CELL_PX - 1) / 2, v, unit) for unit in np.eye(len(v))]).T
+        make_interp_spline(v, np.eye(len(v)), k=3)(CELL_PX * np.arange(n) + (CELL_PX - 1) / 2)
         for n, v in ((z.shape[0], y), (z.shape[1], x))
     )
     z -= (down.astype(np.float32) @ off.astype(np.float32) @ across.T.astype(np.float32)) * (z != 0)
+    steps = maximum_filter(depth, 3) - minimum_filter(depth, 3)
+    return odd, odd & (steps > BORDER_STEP)
 
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:

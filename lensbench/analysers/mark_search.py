@@ -26,6 +26,7 @@ from lensbench.analysers.mark_filters import (
 )
 from lensbench.analysers.mark_lines import Segments, find_segments
 from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
+from lensbench.frame import radial_axes
 
 THRESHOLD = 5.7
 """Least signal to noise of a mark: noise alone passes it less than once in ten frames of 24 megapixels."""
@@ -62,13 +63,20 @@ WIDE_PX, WIDE_SHARE = 32.0, 0.4
 """Of the marks wider than this (standard deviation of the filter) only those of at least this share of the
 plainest's signal are taken at a time: the smooth light must settle before fainter ones can be told from it."""
 
+RIDGE_WIDTH_PX, RIDGE_LENGTH_PX, RIDGE_DEPTH, RIDGE_LEAN = 30.0, 300.0, 2.0, 0.6
+"""Marks at least so wide and long, less deep (in percent) and within 37° of square to the radius may be ridges of
+the light: where a ring of the lens begins to cut the pencils, the light bends along an arc."""
+
+LEVELLED_DEPTH = 1.0
+"""Shallower marks (in percent) can't be told from what levelling leaves of the corners' own light."""
+
 ROUNDS = 20
 """Rounds of taking out and searching anew, at most."""
 
 SWEEPS = 3
 """How often marks that stand close together are fitted anew, each without the others."""
 
-BESIDE_DEPTH = {Shape: 0.1, Fibre: 0.35}
+BESIDE_DEPTH = {Shape: 0.1, Fibre: 0.7}
 """What lies on a mark, or beside it, is a mark of its own when it is deeper than this share of the other there."""
 
 FLAT_ANSWER = 1.8
@@ -97,7 +105,9 @@ def search_marks(picture: GreyPicture) -> list[Shape | Fibre]:
             break
     final: list[Shape | Fibre] = []
     for mark in sorted(search.found, key=lambda m: -m.signal_to_noise):
-        if _is_deep_enough(mark) and not _is_left_over(mark, final):
+        faint = abs(mark.depth.value) < LEVELLED_DEPTH and picture.levelled_at(mark.x, mark.y)
+        uneven_light = faint or _is_ridge(mark, picture.size)
+        if _is_deep_enough(mark) and not uneven_light and not _is_left_over(mark, final):
             final.append(mark)
     return final
 
@@ -356,6 +366,16 @@ def _is_deep_enough(mark: Shape | Fibre) -> bool:
     return deep and mark.width.value >= LEAST_WIDTH_PX
 
 
+def _is_ridge(mark: Shape | Fibre, size: tuple[int, int]) -> bool:
+    """Whether a long, wide, faint mark runs around the middle, as the light does where a ring begins to cut it."""
+    if mark.width.value < RIDGE_WIDTH_PX or mark.length.value < RIDGE_LENGTH_PX:
+        return False
+    along = mark.path[-1] - mark.path[0] if isinstance(mark, Fibre) else mark.axis
+    outward, _ = radial_axes(mark.x, mark.y, size)
+    lean = abs(float(np.dot(along, outward))) / max(float(np.hypot(*along)), 1e-9)
+    return abs(mark.depth.value) < RIDGE_DEPTH and lean < RIDGE_LEAN
+
+
 def _least_fibre_signal(length_px: float) -> float:
     """Least signal to noise of a fibre of this length."""
     return float(np.sqrt(FIBRE_THRESHOLD**2 + FIBRE_STEP_SIGNAL**2 * length_px / FIBRE_STEP_PX))
@@ -376,7 +396,10 @@ def _is_left_over(mark: Shape | Fibre, others: list) -> bool:
             return True
         places = mark.path[::4].T if isinstance(mark, Fibre) else (np.array([mark.x]), np.array([mark.y]))
         # How well a mark is known, and so taken out, goes with how deep it is hereabouts.
-        beside = float(np.median(other.profile(*places, nearer=0.75)))
+        # A ring that a plain spot leaves may be drawn out to a line that is deep only there.
+        faint = mark.signal_to_noise < 0.1 * other.signal_to_noise
+        beside = other.profile(*places, nearer=0.4 if faint else 0.75)
+        beside = float(np.max(beside) if faint else np.median(beside))
         if abs(mark.depth.value) < BESIDE_DEPTH[type(other)] * abs(other.depth.value) * beside:
             return True
     return False
