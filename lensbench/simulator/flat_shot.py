@@ -28,8 +28,8 @@ class FlatTruth:
     x, y : ndarray, shape (columns,), (rows,)
         Pixels of a grid over the frame, from border to border.
     stops : dict of str to ndarray, shape (rows, columns)
-        Falloff of the lens by channel at the grid: stops below its mean at h < 0.1, positive is darker. The
-        panel's own unevenness, reflections and glare are not in it.
+        Falloff of the lens by channel at the grid: stops below its mean at h < 0.1, positive is darker. Veiling
+        glare, which no flat can tell from falloff, is in it; the panel's own unevenness and reflections are not.
     centre_px : (float, float)
         Where the lens passes the most light.
     marks : list of MarkTruth
@@ -96,8 +96,27 @@ def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effe
     return FlatTruth(
         x=x,
         y=y,
-        stops={name: falloff_stops(projection, f_number, name, *grid) for name in projection.camera.channels},
+        stops={
+            name: _veiled(falloff_stops(projection, f_number, name, *grid), projection.lens.glare)
+            for name in projection.camera.channels
+        },
         centre_px=tuple(float(c) for c in projection.pixels(projection.bent_mm(centre))),
         marks=marks,
         effective_f_number=effective,
     )
+
+
+def _veiled(stops: NDArray[np.float64], glare: float) -> NDArray[np.float64]:
+    """Falloff at a grid over the whole frame with a part of the mean light laid evenly over it."""
+    light = 2.0**-stops
+    mean = np.average(
+        np.average(light, axis=0, weights=ends_halved(light.shape[0])), weights=ends_halved(light.shape[1])
+    )
+    return -np.log2(((1 - glare) * light + glare * mean) / (1 - glare + glare * mean))
+
+
+def ends_halved(count: int) -> NDArray[np.float64]:
+    """Weights of evenly spaced places from one end to the other: the ends stand for half as much as the rest."""
+    weights = np.ones(count)
+    weights[[0, -1]] = 0.5
+    return weights

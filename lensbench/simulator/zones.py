@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.frame import ZONES, zone_index
-from lensbench.simulator.flat_shot import FlatTruth
+from lensbench.simulator.flat_shot import FlatTruth, ends_halved
 from lensbench.simulator.target_shot import TargetTruth
 
 
@@ -39,8 +39,5 @@ def lateral_by_zone(truth: TargetTruth, channel: str) -> dict[str, tuple[float, 
 def falloff_by_zone(truth: FlatTruth, channel: str, size: tuple[int, int]) -> dict[str, float]:
     """Falloff in stops, a mean over each zone's area."""
     x, y = (grid.ravel() for grid in np.meshgrid(truth.x, truth.y))
-    # The outermost places stand for half as much of the frame each way.
-    across, down = np.ones(len(truth.x)), np.ones(len(truth.y))
-    across[[0, -1]] = down[[0, -1]] = 0.5
-    area = np.outer(down, across).ravel()
+    area = np.outer(ends_halved(len(truth.y)), ends_halved(len(truth.x))).ravel()
     return zone_means(truth.stops[channel].ravel(), x, y, size, area)
