@@ -180,16 +180,15 @@ def _spread(off: NDArray) -> float:
 
 
 def _lateral_bars(setting: Setting, truth: TargetTruth) -> Iterator[Bar]:
-    """Bias and spread of lateral colour over all tiles, outward."""
+    """Bias and spread of lateral colour over all tiles, those that the border cuts among them, outward."""
     place = _places(truth)
     for channel in truth.lateral_px:
         tiles = [tile for tile in setting.fringing.tiles if getattr(tile, channel) is not None]
         at = np.array([place[tile.column, tile.row] for tile in tiles], dtype=int)
-        whole = truth.whole[at]
-        if whole.sum() < 2:
+        if len(at) < 2:
             continue
         measured = np.array([getattr(tile, channel).radial_px.value for tile in tiles])
-        off = (measured - truth.radial_around_px(channel)[at, 0])[whole]
+        off = measured - truth.radial_around_px(channel)[at, 0]
         what = f"{channel} against green at {len(off)} tiles"
         yield Bar(setting.label, f"{what}: bias", float(np.median(off)), -0.01, 0.01, "px")
         yield Bar(setting.label, f"{what}: spread", _spread(off), 0.0, 0.02, "px")

@@ -35,8 +35,8 @@ class TargetTruth:
     edges : EdgeTruth
         Of the tiles (places are incentres) and their legs, in the order of `LEGS`. Ink spread is in its places.
     lateral_px : dict of str to ndarray, shape (T, 2)
-        For each channel but the reference, (dx, dy) against it: the displacement of the three half crossings, a
-        common offset of the three apart.
+        For each channel but the reference, (dx, dy) against it at the tile's place: where the lens puts that
+        place, and what lopsided blur adds by moving the half crossings (a common offset of the three apart).
     marks : list of MarkTruth
         Dirt on lens and sensor.
     magnification : float
@@ -130,20 +130,29 @@ def _truth(
     channels, reference = projection.camera.channels, projection.camera.reference
     corners = {name: projection.to_picture(layout.corners_mm[tiles], name) for name in channels}
     low, high = corners[reference].min(axis=1), corners[reference].max(axis=1)
-    moved = {name: edges.crossing_px[name] - edges.crossing_px[reference] for name in channels}
+    seen = {name: _seen_px(projection, incentres(layout.corners_mm[tiles]), edges, name) for name in channels}
     return TargetTruth(
         column=layout.column[tiles],
         row=layout.row[tiles],
         whole=((low >= -0.5) & (high <= np.array(projection.camera.size) - 0.5)).all(axis=1),
         corners_px=corners,
         edges=edges,
-        lateral_px={name: displacement_px(edges.normal, moved[name]) for name in channels if name != reference},
+        lateral_px={name: seen[name] - seen[reference] for name in channels if name != reference},
         marks=marks,
         magnification=projection.magnification,
         effective_f_number=optics.iris.effective,
         image_distance_mm=projection.image_distance_mm,
         size=projection.camera.size,
     )
+
+
+def _seen_px(projection: Projection, place_mm: NDArray, edges: EdgeTruth, channel: str) -> NDArray[np.float64]:
+    """Where a channel shows the tiles' own places: the lens's shift there, and that of its half crossings.
+
+    The middles of the edges would not do: where the shift changes over a tile they disagree about its place.
+    """
+    lopsided = displacement_px(edges.normal, edges.crossing_px[channel] - edges.middle_px[channel])
+    return projection.to_picture(place_mm, channel) + lopsided
 
 
 def displacement_px(normal: NDArray[np.float64], moved: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -85,6 +85,20 @@ def test_colours_are_displaced_as_the_truth_says():
         assert shift[::-1] == pytest.approx(truth.lateral_px["red"][0], abs=0.03)
 
 
+def test_lateral_colour_is_that_of_the_tiles_own_place():
+    """Growing with the cube of the radius it differs over a tile; what counts is the place, cut tiles too."""
+    colours = {"red": Colour(stretch_outer=4e-3), "green": Colour(), "blue": Colour(stretch_outer=-2e-3)}
+    lens, camera = Lens(diffraction=False, image_radius_mm=2.6, colours=colours), planes()
+    aside = dataclasses.replace(SCENE, shift_mm=(5.0, 3.0))
+    truth = target_light(lens, camera, small_layout(camera), aside, 8.0)[1]
+    out = truth.edges.place_px - [359.5, 239.5]
+    # 2.6 mm are 2.6 / 0.006 px.
+    share = np.square(out / (2.6 / 0.006)).sum(axis=1, keepdims=True)
+    assert not truth.whole.all()
+    assert truth.lateral_px["red"] == pytest.approx(4e-3 * share * out, abs=1e-3)
+    assert truth.lateral_px["blue"] == pytest.approx(-2e-3 * share * out, abs=1e-3)
+
+
 def test_the_truths_radial_part_points_outward(shot_of_planes):
     _, truth = shot_of_planes
     radial = truth.radial_around_px("red")[:, 0]
