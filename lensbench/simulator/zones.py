@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import RectBivariateSpline
 
 from lensbench.frame import ZONES, zone_index
-from lensbench.simulator.flat_shot import FlatTruth, ends_halved
+from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.target_shot import TargetTruth
 
+FINE = (960, 640)
+"""Cells across and down over which a zone's area is summed: its border crosses few enough of them."""
 
-def zone_means(
-    values: NDArray, x: NDArray, y: NDArray, size: tuple[int, int], weight: NDArray | None = None
-) -> dict[str, float]:
-    """The mean of values at places over each zone that holds any, all alike or with weights."""
+
+def zone_means(values: NDArray, x: NDArray, y: NDArray, size: tuple[int, int]) -> dict[str, float]:
+    """The mean of values at places over each zone that holds any."""
     zone = zone_index(x, y, size)
-    weight = np.ones(len(values)) if weight is None else weight
     inside = {name: zone == k for k, name in enumerate(ZONES)}
-    return {
-        name: float(np.average(values[here], weights=weight[here])) for name, here in inside.items() if here.any()
-    }
+    return {name: float(values[here].mean()) for name, here in inside.items() if here.any()}
 
 
 def mtf50_by_zone(truth: TargetTruth, channel: str, direction: str) -> dict[str, float]:
@@ -38,6 +37,6 @@ def lateral_by_zone(truth: TargetTruth, channel: str) -> dict[str, tuple[float, 
 
 def falloff_by_zone(truth: FlatTruth, channel: str, size: tuple[int, int]) -> dict[str, float]:
     """Falloff in stops, a mean over each zone's area."""
-    x, y = (grid.ravel() for grid in np.meshgrid(truth.x, truth.y))
-    area = np.outer(ends_halved(len(truth.y)), ends_halved(len(truth.x))).ravel()
-    return zone_means(truth.stops[channel].ravel(), x, y, size, area)
+    x, y = ((np.arange(count) + 0.5) * length / count - 0.5 for count, length in zip(FINE, size, strict=True))
+    stops = RectBivariateSpline(truth.y, truth.x, truth.stops[channel])(y, x)
+    return zone_means(stops.ravel(), *(grid.ravel() for grid in np.meshgrid(x, y)), size)

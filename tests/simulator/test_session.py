@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 import tifffile
 
-from lensbench.frame import ZONES
+from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders.session import load_session
 from lensbench.loaders.shot_file import load_shot
 from lensbench.simulator.blade_shot import blade_at, blade_shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.demo import demo_bench, demo_takes
+from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.lens import Dirt, Lens
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Print, Scene
@@ -83,6 +84,18 @@ def test_zones_of_the_truth(written):
     falloff = falloff_by_zone(truths["w1.dng"], "green", CAMERA.size)
     assert list(falloff) == list(ZONES)
     assert falloff["corner top-left"] > falloff["inner top-left"] > abs(falloff["centre"])
+
+
+def test_falloff_of_a_zone_is_the_mean_over_its_pixels():
+    """Stops growing with h², known at the truth's coarse grid, against every pixel of the zone."""
+    size = (1080, 720)
+    x, y = np.linspace(0, 1079, 97), np.linspace(0, 719, 65)
+    stops = 1.5 * np.square(h_of(x[None, :], y[:, None], size))
+    falloff = falloff_by_zone(FlatTruth(x, y, {"green": stops}, (539.5, 359.5), [], 8.0), "green", size)
+    rows, columns = np.mgrid[0:720, 0:1080]
+    zone, h = zone_index(columns, rows, size), h_of(columns, rows, size)
+    for number, name in enumerate(ZONES):
+        assert falloff[name] == pytest.approx(1.5 * np.square(h[zone == number]).mean(), abs=1e-4)
 
 
 def test_a_session_without_a_rail_names_none():
