@@ -30,6 +30,9 @@ CLIPPED_SHARE = 0.02
 GRID = (49, 33)
 """Points of the reported map across and down."""
 
+ZONE_POINTS = 300
+"""Points each way over which a zone's mean is taken."""
+
 
 @dataclass(frozen=True, eq=False)
 class LightMap:
@@ -87,11 +90,11 @@ def measure_falloff(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> Fallof
         Where the flats can't be read: too dark, clipped in the middle, or of different sizes.
     """
     light_map = map_light(flats, darks)
-    stops, size = light_map.smooth, light_map.size
+    size = light_map.size
     grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
     darkest = np.where(light_map.weight > 0, light_map.stops, np.inf)
     return Falloff(
-        zones=_zones(light_map, stops),
+        zones=_zones(light_map),
         grid=_grid(light_map, grid_x, grid_y),
         centre_px=_centre(light_map),
         covers_frame=bool(_low_percentile_cover(darkest)),
@@ -138,7 +141,7 @@ def _dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDAr
                 f"{dark.name}: is {dark.size[0]} × {dark.size[1]} pixels, {flat.name} is "
                 f"{flat.size[0]} × {flat.size[1]}. Take the dark frames with the same camera and crop."
             )
-    return np.mean([np.median(block_means(dark, channel).light, keepdims=True) for dark in darks], axis=0)
+    return np.mean([block_means(dark, channel).light for dark in darks], axis=0)
 
 
 def _readable(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> NDArray[np.bool_]:
@@ -161,12 +164,21 @@ def _readable(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> NDA
 
 
 def _fitted(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, weight: NDArray) -> LightMap:
+    surface, _ = fit_clean_surface(stops, weight, x, y, size, least=1e-3)
+    stops = stops + _bend_within(surface, x, y)
     surface, trust = fit_clean_surface(stops, weight, x, y, size, least=1e-3)
     off = (stops - surface.on_grid(x, y))[(weight > 0) & (trust > 0.5)]
     spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
     reference = _reference(surface, size)
     level = Surface(size, surface.coefficients - reference)
     return LightMap(size, x, y, np.where(weight > 0, stops - reference, 0.0), weight, level, spread)
+
+
+def _bend_within(surface: Surface, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+    """Stops in the middle of each block less those of its mean light: the light bends within it."""
+    light = 2.0 ** -surface.on_grid(x, y)
+    bend = sum(np.gradient(np.gradient(light, axis=axis), axis=axis) for axis in (0, 1))
+    return np.log2(1 + np.clip(bend / light / 24, -0.1, 0.1))
 
 
 def _reference(surface: Surface, size: tuple[int, int]) -> float:
@@ -178,20 +190,31 @@ def _reference(surface: Surface, size: tuple[int, int]) -> float:
     return -float(np.log2(np.mean(2.0 ** -surface.on_grid(x, y)[inside])))
 
 
-def _zones(light_map: LightMap, stops: NDArray) -> list[ZoneFalloff]:
+def _zones(light_map: LightMap) -> list[ZoneFalloff]:
     """The mean of the stops over each zone that can be read."""
-    index = zone_index(light_map.x[None, :], light_map.y[:, None], light_map.size)
-    readable = light_map.weight > 0
-    middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], light_map.size) < REFERENCE_H)
+    size, readable = light_map.size, light_map.weight > 0
+    x, y = _fine(size[0]), _fine(size[1])
+    stops, index = light_map.surface.on_grid(x, y), zone_index(x[None, :], y[:, None], size)
+    block_index = zone_index(light_map.x[None, :], light_map.y[:, None], size)
+    middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], size) < REFERENCE_H)
+    rows = np.abs(y[:, None] - light_map.y).argmin(axis=1)
+    columns = np.abs(x[:, None] - light_map.x).argmin(axis=1)
+    seen = readable[np.ix_(rows, columns)]
     found = []
     for number, zone in enumerate(ZONES):
-        inside = readable & (index == number)
-        if inside.sum() < max(0.5 * (index == number).sum(), 1):
+        inside, blocks = seen & (index == number), readable & (block_index == number)
+        if not blocks.any() or inside.sum() < 0.5 * (index == number).sum():
             continue
-        noise = light_map.spread * np.sqrt(1 / inside.sum() + 1 / max(middle.sum(), 1))
-        misfit = float(np.median((light_map.stops - stops)[inside]))
+        noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
+        misfit = float(np.median((light_map.stops - light_map.smooth)[blocks]))
         found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), 1.96 * noise + abs(misfit), "stops")))
     return found
+
+
+def _fine(length: int) -> NDArray[np.float64]:
+    """Places along the frame, dense enough to count the area of a zone."""
+    count = min(length, ZONE_POINTS)
+    return (np.arange(count) + 0.5) * length / count - 0.5
 
 
 def _grid(light_map: LightMap, x: NDArray, y: NDArray) -> FalloffGrid:

@@ -127,7 +127,7 @@ def fit_clean_surface(
     least : float
         The least scatter of the values that counts as such, in their unit.
     rounds : int
-        How often the values are judged anew.
+        How often the values are judged anew: first against a surface of few splines, which can't follow them.
 
     Returns
     -------
@@ -136,8 +136,11 @@ def fit_clean_surface(
         1 for values like their neighbours, down to 0 for those left out.
     """
     trust = np.ones_like(values)
-    for _ in range(rounds):
-        surface = fit_surface(values, weights * trust, x, y, size, splines)
+    for turn in range(rounds + 1):
+        few = splines if turn == rounds else (splines[0] // 2, splines[1] // 2)
+        surface = fit_surface(values, weights * trust, x, y, size, few)
+        if turn == rounds:
+            break
         off = np.where(weights > 0, values - surface.on_grid(x, y), 0.0)
         off -= local_median(off)
         spread = max(1.4826 * float(np.median(np.abs(off[weights > 0]))), least)
@@ -145,7 +148,7 @@ def fit_clean_surface(
     return surface, trust
 
 
-def local_median(values: NDArray, reach: int = 2) -> NDArray:
+def local_median(values: NDArray, reach: int = 3) -> NDArray:
     """The median of each value's neighbourhood, `reach` to every side, of a small grid."""
     padded = np.pad(values, reach, mode="symmetric")
     windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))
