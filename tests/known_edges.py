@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
 from scipy.special import j1
 
 from lensbench.shot import Shot
@@ -95,10 +96,9 @@ def profile(transfer: Transfer, step: float = 0.02, reach: float = 1600.0):
 
 def true_mtf50(transfer: Transfer) -> float:
     """Where the contrast first falls to half."""
-    f = np.linspace(0, 2, 400001)
-    mtf = np.abs(transfer(f))
-    k = int(np.argmax(mtf < 0.5))
-    return float(f[k - 1] + (mtf[k - 1] - 0.5) / (mtf[k - 1] - mtf[k]) * (f[k] - f[k - 1]))
+    f = np.linspace(0, 2, 4001)
+    k = int(np.argmax(np.abs(transfer(f)) < 0.5))
+    return float(brentq(lambda at: np.abs(transfer(np.array([at])))[0] - 0.5, f[k - 1], f[k]))
 
 
 @dataclass

@@ -122,6 +122,8 @@ class EdgeFit:
     def finish(self) -> None:
         """Fit once and for all."""
         self._improve()
+        # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
+        self._reject()
         self._improve(last=True)
 
     # -- samples to bins --------------------------------------------------------------------------------------
@@ -330,18 +332,30 @@ class EdgeFit:
     def _reject(self) -> None:
         """Leave out hot pixels and dirt."""
         level, rise, _ = self._tables()
-        limit = (REJECT**2 * self.variance).astype(np.float32).ravel()
         key, residual = self._near_residuals(level, rise)
+        limit = (REJECT**2 * self._usual_variance(key, residual)).astype(np.float32).ravel()
         keep_near = residual * residual < limit.take(key)
         residual = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
         keep_far = residual * residual < limit.take(self._far_key)
         lost = np.bincount(self.near.edge[~keep_near], minlength=self.n)
         lost += np.bincount(self.far.edge[~keep_far], minlength=self.n)
         had = np.bincount(self.near.edge, minlength=self.n) + np.bincount(self.far.edge, minlength=self.n)
-        self.rejected = lost / np.maximum(had, 1)
+        self.rejected = 1 - (1 - self.rejected) * (1 - lost / np.maximum(had, 1))
         if lost.any():
             self._take(self.near.keep(keep_near), self.far.keep(keep_far))
         self._bin_far()
+
+    def _usual_variance(self, key: NDArray, residual: NDArray) -> NDArray:
+        """Variance by bin, in the core no larger than most samples there show.
+
+        A few spoiled samples in the rise make its line look ragged, and would hide behind that.
+        """
+        core = np.abs(profile.bin_tables()[2]) < CORE
+        firmness = np.where(core, self.variance**-0.5, 0).astype(np.float32).ravel()
+        size = np.bincount(self.near.edge, np.abs(residual) * firmness.take(key), self.n)
+        count = np.bincount(self.near.edge, firmness.take(key) > 0, self.n)
+        usual = size / (np.maximum(count, 1) * np.sqrt(2 / np.pi))
+        return np.where(core, np.clip(usual, 0.01, 1)[:, None] ** 2, 1) * self.variance
 
     # -- line -------------------------------------------------------------------------------------------------
 

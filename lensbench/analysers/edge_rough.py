@@ -233,7 +233,9 @@ def _slopes_of_light(samples, places, offset, blur, contrast, noise, margin, siz
     at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
     tail = contrast[owner] * blur[owner] / np.maximum(u - offset[owner], blur[owner])
     names, member = np.unique(places.group, return_inverse=True)
-    slope, covariance = _planes(at, tail, light, count[known] / noise[owner] ** 2, member[owner], len(names))
+    slope, covariance = _steady_planes(
+        at, tail, light, count[known] / noise[owner] ** 2, member[owner], len(names)
+    )
     spread = np.einsum("ni,nij,nj->n", places.normal, covariance[member], places.normal)
     return slope[member], np.sqrt(spread)
 
@@ -245,15 +247,43 @@ USUAL_SLOPE = 1e-3
 """Relative slope of the light in a pixel: two stops of falloff over a quarter of a small frame."""
 
 
-def _planes(
+SPOILED = 6.0
+"""Blocks of light farther off the plane than so many times what blocks usually are hold a hot pixel or a speck."""
+
+SPOILED_TURNS = 2
+"""How often spoiled blocks are looked for: the worst of them hide the others."""
+
+
+def _steady_planes(
     at: NDArray, tail: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int
 ) -> tuple[NDArray, NDArray]:
+    """Slopes and covariances as `_planes` gives them, of the points that aren't spoiled."""
+    for _ in range(SPOILED_TURNS):
+        rest = np.abs(_planes(at, tail, light, weight, group, n)[2]) * np.sqrt(weight)
+        good = rest <= SPOILED * np.maximum(_medians(rest, group, n), 0.5)[group]
+        at, tail, light, weight, group = (a[good] for a in (at, tail, light, weight, group))
+    return _planes(at, tail, light, weight, group, n)[:2]
+
+
+def _medians(value: NDArray, group: NDArray, n: int) -> NDArray:
+    """The middle value (the upper of two) of each group, 0 for a group without any, shape (n,)."""
+    order = np.lexsort((value, group))
+    count = np.bincount(group, minlength=n)
+    middle = np.cumsum(count) - count + count // 2
+    return np.where(count > 0, np.append(value[order], 0.0)[np.minimum(middle, len(value))], 0.0)
+
+
+def _planes(
+    at: NDArray, tail: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int
+) -> tuple[NDArray, NDArray, NDArray]:
     """Relative slopes of planes through points of weight 1 / variance, less a share of a tail, by group.
 
     Returns
     -------
     slope : ndarray, shape (n, 2)
     covariance : ndarray, shape (n, 2, 2)
+    rest : ndarray, shape (points,)
+        How far each point's light lies off its plane.
     """
 
     def total(what):
@@ -271,5 +301,6 @@ def _planes(
     moments[:, [0, 1], [0, 1]] += 1 / (USUAL_SLOPE * level) ** 2
     moments[:, 2, 2] += 1 / USUAL_TAIL**2
     covariance = np.linalg.inv(moments)
-    slope = np.einsum("nij,nj->ni", covariance, right)[:, :2] / level
-    return slope, covariance[:, :2, :2] / level[..., None] ** 2
+    plane = np.einsum("nij,nj->ni", covariance, right)
+    rest = rest - np.einsum("ip,pi->p", np.stack(columns), plane[group])
+    return plane[:, :2] / level, covariance[:, :2, :2] / level[..., None] ** 2, rest
