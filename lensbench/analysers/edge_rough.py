@@ -29,6 +29,9 @@ NOISE_FLOOR = 5e-4
 MAX_CLIPPED = 0.01
 """An edge with a larger share of clipped samples has no white plateau to trust."""
 
+LEAST_SIDE = 4.0
+"""Pixels of the dark and of the bright side that must be seen for anything to be told."""
+
 MAX_TURN = 0.1
 """Nominal lines are turned by no more than this slope."""
 
@@ -85,6 +88,11 @@ class _Steps:
     def seen(self) -> NDArray[np.bool_]:
         return self.count >= 2
 
+    @property
+    def ends(self) -> tuple[NDArray, NDArray]:
+        """How far out there are samples on the dark side (negative) and on the bright side, in pixels."""
+        return np.where(self.seen, _CENTRE, np.inf).min(axis=1), np.where(self.seen, _CENTRE, -np.inf).max(axis=1)
+
 
 _CENTRE = np.arange(_STEPS) - WINDOW + 0.5
 
@@ -129,12 +137,9 @@ def _in_steps(samples: EdgeSamples, n: int) -> _Steps:
 
 
 def _levels(steps: _Steps) -> tuple[NDArray, NDArray, NDArray]:
-    """Dark and white light in the outer quarters of what is seen, and the noise of one white sample."""
-    place = np.where(steps.seen, np.arange(_STEPS), -1)
-    last = place.max(axis=1, keepdims=True)
-    first = np.where(steps.seen.any(axis=1), np.argmax(steps.seen, axis=1), 0)[:, None]
-    quarter = np.maximum((last - first) // 4, 1)
-    sides = (steps.seen & (place < first + quarter), steps.seen & (place > last - quarter))
+    """Dark and white light in the outer half of what is seen of each side, and the noise of one white sample."""
+    first, last = steps.ends
+    sides = (steps.seen & (first[:, None] > 2 * _CENTRE), steps.seen & (last[:, None] < 2 * _CENTRE))
 
     def mean_of(what, side):
         weight = steps.count * side
@@ -147,7 +152,8 @@ def _levels(steps: _Steps) -> tuple[NDArray, NDArray, NDArray]:
 def _reasons(steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray) -> NDArray:
     why = np.full(len(dark), "", dtype="<U64")
     samples = (steps.count * steps.seen).sum(axis=1)
-    why[(steps.seen.sum(axis=1) < 8) | (samples < 40)] = "too little of it in the frame"
+    first, last = steps.ends
+    why[(first > -LEAST_SIDE) | (last < LEAST_SIDE) | (samples < 40)] = "too little of it in the frame"
     # Clipped samples are left out, so that too few may remain: the clipping is what the user can mend.
     why[clipped > MAX_CLIPPED] = "clipped"
     unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)
