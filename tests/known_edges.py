@@ -184,9 +184,15 @@ def expose(
 
 
 def triangle_patch(
-    transfer: Transfer, corners, size: int, dark: float = 0.03, white: float = 0.75, finer: int = 4
+    transfer: Transfer,
+    corners,
+    size: int,
+    dark: float = 0.03,
+    white: float = 0.75,
+    finer: int = 4,
+    stretch=((1.0, 0.0), (0.0, 1.0)),
 ):
-    """Light of one dark triangle on white, blurred alike in every direction, through square pixels.
+    """Light of one dark triangle on white, through square pixels.
 
     The triangle's Fourier integral is exact (Green's theorem along its sides); sampling folds it as a sensor does.
 
@@ -196,6 +202,8 @@ def triangle_patch(
         (x, y) in the patch, whose pixels are 0 to size - 1.
     finer : int
         Frequencies up to finer / 2 cycles a pixel are kept.
+    stretch : array_like, shape (2, 2)
+        How a round blur is stretched in (x, y), symmetric; alike in every direction by default.
     """
     corners = np.asarray(corners, float)
     fx = np.fft.rfftfreq(size * finer, 1 / finer)[None, :]
@@ -211,7 +219,8 @@ def triangle_patch(
     turned = np.cross(np.append(corners[1] - corners[0], 0), np.append(corners[2] - corners[0], 0))[2]
     total *= np.sign(turned) / (-2j * np.pi * square)
     total[0, 0] = abs(turned) / 2
-    total *= transfer(np.sqrt(fx**2 + fy**2)) * np.sinc(fx) * np.sinc(fy)
+    (a, b), (_, c) = stretch
+    total *= transfer(np.hypot(a * fx + b * fy, b * fx + c * fy)) * np.sinc(fx) * np.sinc(fy)
     coverage = np.fft.irfft2(total, (size * finer, size * finer))[::finer, ::finer] * finer**2
     return white - (white - dark) * coverage
 

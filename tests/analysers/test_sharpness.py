@@ -1,0 +1,304 @@
+"""Sharpness by place and zone against a lens whose blur is an ellipse, known everywhere in closed form."""
+
+from dataclasses import dataclass, replace
+
+import msgspec
+import numpy as np
+import pytest
+
+from lensbench import frame
+from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
+from lensbench.target.finder import FoundTiles
+from lensbench.target.layout import LEG_CORNERS
+from tests import known_edges as known
+from tests.analysers.invented_lines import responses_at
+
+SIZE = (6000, 4000)
+PITCH_UM = 6.0
+GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
+"""MTF50 times standard deviation of a Gaussian blur: 0.18739."""
+
+
+@dataclass(frozen=True)
+class Ellipse:
+    """A lens with Gaussian blur: standard deviations in px around the circle and along the radius, by h."""
+
+    around: tuple[float, float] = (1.0, 1.3)
+    radial: tuple[float, float] = (1.0, 2.2)
+
+    def sigma(self, h):
+        return (start + (end - start) * h**2 for start, end in (self.around, self.radial))
+
+    def mtf50(self, x, y, normal):
+        """Of an edge with this normal at a place."""
+        outward, anticlockwise = frame.radial_axes(x, y, SIZE)
+        around, radial = self.sigma(frame.h_of(x, y, SIZE))
+        a, b = ((normal * axis).sum(axis=-1) for axis in (anticlockwise, outward))
+        return GAUSSIAN_MTF50 / np.sqrt((around * a) ** 2 + (radial * b) ** 2)
+
+    def both(self, x, y):
+        """Sagittal (the blur around the circle) and tangential (that along the radius)."""
+        return np.stack([GAUSSIAN_MTF50 / s for s in self.sigma(frame.h_of(x, y, SIZE))], axis=-1)
+
+
+def set_squares(columns=15, rows=10, leg=190.0, twist_deg=(3, 8), seed=2) -> FoundTiles:
+    """Tiles whose legs lie along and across the radius, twisted a little, half of them turned."""
+    rng = np.random.default_rng(seed)
+    column, row = (a.ravel() for a in np.meshgrid(np.arange(columns), np.arange(rows)))
+    node = np.stack([(column + 0.5) * SIZE[0] / columns, (row + 0.5) * SIZE[1] / rows], axis=-1)
+    away = np.arctan2(*(node - frame.centre_of(SIZE)).T[::-1]) + np.pi * rng.integers(0, 2, len(node))
+    away += np.radians(rng.uniform(*twist_deg, len(node)) * rng.choice([-1, 1], len(node)))
+    u = np.stack([np.cos(away), np.sin(away)], axis=-1)
+    v = np.stack([-u[:, 1], u[:, 0]], axis=-1)
+    right = node - leg / 2 * (u + v)
+    corners = np.stack([right, right + leg * u, right + leg * v], axis=1)
+    return FoundTiles(column, row, corners, np.ones(len(node), bool), False)
+
+
+def edges_of(found: FoundTiles, lens: Ellipse, noise=0.0, seed=0) -> EdgeResponses:
+    """What a perfect measurement with relative noise would give."""
+    places = tile_edges(found)
+    made = responses_at(places.middle, places.normal, np.zeros(len(places)), 0.002)
+    # The ellipse belongs to the tile's middle: all three edges share it.
+    x, y = (np.repeat(a.reshape(-1, 3).mean(axis=1), 3) for a in places.middle.T)
+    truth = lens.mtf50(x, y, places.normal)
+    value = truth * (1 + noise * np.random.default_rng(seed).standard_normal(len(truth)))
+    ends = places.ends_px[:, 1] - places.ends_px[:, 0]
+    angle = np.degrees(np.arctan2(-ends[:, 1], ends[:, 0])) % 180
+    curve = np.exp(-np.log(2) * (FREQUENCY / value[:, None]) ** 2)
+    sigma = max(noise, 1e-4) * value
+    return replace(made, angle_deg=angle, mtf50=value, mtf50_sigma=sigma, mtf=curve, mtf_sigma=0.002 + 0 * curve)
+
+
+def measured(found, lens=None, noise=0.0, seed=0, **more):
+    green = edges_of(found, lens or Ellipse(), noise, seed)
+    return measure_sharpness([ShotEdges("t_056.dng", {"green": green}, found)], SIZE, PITCH_UM, **more)
+
+
+FOUND = set_squares()
+
+
+def tiles_of(result, channel="green"):
+    rows = [tile for tile in result.tiles if tile.channel == channel and tile.used]
+    place = np.array([(t.x, t.y) for t in rows])
+    return rows, place, np.array([(t.sagittal.value, t.tangential.value) for t in rows])
+
+
+# -- places ---------------------------------------------------------------------------------------------------
+
+
+def test_three_edges_give_the_exact_sagittal_and_tangential_figures():
+    rows, place, value = tiles_of(measured(FOUND))
+    truth = Ellipse().both(*place.T)
+    assert len(rows) == 150
+    assert value == pytest.approx(truth, rel=0.002)
+    # An edge alone, a few degrees off the radius, would not do: it mixes both.
+    single = edges_of(FOUND, Ellipse()).mtf50.reshape(-1, 3)[:, :2]
+    corner = frame.h_of(*place.T, SIZE) > 0.8
+    assert np.abs(single / truth - 1)[corner].max() > 0.008
+
+
+def test_a_tile_twisted_far_off_the_radius_still_tells():
+    found = set_squares(twist_deg=(20, 25))
+    _, place, value = tiles_of(measured(found))
+    assert value == pytest.approx(Ellipse().both(*place.T), rel=0.002)
+
+
+def test_two_edges_are_enough_one_is_not():
+    green = edges_of(FOUND, Ellipse(), 0.003)
+    why = green.why.copy()
+    why[2::6], why[3::6], why[4::6] = "clipped", "clipped", "drowned in noise"
+    lost = replace(green, why=why, mtf50=np.where(why == "", green.mtf50, np.nan))
+    result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE, PITCH_UM)
+    by_two, by_one = result.tiles[0::2], result.tiles[1::2]
+    pairs = [(tile, Ellipse().both(tile.x, tile.y)) for tile in by_two]
+    figures = [
+        (f, v) for tile, truth in pairs for f, v in zip((tile.sagittal, tile.tangential), truth, strict=True)
+    ]
+    known_ones = [(figure, truth) for figure, truth in figures if figure]
+    # Where both legs lean far off the radius, two of them say too little.
+    assert len(known_ones) > 0.85 * len(figures)
+    for figure, truth in known_ones:
+        assert figure.value == pytest.approx(truth, rel=0.04)
+    assert np.mean([figure.low < truth < figure.high for figure, truth in known_ones]) > 0.93
+    assert not any(tile.sagittal and tile.tangential for tile in by_one)
+
+
+def test_raw_samples_of_an_elliptic_blur_give_its_axes():
+    # Twice as blurred along one diagonal of the frame as across it.
+    wide, narrow = 2.0, 1.0
+    turn = np.radians(40)
+    axes = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    stretch = axes @ np.diag([wide, narrow]) @ axes.T
+    sheet = known.tile_sheet(known.gaussian(1.0), 3, 2, stretch=stretch)
+    shot = known.expose(sheet.light, seed=2)
+    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(6, bool), False)
+    result = measure_sharpness(
+        [ShotEdges("t", measure_edges(shot, tile_edges(found), threads=1), found)], shot.size
+    )
+    assert len(result.tiles) == 18
+    for tile in result.tiles:
+        outward, around = frame.radial_axes(tile.x, tile.y, shot.size)
+        for figure, normal in ((tile.sagittal, around), (tile.tangential, outward)):
+            sigma = float(np.linalg.norm(stretch @ normal))
+            seen = known.with_pixel(known.gaussian(sigma), np.arctan2(normal[1], normal[0]))
+            assert figure.value == pytest.approx(known.true_mtf50(seen), rel=0.015)
+
+
+def test_legs_bear_the_names_of_what_they_show():
+    result = measured(FOUND)
+    far = [edge for edge in result.edges if edge.h > 0.6]
+    assert {edge.direction for edge in far if edge.leg == "along"} == {"sagittal"}
+    assert {edge.direction for edge in far if edge.leg == "across"} == {"tangential"}
+    assert {edge.direction for edge in far if edge.leg == "slant"} == {"oblique"}
+    assert [LEG_CORNERS[k] for k in range(3)] == [(0, 1), (0, 2), (1, 2)]
+
+
+# -- zones ----------------------------------------------------------------------------------------------------
+
+
+def test_zones_are_the_means_of_their_places():
+    result = measured(FOUND)
+    _, place, _ = tiles_of(result)
+    zone = frame.zone_index(*place.T, SIZE)
+    truth = Ellipse().both(*place.T)
+    named = {(row.zone, row.direction): row for row in result.zones}
+    assert len(named) == 13 * 3
+    for k, name in enumerate(frame.ZONES):
+        means = truth[zone == k].mean(axis=0)
+        for direction, wanted in zip(("sagittal", "tangential", "mean"), [*means, means.mean()], strict=True):
+            assert named[name, direction].mtf50.value == pytest.approx(wanted, rel=0.002)
+        assert named[name, "sagittal"].edges == (zone == k).sum()
+
+
+def test_units_follow_from_the_pixels():
+    for row in measured(FOUND).zones:
+        # 6 µm pixels: 166.7 to a millimetre; two line widths in a pair, 4000 px to the picture's height.
+        assert row.mtf50.unit == "cy/px"
+        assert row.mtf50_lp_mm.value == pytest.approx(row.mtf50.value * 1000 / 6)
+        assert row.mtf50_lp_mm.unit == "lp/mm"
+        assert row.mtf50_lw_ph.value == pytest.approx(row.mtf50.value * 8000)
+    unknown = measure_sharpness([ShotEdges("t", {"green": edges_of(FOUND, Ellipse())}, FOUND)], SIZE)
+    assert all(row.mtf50_lp_mm is None for row in unknown.zones)
+
+
+def test_contrast_at_ten_and_thirty_line_pairs():
+    lens = Ellipse((1.2, 1.2), (1.2, 1.2))
+    row = next(r for r in measured(FOUND, lens).zones if r.zone == "centre" and r.direction == "mean")
+    contrast = {(c.frequency, c.unit): c.mtf.value for c in row.contrast}
+    for lp_mm in (10.0, 30.0):
+        # Gaussian blur of 7.2 µm: exp(-2 (π s f)²).
+        assert contrast[lp_mm, "lp/mm"] == pytest.approx(np.exp(-2 * (np.pi * 0.0072 * lp_mm) ** 2), abs=0.004)
+    assert row.curve.mtf[0] == 1
+    assert np.interp(row.mtf50.value, row.curve.frequency, row.curve.mtf) == pytest.approx(0.5, abs=0.005)
+
+
+def test_astigmatism_is_positive_where_sagittal_edges_are_sharper():
+    rows = {row.zone: row.percent.value for row in measured(FOUND).astigmatism}
+    assert rows["corner top-left"] > 30
+    swapped = {row.zone: row.percent.value for row in measured(FOUND, Ellipse((1.0, 2.2), (1.0, 1.3))).astigmatism}
+    assert swapped["corner top-left"] == pytest.approx(-rows["corner top-left"], rel=0.01)
+
+
+def test_colours_are_held_against_green():
+    softer = Ellipse((1.1, 1.43), (1.1, 2.42))
+    both = {"red": edges_of(FOUND, softer), "green": edges_of(FOUND, Ellipse())}
+    result = measure_sharpness([ShotEdges("t", both, FOUND)], SIZE, PITCH_UM)
+    assert len(result.colours) == 13
+    for row in result.colours:
+        assert (row.first, row.against) == ("red", "green")
+        # 1/1.1 against 1, over their mean.
+        assert row.percent.value == pytest.approx(100 * (1 / 1.1 - 1) / ((1 / 1.1 + 1) / 2), rel=0.01)
+
+
+def test_intervals_hold_the_truth():
+    inside = []
+    for seed in range(12):
+        result = measured(FOUND, noise=0.006, seed=seed)
+        rows, place, _ = tiles_of(result)
+        truth = Ellipse().both(*place.T)
+        for tile, (sagittal, tangential) in zip(rows, truth, strict=True):
+            inside.append(tile.sagittal.low <= sagittal <= tile.sagittal.high)
+            inside.append(tile.tangential.low <= tangential <= tile.tangential.high)
+    # 3,600 figures, the two of a tile barely tied: 95 % ± 3.3 × 0.36 %.
+    assert 0.938 < np.mean(inside) < 0.962
+
+
+def test_two_shots_are_surer_than_one():
+    one = ShotEdges("a", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=1)}, FOUND)
+    other = ShotEdges("b", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=2)}, FOUND)
+    alone, both = (measure_sharpness(shots, SIZE, PITCH_UM) for shots in ([one], [one, other]))
+    for a, b in zip(alone.zones, both.zones, strict=True):
+        assert b.edges == 2 * a.edges
+        assert b.mtf50.half_width == pytest.approx(a.mtf50.half_width / np.sqrt(2), rel=0.05)
+    assert {edge.shot for edge in both.edges} == {"a", "b"}
+
+
+# -- what must not count --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("factor", "said"), [(0.6, "softer"), (1.5, "sharper")])
+def test_an_odd_edge_is_left_out_and_says_so(factor, said):
+    green = edges_of(FOUND, Ellipse(), 0.005)
+    # The tile at column 4, row 3: a hair over one of its legs.
+    odd = 3 * int(np.flatnonzero((FOUND.column == 4) & (FOUND.row == 3))[0]) + 1
+    value = green.mtf50.copy()
+    value[odd] *= factor
+    spoiled = replace(green, mtf50=value)
+    result = measure_sharpness([ShotEdges("t", {"green": spoiled}, FOUND)], SIZE, PITCH_UM)
+    left_out = [edge for edge in result.edges if not edge.used]
+    assert [(e.column, e.row, e.leg) for e in left_out] == [(4, 3, "across")]
+    assert said in left_out[0].why and "than the edges around it" in left_out[0].why
+    assert float(left_out[0].why.split(" %")[0]) == pytest.approx(abs(factor - 1) * 100, abs=4)
+    assert left_out[0].mtf50.value == pytest.approx(value[odd])
+    clean = measured(FOUND, noise=0.005)
+    for a, b in zip(clean.zones, result.zones, strict=True):
+        assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
+
+
+def test_a_lens_that_is_soft_on_one_side_is_no_oddity():
+    green = edges_of(FOUND, Ellipse(), 0.005)
+    falling = green.mtf50 * np.exp(-1.2 * green.x / SIZE[0])
+    tilted = replace(green, mtf50=falling, mtf50_sigma=0.005 * falling)
+    result = measure_sharpness([ShotEdges("t", {"green": tilted}, FOUND)], SIZE, PITCH_UM)
+    assert all(edge.used for edge in result.edges)
+
+
+def test_unmeasured_edges_keep_their_reason_and_no_number():
+    green = edges_of(FOUND, Ellipse())
+    why = np.where(green.x < 1500, "clipped", "").astype("<U64")
+    blind = np.where(why == "", 1.0, np.nan)
+    lost = replace(
+        green,
+        why=why,
+        mtf50=green.mtf50 * blind,
+        mtf50_sigma=green.mtf50_sigma * blind,
+        rise_px=green.rise_px * blind,
+    )
+    result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE, PITCH_UM)
+    for edge in result.edges:
+        assert edge.used == (edge.why == "") == (edge.mtf50 is not None)
+    # JSON knows no NaN: msgspec writes null, which then differs.
+    assert msgspec.json.decode(msgspec.json.encode(result), type=type(result)) == result
+    assert not any(row.zone.endswith("left") and row.zone.startswith("corner") for row in result.zones)
+
+
+def test_blades_belong_to_no_tile():
+    rng = np.random.default_rng(3)
+    place = rng.uniform((300, 300), (5700, 3700), (12, 2))
+    turn = rng.uniform(0, np.pi, 12)
+    normal = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    made = responses_at(place, normal, np.zeros(12), 0.002)
+    result = measure_sharpness([ShotEdges("foil", {"grey": made})], SIZE)
+    assert [edge.leg for edge in result.edges] == ["blade"] * 12
+    assert len(result.tiles) == 12
+
+
+def test_nothing_measured_gives_nothing():
+    empty = measure_sharpness([], SIZE)
+    assert not (empty.edges or empty.zones or empty.tiles)
+    green = edges_of(FOUND, Ellipse())
+    lost = replace(green, why=np.full(len(green), "clipped"), mtf50=green.mtf50 * np.nan)
+    result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE)
+    assert result.zones == [] and not any(tile.used for tile in result.tiles)
