@@ -83,7 +83,7 @@ def with_pixel(transfer: Transfer, angle: float) -> Transfer:
     return lambda f: transfer(f) * np.sinc(f * np.cos(angle)) * np.sinc(f * np.sin(angle))
 
 
-def profile(transfer: Transfer, step: float = 0.02, reach: float = 1600.0):
+def profile(transfer: Transfer, step: float = 0.025, reach: float = 800.0):
     """The edge profile (0 to 1) of a transfer function, as a function of distance."""
     n = int(2 * reach / step)
     f = np.fft.rfftfreq(n, step)

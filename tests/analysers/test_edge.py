@@ -113,9 +113,8 @@ def test_awkward_directions_are_right_or_refused(angle):
 
 def test_an_edge_along_the_rows_is_refused_in_every_colour():
     made = bench(known.gaussian(0.5), np.full(4, 90.0), seed=8)
-    straight = replace(made.scene, angle=made.scene.angle)
     for found in made.shown(seed=2).values():
-        assert np.all(found.why == "runs along the rows of pixels"), straight.offset
+        assert np.all(found.why == "runs along the rows of pixels")
         assert np.all(np.isnan(found.mtf50)) and np.all(np.isnan(found.offset_px))
 
 
@@ -225,11 +224,11 @@ def test_a_clipped_plateau_is_said_not_measured():
 
 
 def test_light_that_slopes_does_not_change_the_figures():
-    for slope in [(4e-4, -3e-4), (-8e-4, 0.0)]:
-        made = bench(known.gaussian(1.2), slants(25), slope=slope, seed=5, white=0.6)
-        error = relative(made.shown(seed=4)["green"], made)
-        assert abs(error.mean()) < 0.003
-        assert error.std() < 0.006
+    # About a seventh of the light over the edge's length, 1.2 stops over a small frame.
+    made = bench(known.gaussian(1.2), slants(25), slope=(8e-4, -5e-4), seed=5, white=0.6)
+    error = relative(made.shown(seed=4)["green"], made)
+    assert abs(error.mean()) < 0.003
+    assert error.std() < 0.006
 
 
 @pytest.mark.parametrize("bend", [-3.0, 0.5, 2.0])

@@ -13,7 +13,7 @@ from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges
 from lensbench.shot import Shot
 
 STAMP = 160
-DIRECTIONS_DEG = (7.3, -84.1, 140.6)
+DIRECTIONS_DEG = (-84.1, 140.6)
 FINE = galsim.GSParams(folding_threshold=2e-3, maxk_threshold=5e-4, maximum_fft_size=16384)
 
 LENSES = {
