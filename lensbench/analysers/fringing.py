@@ -81,16 +81,17 @@ def measure_fringing(
         return Fringing(
             notes=["The shot has no colours to hold against each other, so there is no fringing to see."]
         )
-    fields, tiles, notes = {}, {}, []
+    fields, tiles, smooth, notes = {}, {}, {}, []
     for colour in colours:
         shifts = tile_shifts(found, responses["green"], responses[colour], size)
         field = fit_colour_field(shifts, size)
         tiles[colour] = solve_tiles(shifts, field)
+        smooth[colour] = np.zeros_like(shifts.place) if field is None else field.at(shifts.place)
         if field is None:
             notes.append(f"Too few tiles show all three edges in {colour} for its field over the frame.")
         else:
             fields[colour] = _field_finding(colour, field, shifts)
-    zones = _zones(tiles, fields, size)
+    zones = _zones(tiles, smooth, size)
     return Fringing(
         tiles=_tiles(found, tiles, size),
         zones=zones,
@@ -111,8 +112,8 @@ def tile_shifts(
     shift = np.where(usable, colour.offset_px - green.offset_px, 0.0) - bend * (half[1] ** 2 - half[0] ** 2) / 3
     sigma = np.where(usable, np.hypot(colour.offset_sigma_px, green.offset_sigma_px), 1.0)
     usable &= _trusted(sigma, usable)
-    place = _incentres(found.corners_px)
-    usable &= np.repeat(np.all((place >= -0.5) & (place <= np.asarray(size) - 0.5), axis=1), 3)
+    # Of a tile that the border halves, the part seen speaks for the nearest place in the frame.
+    place = np.clip(_incentres(found.corners_px), 0, np.asarray(size) - 1)
     along = found.corners_px[:, 1] - found.corners_px[:, 0]
     outward = found.corners_px.mean(axis=1) - centre_of(size)
     return TileShifts(
@@ -206,27 +207,28 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
 
 
 def _zones(
-    tiles: dict[str, TileDisplacements], fields: dict[str, FringingField], size: tuple[int, int]
+    tiles: dict[str, TileDisplacements], smooth: dict[str, NDArray], size: tuple[int, int]
 ) -> list[ZoneFringing]:
-    """Means of the tiles in each zone, without tiles far off their zone's median."""
+    """Means of the tiles in each zone, without tiles far off the smooth course."""
     rows = []
     for colour, part in tiles.items():
         outward, around = radial_axes(part.place[:, 0], part.place[:, 1], size)
         axes = np.stack([outward, around], axis=1)
-        values = np.einsum("tai,ti->ta", axes, part.shift)
+        values, course = (np.einsum("tai,ti->ta", axes, shift) for shift in (part.shift, smooth[colour]))
         variance = np.einsum("tai,tij,taj->ta", axes, part.covariance, axes)
         zone = zone_index(part.place[:, 0], part.place[:, 1], size)
         for k, name in enumerate(ZONES):
             inside = part.measured & (zone == k)
             if inside.any():
-                figures = (_mean(values[inside, a], variance[inside, a]) for a in (0, 1))
+                figures = (_mean(*(array[inside, a] for array in (values, course, variance))) for a in (0, 1))
                 rows.append(ZoneFringing(name, colour, *figures))
     return rows
 
 
-def _mean(values: NDArray, variance: NDArray) -> Figure:
-    """The mean of values, those left out that lie far from the median, with the interval of their noise."""
-    off = np.abs(values - np.median(values))
+def _mean(values: NDArray, course: NDArray, variance: NDArray) -> Figure:
+    """The mean of values, those left out that lie far off their course, with the interval of their noise."""
+    off = values - course
+    off = np.abs(off - np.median(off))
     keep = off <= 5 * np.maximum(1.4826 * np.median(off), np.sqrt(variance))
     # Much like a plain mean, so that it stands for the zone's middle; vague tiles count for less.
     weight = 1 / (variance[keep] + np.median(variance[keep]))

@@ -35,8 +35,9 @@ class TargetTruth:
     edges : EdgeTruth
         Of the tiles (places are incentres) and their legs, in the order of `LEGS`. Ink spread is in its places.
     lateral_px : dict of str to ndarray, shape (T, 2)
-        For each channel but the reference, (dx, dy) against it at the tile's place: where the lens puts that
-        place, and what lopsided blur adds by moving the half crossings (a common offset of the three apart).
+        For each channel but the reference, (dx, dy) against it at the tile's place, or the nearest in the frame:
+        where the lens puts that place, and what lopsided blur adds by moving the half crossings (a common offset
+        of the three apart).
     marks : list of MarkTruth
         Dirt on lens and sensor.
     magnification : float
@@ -61,7 +62,7 @@ class TargetTruth:
 
     def radial_around_px(self, channel: str) -> NDArray[np.float64]:
         """Lateral colour outward and anticlockwise as seen, shape (T, 2)."""
-        axes = np.stack(radial_axes(*self.edges.place_px.T, self.size), axis=1)
+        axes = np.stack(radial_axes(*_in_frame(self.edges.place_px, self.size).T, self.size), axis=1)
         return np.sum(self.lateral_px[channel][:, None] * axes, axis=-1)
 
 
@@ -130,7 +131,10 @@ def _truth(
     channels, reference = projection.camera.channels, projection.camera.reference
     corners = {name: projection.to_picture(layout.corners_mm[tiles], name) for name in channels}
     low, high = corners[reference].min(axis=1), corners[reference].max(axis=1)
-    seen = {name: _seen_px(projection, incentres(layout.corners_mm[tiles]), edges, name) for name in channels}
+    places = _on_sheet(
+        _in_frame(edges.place_px, projection.camera.size), corners[reference], layout.corners_mm[tiles]
+    )
+    seen = {name: _seen_px(projection, places, edges, name) for name in channels}
     return TargetTruth(
         column=layout.column[tiles],
         row=layout.row[tiles],
@@ -146,8 +150,20 @@ def _truth(
     )
 
 
+def _in_frame(place_px: NDArray[np.float64], size: tuple[int, int]) -> NDArray[np.float64]:
+    """The places, or where one is outside the frame the nearest inside."""
+    return np.clip(place_px, 0, np.array(size) - 1)
+
+
+def _on_sheet(place_px: NDArray, corners_px: NDArray, corners_mm: NDArray) -> NDArray[np.float64]:
+    """Where places in or beside tiles lie on the sheet, a tile being small enough to count as flat."""
+    legs_px, legs_mm = (corners[:, 1:] - corners[:, :1] for corners in (corners_px, corners_mm))
+    share = np.linalg.solve(legs_px.swapaxes(1, 2), (place_px - corners_px[:, 0])[..., None])
+    return corners_mm[:, 0] + (legs_mm * share).sum(axis=1)
+
+
 def _seen_px(projection: Projection, place_mm: NDArray, edges: EdgeTruth, channel: str) -> NDArray[np.float64]:
-    """Where a channel shows the tiles' own places: the lens's shift there, and that of its half crossings.
+    """Where a channel shows the tiles' places: the lens's shift there, and that of its half crossings.
 
     The middles of the edges would not do: where the shift changes over a tile they disagree about its place.
     """
