@@ -18,14 +18,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_fit import EdgeFit
+from lensbench.analysers.edge_fit import GAUSSIAN_MTF50, EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge_rough import RoughEdges, look_roughly
 from lensbench.analysers.edge_samples import EdgeSamples, gather
 from lensbench.analysers.edge_spill import Spill
 from lensbench.shot import Shot
 
-__all__ = ["FREQUENCY", "EdgePlaces", "EdgeResponses", "blade_places", "measure_edges", "tile_edges"]
+__all__ = [
+    "FREQUENCY",
+    "EdgePlaces",
+    "EdgeResponses",
+    "blade_places",
+    "measure_edges",
+    "tile_edges",
+    "unfollowed_contrast",
+]
 
 FREQUENCY = (np.arange(65) / 64) ** 2
 """Frequencies of the response curves in cycles a pixel, 0 to 1."""
@@ -55,6 +63,31 @@ CHUNK = 60
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
 
 
+UNFOLLOWED = 0.011
+"""Contrast, as a standard deviation, that the profile's knots miss of ripples much finer than the blur."""
+
+
+def unfollowed_contrast(frequency: NDArray, mtf50: float) -> NDArray[np.float64]:
+    """What a response curve may be off by, noise apart, since the profile's knots stand so far apart.
+
+    The size is what defocus, coma and a pupil with a hole ask for; averaging over edges doesn't lessen it.
+
+    Parameters
+    ----------
+    frequency : ndarray
+        Cycles a pixel.
+    mtf50 : float
+        Cycles a pixel; sets how far apart the knots stood.
+
+    Returns
+    -------
+    ndarray
+        A standard deviation for each frequency: nothing at MTF50, all of `UNFOLLOWED` from three times that.
+    """
+    cycles_a_blur = np.asarray(frequency) * GAUSSIAN_MTF50 / mtf50
+    return UNFOLLOWED * np.clip((cycles_a_blur - GAUSSIAN_MTF50) / (2 * GAUSSIAN_MTF50), 0, 1)
+
+
 @dataclass(frozen=True, eq=False)
 class EdgeResponses:
     """What one channel shows at n edges, in the order of the places; NaN where `why` says it is not measurable.
@@ -75,7 +108,7 @@ class EdgeResponses:
     length_px : ndarray, shape (n,)
         The used length.
     mtf, mtf_sigma : ndarray, shape (n, len(FREQUENCY))
-        Contrast at `FREQUENCY`, 1 at zero, and its standard deviation.
+        Contrast at `FREQUENCY`, 1 at zero, and its standard deviation by noise; `unfollowed_contrast` is besides.
     mtf50, mtf50_sigma : ndarray, shape (n,)
         Cycles a pixel.
     rise_px : ndarray, shape (n,)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
-from lensbench.analysers.edge import FREQUENCY, EdgeResponses
+from lensbench.analysers.edge import FREQUENCY, EdgeResponses, unfollowed_contrast
 from lensbench.findings import (
     Contrast,
     ContrastCurve,
@@ -385,8 +385,10 @@ def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_
     if pitch_um:
         row.mtf50_lp_mm = _scaled(figure, 1000 / pitch_um, "lp/mm")
     if curve is not None:
-        row.curve = _curve_row(*curve)
-        row.contrast = _contrasts(*curve, pitch_um)
+        mtf, noise = curve
+        spread = np.hypot(noise, unfollowed_contrast(FREQUENCY, value))
+        row.curve = _curve_row(mtf, spread)
+        row.contrast = _contrasts(mtf, spread, pitch_um)
     return row
 
 
