@@ -87,6 +87,27 @@ def test_tiles_cut_by_the_border_borrow_the_common_offset():
     assert (np.abs(off[pair]) <= half[pair]).mean() > 0.85
 
 
+def test_tiles_that_the_border_halves_speak_for_the_nearest_place_in_the_frame():
+    """Frames that end anywhere in the lattice: where a tile's incentre is outside, its place is on the border."""
+    found, responses = seen_colours({"green": GREEN, "red": RED}, LAYOUT)
+    off, half = [], []
+    for narrower in range(0, 280, 40):
+        size = (SIZE[0] - narrower, SIZE[1] - narrower)
+        cut = {name: replace(part, why=part.why.copy()) for name, part in responses.items()}
+        for part in cut.values():
+            part.why[(part.x > size[0] + 20) | (part.y > size[1] + 20)] = "too little of it in the frame"
+        result = measure_fringing(found, cut, size)
+        assert all(t.x <= size[0] - 1 and t.y <= size[1] - 1 for t in result.tiles)
+        at_border = [t.x == size[0] - 1 or t.y == size[1] - 1 for t in result.tiles]
+        some_off, some_half = errors(result, "red", RED)
+        off.append(some_off[at_border])
+        half.append(some_half[at_border])
+    off, half = np.concatenate(off), np.concatenate(half)
+    assert len(off) >= 10
+    assert np.abs(off.mean(axis=0)).max() < 0.01
+    assert (np.abs(off) <= half).mean() > 0.85
+
+
 def test_a_faulty_edge_does_not_spoil_its_tile():
     found, responses = seen_colours({"green": GREEN, "red": RED}, LAYOUT)
     responses["red"].offset_px[::31] += 0.8
