@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.blocks import block_means
+from lensbench.analysers.round_light import centre_of_light
 from lensbench.analysers.surface import Surface, fit_clean_surface
 from lensbench.errors import BenchError
 from lensbench.findings import Falloff, FalloffGrid, Figure, Place, ZoneFalloff
-from lensbench.frame import ZONES, h_of, half_diagonal, zone_index
+from lensbench.frame import ZONES, centre_of, h_of, half_diagonal, zone_index
 from lensbench.shot import Shot
 
 REFERENCE_H = 0.1
@@ -236,36 +237,11 @@ def _low_percentile_cover(darkest: NDArray) -> bool:
 
 
 def _centre(light_map: LightMap) -> Place | None:
-    """Where the light's centre lies: the axis of the round surface that fits the map best; None where flat."""
-    thin = np.s_[::4, ::4]
-    scale = half_diagonal(light_map.size)
-    across = (light_map.x[::4] - (light_map.size[0] - 1) / 2) / scale
-    down = (light_map.y[::4] - (light_map.size[1] - 1) / 2) / scale
-    u, v = np.meshgrid(across, down)
-    good = light_map.weight[thin] > 0
-    stops, u, v = light_map.smooth[thin][good], u[good], v[good]
-    centre = np.zeros(2)
-    for _ in range(20):
-        q = (u - centre[0]) ** 2 + (v - centre[1]) ** 2
-        profile = np.linalg.lstsq(np.stack([np.ones_like(q), q, q**2, q**3], axis=1), stops, rcond=None)[0]
-        slope = profile[1] + 2 * profile[2] * q + 3 * profile[3] * q**2
-        design = np.stack(
-            [np.ones_like(q), q, q**2, q**3, -2 * (u - centre[0]) * slope, -2 * (v - centre[1]) * slope], 1
-        )
-        solution, *_ = np.linalg.lstsq(design, stops, rcond=None)
-        step = np.clip(solution[4:], -0.2, 0.2)
-        centre = centre + step
-        if np.abs(centre).max() > 1:
-            return None
-        if np.abs(step).max() < 1e-6:
-            break
-    rest = stops - design @ solution
-    spread = np.sqrt(np.mean(rest**2) * 16 + light_map.spread**2)
-    covariance = np.linalg.pinv(design.T @ design) * spread**2
-    half = 1.96 * np.sqrt(np.diag(covariance)[4:]) * scale
-    if not np.all(np.isfinite(half)) or half.max() > 0.5 * scale:
+    """Where the light's centre lies; None where it is too even to tell."""
+    size, readable = light_map.size, light_map.weight > 0
+    found = centre_of_light(light_map.x, light_map.y, light_map.smooth, readable, size, light_map.spread)
+    if found is None:
         return None
-    return Place(
-        Figure.of((light_map.size[0] - 1) / 2 + centre[0] * scale, half[0], "px"),
-        Figure.of((light_map.size[1] - 1) / 2 + centre[1] * scale, half[1], "px"),
-    )
+    middle = np.array(centre_of(size)) + found[0] * half_diagonal(size)
+    across, down = found[1] * half_diagonal(size)
+    return Place(Figure.of(middle[0], across, "px"), Figure.of(middle[1], down, "px"))

@@ -17,16 +17,17 @@ from scipy.interpolate import make_interp_spline
 from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 
 from lensbench.analysers.blocks import index_block_means
-from lensbench.analysers.round_light import fit_round, round_basis, trust_round
+from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
 from lensbench.analysers.surface import Surface, nodes, smooth_through, spline_basis
 from lensbench.errors import BenchError
+from lensbench.frame import h_of
 from lensbench.noise import Noise, estimate_noise
 from lensbench.shot import Shot
 
 CELL_PX = 2
 """Pixels to a cell, each way."""
 
-SPLINES = (15, 21)
+SPLINES = (27, 39)
 """Splines down and across that carry the smooth light from blocks to cells."""
 
 LEAST_SCATTER = 4e-4
@@ -44,11 +45,15 @@ BORDER_STEP = 4e-3
 CLIPPED_SHARE = 0.02
 LEAST_BLOCKS = 60
 
-BLOCK_PX = 64
-"""Blocks for the smooth light: it changes little over them, and few are quick to fit."""
+BLOCK_PX, BLOCKS_DOWN = (16, 64), 45
+"""Limits of the blocks for the smooth light, and how many the shorter side has: few are quick to fit, but light
+must bend little within each."""
 
-LEAST_LIGHT = 1 / 16
-"""Blocks with less than this share of the brightest light are left blank."""
+LEAST_LIGHT, LEAST_LEVEL = 1 / 16, 0.002
+"""Blocks with less than this share of the brightest light, or of full scale, are left blank."""
+
+CORNERS_H = 0.6
+"""How far out of the middle corners begin whose own light may be uneven."""
 
 ODD_CELL = 5.0
 """Cells further than this from their neighbours, in units of noise, are searched for defective pixels."""
@@ -107,10 +112,11 @@ class GreyPicture:
     flat: Shot
     lights: dict[int, IndexLight]
 
-    def levelled_at(self, x: float, y: float) -> bool:
-        """Whether the light at a place in pixels was levelled as it came."""
-        row, column = np.abs(self.block_y - y).argmin(), np.abs(self.block_x - x).argmin()
-        return bool(self.levelled[row, column])
+    def levelled_at(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
+        """Whether the light at places in pixels was levelled as it came."""
+        row = np.searchsorted((self.block_y[1:] + self.block_y[:-1]) / 2, y)
+        column = np.searchsorted((self.block_x[1:] + self.block_x[:-1]) / 2, x)
+        return self.levelled[row, column]
 
     def strength_at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
         """Signal to noise of a whole cell's light at places in pixels (or the nearest in the frame)."""
@@ -163,22 +169,27 @@ def grey_picture(flat: Shot) -> GreyPicture:
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
     """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
-    means = {index: index_block_means(flat, index, BLOCK_PX) for index in _indices(flat)}
+    block = int(np.clip(min(flat.size) // BLOCKS_DOWN, *BLOCK_PX))
+    means = {index: index_block_means(flat, index, block) for index in _indices(flat)}
     first = next(iter(means.values()))
     readable = np.all([m.clipped < CLIPPED_SHARE for m in means.values()], axis=0)
-    for m in means.values():
-        readable &= m.light > LEAST_LIGHT * max(np.percentile(m.light, 99), 1e-30)
+    for index, m in means.items():
+        least = LEAST_LEVEL * flat.full_scale(flat.colours[index])
+        readable &= m.light > max(LEAST_LIGHT * np.percentile(m.light, 99), least)
     if readable.sum() < LEAST_BLOCKS:
         raise BenchError(
             f"{flat.name}: too little of the frame can be read for dirt (the rest is clipped or dark). "
             "Light the sheet evenly and expose so that white is at 50 to 75 %."
         )
-    basis = round_basis(first.x, first.y, flat.size)
-    node_basis = round_basis(*nodes(flat.size, SPLINES), flat.size)
     # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
     noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
     logs = {i: np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0)) for i, m in means.items()}
-    trust = trust_round(np.mean(list(logs.values()), axis=0), readable, basis, LEAST_SCATTER)
+    grey = np.mean(list(logs.values()), axis=0)
+    found = centre_of_light(first.x, first.y, grey, readable, flat.size)
+    centre = (0.0, 0.0) if found is None else (float(found[0][0]), float(found[0][1]))
+    basis = round_basis(first.x, first.y, flat.size, centre)
+    node_basis = round_basis(*nodes(flat.size, SPLINES), flat.size, centre)
+    trust = trust_round(grey, readable, basis, LEAST_SCATTER)
     lights = {}
     for index, m in means.items():
         parts = fit_round(logs[index], trust, basis)
@@ -346,7 +357,8 @@ def _level_border(
         Blocks that were levelled, and those over which the light changes too steeply for that.
     """
     depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
-    odd = _joined_to_border(np.abs(depth) > BORDER_DEPTH)
+    outer = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
+    odd = _joined_to_border(outer & (np.abs(depth) > BORDER_DEPTH))
     if not odd.any():
         return odd, odd
     odd = grown_by_one(odd)

@@ -28,21 +28,25 @@ from lensbench.analysers.mark_lines import Segments, find_segments
 from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
 from lensbench.frame import radial_axes
 
-THRESHOLD = 5.7
-"""Least signal to noise of a mark: noise alone passes it less than once in ten frames of 24 megapixels."""
+THRESHOLD, LONG_THRESHOLD = 5.7, 6.7
+"""Least signal to noise of a mark, and of one twice as long as wide: noise alone passes it less than once in ten
+frames of 24 megapixels."""
 
 FIBRE_THRESHOLD, FIBRE_STEP_SIGNAL, FIBRE_STEP_PX = 6.7, 1.75, 32.0
 """The same of a fibre, which noise can be mistaken for in more ways: the first, and besides so much for each step
 of its path, for a path that is led by noise gathers some signal at each step (the roots of the squares add)."""
 
-QUICK_SHARE = 0.9
+QUICK_SHARE = 1.0
 """Share of that which the cells nearest to the path must hold for the fibre to be measured."""
 
 SEED_THRESHOLD = 4.8
 """Least signal to noise of a segment from which a fibre is followed."""
 
-LEAST_DEPTH = {"spot": 0.3, "fibre": 0.3, "patch": 0.7}
+LEAST_DEPTH = {"spot": 0.4, "fibre": 0.4, "patch": 0.7}
 """Shallower marks (in percent) show in no picture, and large ones are likelier unevenness of the light."""
+
+LEAST_ANSWER = 0.2
+"""Where filters and segments answer less (in percent) nothing is looked for: none of it becomes a mark."""
 
 LEAST_WIDTH_PX = 2.5
 """Whatever round mark is sharper than this is the sensor's own."""
@@ -73,6 +77,9 @@ LEVELLED_DEPTH = 1.0
 ROUNDS = 20
 """Rounds of taking out and searching anew, at most."""
 
+TRIES = 8
+"""How often in a round fainter places are tried when the plainer ones hold no mark."""
+
 SWEEPS = 3
 """How often marks that stand close together are fitted anew, each without the others."""
 
@@ -101,7 +108,8 @@ def search_marks(picture: GreyPicture) -> list[Shape | Fibre]:
     """
     search = _Search(picture)
     for _ in range(ROUNDS):
-        if not search.take_fibres() and not search.take_shapes():
+        # Fibres once more when no round mark is left that could outshine them.
+        if not (search.take_fibres() or search.take_shapes() or search.take_fibres()):
             break
     final: list[Shape | Fibre] = []
     for mark in sorted(search.found, key=lambda m: -m.signal_to_noise):
@@ -121,23 +129,24 @@ class _Search:
         self.found: list[Shape | Fibre] = []
         self.tried = NO_PEAKS
         self._renew_levels()
-        self.peaks = find_peaks(self.grounded, THRESHOLD)
-        self.seeds = find_segments(self._fibre_levels(), SEED_THRESHOLD)
+        self.peaks = self._show(find_peaks(self.grounded, THRESHOLD))
+        self.seeds = self._segments()
 
     # -- round marks --
 
     def take_shapes(self) -> bool:
-        """Take out the round marks that nothing plainer disturbs; whether there were any to try."""
-        peaks = self._plainest()
-        if not len(peaks.x):
-            return False
-        accepted = self._accepted(fit_shapes(self.picture, self.levels, peaks))
-        self.tried = _together([self.tried, peaks])
-        if accepted:
-            self._take_out(accepted)
-        else:
+        """Take out the round marks that nothing plainer disturbs; whether there were any."""
+        for _ in range(TRIES):
+            peaks = self._plainest()
+            if not len(peaks.x):
+                break
+            accepted = self._accepted(fit_shapes(self.picture, self.levels, peaks))
+            self.tried = _together([self.tried, peaks])
+            if accepted:
+                self._take_out(accepted)
+                return True
             self.peaks = self.peaks.chosen(~self._was_tried(self.peaks))
-        return True
+        return False
 
     def _plainest(self) -> Peaks:
         """Peaks that no stronger one is near, the strongest first."""
@@ -238,7 +247,9 @@ class _Search:
     def _measured(self, level: Level, trail: Trail) -> Fibre | None:
         """The fibre along a trail, if it is one."""
         length = np.hypot(*np.diff(trail.path[::4], axis=0).T).sum()
-        if trail.signal < QUICK_SHARE * _least_fibre_signal(length):
+        x, y = trail.path.mean(axis=0)
+        depth = self._cell_depth(trail.signal / np.sqrt(len(trail.path)), x, y, level.cell_px)
+        if trail.signal < QUICK_SHARE * _least_fibre_signal(length) or depth < LEAST_ANSWER:
             return None
         return measure_fibre(self.picture, self.grounded, level, trail.path, trail.sign)
 
@@ -314,10 +325,10 @@ class _Search:
             wide = box.grown(128)
             middle = (self.seeds.x0 + self.seeds.x1) / 2, (self.seeds.y0 + self.seeds.y1) / 2
             stay &= ~wide.holds(*middle)
-            seeds.append(find_segments(self._fibre_levels(), SEED_THRESHOLD, wide))
+            seeds.append(self._segments(wide))
         peaks = _together([self.peaks.chosen(keep), *peaks])
         self.seeds = _together([self.seeds.chosen(stay), *seeds])
-        self.peaks = peaks.chosen(~(self._was_tried(peaks) | self._left_over(peaks)))
+        self.peaks = self._show(peaks.chosen(~self._was_tried(peaks)))
 
     def _was_tried(self, peaks: Peaks) -> NDArray[np.bool_]:
         """Which peaks have led nowhere since anything changed there."""
@@ -326,17 +337,35 @@ class _Search:
             tried |= (np.hypot(peaks.x - x, peaks.y - y) < sigma) & (np.abs(np.log(peaks.sigma / sigma)) < 0.4)
         return tried
 
-    def _left_over(self, peaks: Peaks) -> NDArray[np.bool_]:
-        """Which peaks are too faint to be more than what a mark found there left behind."""
+    def _show(self, peaks: Peaks) -> Peaks:
+        """The peaks without those too faint for a mark, or for more than another, or levelling, left behind."""
         depth = (
             100 * np.abs(peaks.signal) / (self.picture.strength_at(peaks.x, peaks.y) * peaks.sigma * FLAT_ANSWER)
         )
-        faint = np.zeros(len(depth), bool)
+        levelled = self.picture.levelled_at(peaks.x, peaks.y)
+        faint = depth < np.where(levelled, 0.9 * LEVELLED_DEPTH, LEAST_ANSWER)
         for mark in self.found:
             share = BESIDE_DEPTH[type(mark)] * abs(mark.depth.value)
             inside = mark.box.holds(peaks.x, peaks.y) & (depth < share)
             faint[inside] |= mark.profile(peaks.x[inside], peaks.y[inside]) > 0.2
-        return faint
+        return peaks.chosen(~faint)
+
+    def _segments(self, box: Box | None = None) -> Segments:
+        """Where fibres may be, without what is too faint, or no more than a mark or levelling left behind."""
+        found = find_segments(self._fibre_levels(), SEED_THRESHOLD, box)
+        x, y = (found.x0 + found.x1) / 2, (found.y0 + found.y1) / 2
+        length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
+        depth = self._cell_depth(np.abs(found.signal) / np.sqrt(length / found.cell), x, y, found.cell)
+        show = depth > np.where(self.picture.levelled_at(x, y), LEVELLED_DEPTH / 2, LEAST_ANSWER)
+        for mark in self.found:
+            on = np.flatnonzero(show & mark.box.holds(x, y))
+            share = BESIDE_DEPTH[type(mark)] * abs(mark.depth.value) * mark.profile(x[on], y[on], nearer=0.75)
+            show[on] = depth[on] > share
+        return found.chosen(show)
+
+    def _cell_depth(self, z: NDArray, x: NDArray, y: NDArray, cell_px: NDArray) -> NDArray[np.float64]:
+        """Depth in percent of cells that depart by z from the light."""
+        return 100 * z / (self.picture.strength_at(x, y) * cell_px / CELL_PX)
 
     def _renew_levels(self) -> None:
         """Bin the picture as it is now; the fine grids also without the slowly changing ground."""
@@ -362,7 +391,9 @@ def _is_deep_enough(mark: Shape | Fibre) -> bool:
         thin = mark.width.value < min(WIDEST_FIBRE_PX, mark.length.value / FIBRE_ASPECT)
         return deep and thin and mark.length.value >= LEAST_FIBRE_PX
     kind = "patch" if mark.width.value >= PATCH_PX else "spot"
-    deep = abs(mark.depth.value) >= LEAST_DEPTH[kind] and mark.signal_to_noise >= THRESHOLD
+    # The more ways a shape may lie, the likelier noise fits one of them.
+    least = THRESHOLD if mark.length.value < 2 * mark.width.value else LONG_THRESHOLD
+    deep = abs(mark.depth.value) >= LEAST_DEPTH[kind] and mark.signal_to_noise >= least
     return deep and mark.width.value >= LEAST_WIDTH_PX
 
 

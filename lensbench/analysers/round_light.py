@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.surface import spline_parts
 
-RADIAL_SPLINES = (10, 6, 5)
+RADIAL_SPLINES = (16, 8, 6)
 """Splines along the radius of the even part, the part that goes once around, and the part that goes twice."""
 
 POWERS = 4
@@ -18,19 +18,23 @@ STIFFNESS = 1e-5
 """Weight of the squared third differences of the radial splines, against that of one block for each function."""
 
 
-def round_basis(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
+def round_basis(
+    x: NDArray, y: NDArray, size: tuple[int, int], centre: tuple[float, float] = (0.0, 0.0)
+) -> NDArray[np.float64]:
     """Functions that are free along the radius and stiff around it, over a grid.
 
-    A lens's light is nearly round; a wide smear is not, and so stays out of what these functions can follow.
+    A lens's light is nearly round; a wide smear is not, and so stays out of what these functions can follow. The
+    centre is counted from the frame's, as a share of the half-diagonal.
 
     Returns
     -------
     ndarray, shape (len(y) * len(x), functions)
     """
     half = np.hypot(*size) / 2
-    u = np.tile((np.asarray(x) - (size[0] - 1) / 2) / half, len(y))
-    v = np.repeat((np.asarray(y) - (size[1] - 1) / 2) / half, len(x))
-    r = np.hypot(u, v)
+    u = np.tile((np.asarray(x) - (size[0] - 1) / 2) / half - centre[0], len(y))
+    v = np.repeat((np.asarray(y) - (size[1] - 1) / 2) / half - centre[1], len(x))
+    farthest = 1 + np.hypot(*centre)
+    r = np.hypot(u, v) / farthest
     functions = []
     for splines, waves in zip(RADIAL_SPLINES, ([1.0], [u, v], [u * u - v * v, 2 * u * v]), strict=True):
         radial = _spline_columns(r**2, splines)
@@ -46,6 +50,58 @@ def _spline_columns(fraction: NDArray, splines: int) -> NDArray[np.float64]:
     basis = np.zeros((len(piece), splines))
     np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
     return basis
+
+
+def centre_of_light(
+    x: NDArray, y: NDArray, values: NDArray, good: NDArray[np.bool_], size: tuple[int, int], least: float = 0.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """The axis of the round surface that fits best, with three powers of the squared radius, by Gauss and Newton.
+
+    Parameters
+    ----------
+    x, y : ndarray
+        The grid's places in pixels.
+    values : ndarray, shape (y, x)
+        Stops, or any logarithm of the light.
+    good : ndarray of bool, shape (y, x)
+        Which of them count.
+    size : (int, int)
+        Width and height of the frame in pixels.
+    least : float
+        Scatter of the values besides what the surface leaves over.
+
+    Returns
+    -------
+    (ndarray, ndarray) or None
+        Across and down from the frame's centre, as a share of the half-diagonal, and half of their 95 % intervals;
+        None where nothing tells.
+    """
+    thin = np.s_[::4, ::4]
+    half = np.hypot(*size) / 2
+    u, v = np.meshgrid((x[::4] - (size[0] - 1) / 2) / half, (y[::4] - (size[1] - 1) / 2) / half)
+    good = good[thin]
+    values, u, v = values[thin][good], u[good], v[good]
+    centre = np.zeros(2)
+    for _ in range(20):
+        q = (u - centre[0]) ** 2 + (v - centre[1]) ** 2
+        powers = np.stack([np.ones_like(q), q, q**2, q**3], axis=1)
+        profile = np.linalg.lstsq(powers, values, rcond=None)[0]
+        slope = profile[1] + 2 * profile[2] * q + 3 * profile[3] * q**2
+        design = np.column_stack([powers, -2 * (u - centre[0]) * slope, -2 * (v - centre[1]) * slope])
+        solution, *_ = np.linalg.lstsq(design, values, rcond=None)
+        step = np.clip(solution[4:], -0.2, 0.2)
+        centre = centre + step
+        if np.abs(centre).max() > 1:
+            return None
+        if np.abs(step).max() < 1e-6:
+            break
+    rest = values - design @ solution
+    # What is left over is smooth, and so the same over some sixteen neighbours.
+    variance = np.mean(rest**2) * 16 + least**2
+    interval = 1.96 * np.sqrt(np.diag(np.linalg.pinv(design.T @ design))[4:] * variance)
+    if not np.all(np.isfinite(interval)) or interval.max() > 0.5:
+        return None
+    return centre, interval
 
 
 def fit_round(values: NDArray, trust: NDArray, basis: NDArray) -> NDArray[np.float64]:
