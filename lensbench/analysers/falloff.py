@@ -31,6 +31,9 @@ CLIPPED_SHARE = 0.02
 GRID = (49, 33)
 """Points of the reported map across and down."""
 
+MAP_STOPS = 1.5e-3
+"""What the smooth map leaves open where a rim begins to cut the light (as found on flats of known light)."""
+
 ZONE_POINTS = 300
 """Points each way over which a zone's mean is taken."""
 
@@ -208,7 +211,8 @@ def _zones(light_map: LightMap) -> list[ZoneFalloff]:
             continue
         noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
         misfit = float(np.median((light_map.stops - light_map.smooth)[blocks]))
-        found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), 1.96 * noise + abs(misfit), "stops")))
+        half = float(np.hypot(1.96 * noise + abs(misfit), MAP_STOPS))
+        found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
     return found
 
 
