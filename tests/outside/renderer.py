@@ -1,4 +1,4 @@
-"""A second renderer, sharing nothing with the package: OpenCV polygons, Gaussian blur, DNG tags written by hand.
+"""A second renderer, sharing nothing with the package: filled outlines, Gaussian blur, DNG tags written by hand.
 
 It reads `target.json` as the file format says and draws the sheet through a lens of its own: bent, turned,
 fringed, dark in the corners, with a blur that differs by place, direction and colour. What it drew is known in
@@ -11,7 +11,6 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
 import numpy as np
 import scipy.fft
 import tifffile
@@ -78,8 +77,9 @@ class OutsideFrame:
         return brentq(above_half, 1e-4, 0.7)
 
     def fringe(self, mm: np.ndarray, colour: str) -> np.ndarray:
-        """How far a colour lies from green at the place of a tile's centre of gravity: (dx, dy) in pixels."""
-        place = mm.mean(axis=0)
+        """How far a colour lies from green at the place equally far from a tile's sides: (dx, dy) in pixels."""
+        facing = np.linalg.norm(mm[[1, 2, 0]] - mm[[2, 0, 1]], axis=1)
+        place = facing @ mm / facing.sum()
         return self.picture(place, COLOURS.index(colour)) - self.picture(place, 1)
 
     def light(self) -> np.ndarray:
@@ -114,11 +114,21 @@ def _tile_patch(frame, tile, colour, low, high):
     outline = np.concatenate([mm[i] + steps * (mm[(i + 1) % 3] - mm[i]) for i in range(3)])
     points = (frame.picture(outline, colour) - low + 0.5) * FINER - 0.5
     across, down = (high - low) * FINER
-    patch = np.zeros((down, across), np.uint8)
-    cv2.fillPoly(patch, [np.round(points * 4096).astype(np.int32)], 255, cv2.LINE_8, 12)
+    patch = _filled(points, down, across)
     covariance = frame.covariance(frame.picture(mm, colour).mean(axis=0), colour) * FINER**2
-    patch = _blurred(patch.astype(np.float32) / 255, covariance)
+    patch = _blurred(patch.astype(np.float32), covariance)
     return patch.reshape(high[1] - low[1], FINER, high[0] - low[0], FINER).mean(axis=(1, 3))
+
+
+def _filled(points, down, across):
+    """Which pixel centres lie in an outline, row by row: libraries' fills round its points to whole rows."""
+    changes = np.zeros((down, across), bool)
+    for (x0, y0), (x1, y1) in zip(points, np.roll(points, -1, axis=0), strict=True):
+        rows = np.arange(max(int(np.ceil(min(y0, y1))), 0), min(int(np.ceil(max(y0, y1))), down))
+        if len(rows):
+            columns = np.ceil(x0 + (rows - y0) * (x1 - x0) / (y1 - y0)).astype(int).clip(0, across - 1)
+            changes[rows, columns] ^= True
+    return np.logical_xor.accumulate(changes, axis=1)
 
 
 def _blurred(patch, covariance):
