@@ -29,7 +29,7 @@ GOES_ON = 2.6
 PLAIN_STEP = 4.5
 """Signal to noise of a step that needs no longer one."""
 
-LIKELY = 5.6
+LIKELY = 6.2
 """Signal to noise that a segment must reach, by itself or with the next steps, to be followed."""
 
 MOST_STEPS = 400

@@ -39,7 +39,10 @@ of its path, for a path that is led by noise gathers some signal at each step (t
 QUICK_SHARE = 1.0
 """Share of that which the cells nearest to the path must hold for the fibre to be measured."""
 
-SEED_THRESHOLD = 4.8
+LEAST_SHARE = 0.6
+"""Share of it that a section on those cells must show for finer ones to be looked at."""
+
+SEED_THRESHOLD = 5.2
 """Least signal to noise of a segment from which a fibre is followed."""
 
 LEAST_DEPTH = {"spot": 0.4, "fibre": 0.4, "patch": 0.7}
@@ -77,7 +80,7 @@ LEVELLED_DEPTH = 1.0
 ROUNDS = 20
 """Rounds of taking out and searching anew, at most."""
 
-TRIES = 8
+TRIES = 4
 """How often in a round fainter places are tried when the plainer ones hold no mark."""
 
 SWEEPS = 3
@@ -131,11 +134,13 @@ class _Search:
         self._renew_levels()
         self.peaks = self._show(find_peaks(self.grounded, THRESHOLD))
         self.seeds = self._segments()
+        self.waiting = self.seeds.chosen(np.empty(0, int))
 
     # -- round marks --
 
     def take_shapes(self) -> bool:
         """Take out the round marks that nothing plainer disturbs; whether there were any."""
+        self.seeds, self.waiting = _together([self.seeds, self.waiting]), self.waiting.chosen(np.empty(0, int))
         for _ in range(TRIES):
             peaks = self._plainest()
             if not len(peaks.x):
@@ -210,8 +215,9 @@ class _Search:
                 if fibre is not None and _is_deep_enough(fibre) and not _is_left_over(fibre, self.found):
                     accepted.append(fibre)
             seeds = seeds.chosen(~along)
-        # What led nowhere need not be tried again while nothing changes there.
-        self.seeds = _together(later)
+        # What led nowhere need not be tried again while nothing changes there, nor what waits before shapes are.
+        self.waiting = _together([self.waiting, *later])
+        self.seeds = seeds
         if accepted:
             self._take_out([self._joined_to_found(fibre) for fibre in accepted])
         return bool(accepted)
@@ -251,7 +257,8 @@ class _Search:
         depth = self._cell_depth(trail.signal / np.sqrt(len(trail.path)), x, y, level.cell_px)
         if trail.signal < QUICK_SHARE * _least_fibre_signal(length) or depth < LEAST_ANSWER:
             return None
-        return measure_fibre(self.picture, self.grounded, level, trail.path, trail.sign)
+        least = LEAST_SHARE * _least_fibre_signal(length)
+        return measure_fibre(self.picture, self.grounded, level, trail.path, trail.sign, least)
 
     def _is_outshone(self, trail: Trail) -> bool:
         """Whether a plainer round mark lies on or beside a trail."""
@@ -317,17 +324,16 @@ class _Search:
         """Search again where something was taken out; leave out peaks that led nowhere or are mere leftovers."""
         self._renew_levels()
         peaks, keep = [], np.ones(len(self.peaks.x), bool)
-        seeds, stay = [], np.ones(len(self.seeds.x0), bool)
+        seeds = []
         for box in _joined(changed):
             keep &= ~box.holds(self.peaks.x, self.peaks.y)
             self.tried = self.tried.chosen(~box.holds(self.tried.x, self.tried.y))
             peaks.append(find_peaks(self.grounded, THRESHOLD, box))
             wide = box.grown(128)
-            middle = (self.seeds.x0 + self.seeds.x1) / 2, (self.seeds.y0 + self.seeds.y1) / 2
-            stay &= ~wide.holds(*middle)
+            self.seeds, self.waiting = (_outside(wide, kept) for kept in (self.seeds, self.waiting))
             seeds.append(self._segments(wide))
         peaks = _together([self.peaks.chosen(keep), *peaks])
-        self.seeds = _together([self.seeds.chosen(stay), *seeds])
+        self.seeds = _together([self.seeds, *seeds])
         self.peaks = self._show(peaks.chosen(~self._was_tried(peaks)))
 
     def _was_tried(self, peaks: Peaks) -> NDArray[np.bool_]:
@@ -472,6 +478,11 @@ def _along(seeds: Segments, trail: Trail) -> NDArray[np.bool_]:
 
 
 # -- lists and boxes ------------------------------------------------------------------------------------------
+
+
+def _outside(box: Box, seeds: Segments) -> Segments:
+    """The segments whose middles lie outside a box."""
+    return seeds.chosen(~box.holds((seeds.x0 + seeds.x1) / 2, (seeds.y0 + seeds.y1) / 2))
 
 
 def _together(parts: list) -> Peaks | Segments:
