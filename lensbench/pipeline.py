@@ -6,21 +6,17 @@ import hashlib
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import joblib
 import numpy as np
 
 from lensbench import __version__
-from lensbench.analysers.fringing import measure_fringing
-from lensbench.analysers.geometry import TargetShot, measure_geometry
-from lensbench.analysers.mapping import Lines
-from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
 from lensbench.loaders.session import Session, ShotEntry
 from lensbench.readings import FlatsReading, ShotFacts, TargetReading, other_size, read_flats, read_target
+from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.assembly import judge_assembly
 
@@ -29,26 +25,6 @@ Progress = Callable[[int, int, str], None]
 
 BYTES_A_SHOT = 1_000_000_000
 """Memory that one 24-megapixel shot may need while it is measured: six float32 frames, and the imports."""
-
-
-@dataclass(frozen=True)
-class _Key:
-    """What shots taken alike have in common."""
-
-    f_number: float | None
-    aperture: str | None
-    lens_turn_deg: float
-    setup: int
-
-    @classmethod
-    def of(cls, entry: ShotEntry) -> _Key:
-        return cls(entry.f_number, entry.aperture, entry.lens_turn_deg, entry.setup)
-
-    @property
-    def rank(self) -> tuple:
-        """Rising f-number, then those without one."""
-        known = self.f_number is not None
-        return (not known, self.f_number if known else 0.0, self.lens_turn_deg, self.setup)
 
 
 def measure_session(session: Session, progress: Progress | None = None, workers: int | None = None) -> Report:
@@ -82,7 +58,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         reasons = "\n".join(f"  {notice.text}" for notice in notices)
         raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")
     camera = _camera(session, [reading.facts for reading in (*targets, *flats)])
-    settings, more = _settings(session, camera, targets, flats)
+    settings, more = make_settings(session, camera, targets, flats)
     notices += [*more, *_session_notices(session, targets, flats)]
     return Report(
         build=session.build,
@@ -136,9 +112,9 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
     work: list[tuple[str, tuple]] = [
         (entry.file, (_one_target, session.folder, entry, layout)) for entry in by_kind["target"]
     ]
-    groups: dict[_Key, list[ShotEntry]] = {}
+    groups: dict[Taken, list[ShotEntry]] = {}
     for entry in by_kind["flat"]:
-        groups.setdefault(_Key.of(entry), []).append(entry)
+        groups.setdefault(Taken.of(entry), []).append(entry)
     work += [(group[0].file, (_one_group, session.folder, group, by_kind["dark"])) for group in groups.values()]
     return work
 
@@ -203,76 +179,6 @@ def _camera(session: Session, facts: Sequence[ShotFacts]) -> Camera:
     # Pixels are square: the geometric mean is the better of two slightly different readings of a data sheet.
     pitch = 1000 * float(np.sqrt(sensor[0] / size[0] * sensor[1] / size[1])) if sensor else None
     return Camera(size, sensor, pitch, models[0] if models else None)
-
-
-def _settings(
-    session: Session, camera: Camera, targets: list[TargetReading], flats: list[FlatsReading]
-) -> tuple[list[Setting], list[Notice]]:
-    """One setting for each group of shots taken alike, in rising f-number."""
-    keys = {_Key.of(entry) for reading in targets for entry in (reading.entry,)}
-    keys |= {_Key.of(reading.entries[0]) for reading in flats}
-    settings, notices = [], []
-    order = list(map(_Key.of, session.shots))
-    for key in sorted(keys, key=lambda key: (*key.rank, order.index(key))):
-        setting, more = _setting(
-            session,
-            camera,
-            key,
-            [reading for reading in targets if _Key.of(reading.entry) == key],
-            next((reading for reading in flats if _Key.of(reading.entries[0]) == key), None),
-        )
-        settings.append(setting)
-        notices += more
-    return settings, notices
-
-
-def _setting(
-    session: Session, camera: Camera, key: _Key, targets: list[TargetReading], flats: FlatsReading | None
-) -> tuple[Setting, list[Notice]]:
-    names = [reading.entry.file for reading in targets] + [
-        entry.file for entry in (flats.entries if flats else ())
-    ]
-    setting = Setting(key.f_number, key.aperture, key.lens_turn_deg, key.setup, names)
-    if flats:
-        setting.falloff, setting.dust = flats.falloff, flats.dust
-    if not targets:
-        return setting, []
-    best = max(targets, key=lambda reading: reading.mtf50)
-    on_rail = len({reading.entry.rail_mm for reading in targets}) > 1
-    alike = [best] if on_rail else targets
-    edges = [ShotEdges(reading.entry.file, reading.responses, reading.found) for reading in alike]
-    setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
-    setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
-    setting.geometry = _geometry(session, camera, targets)
-    setting.magnification = setting.geometry.magnification
-    return setting, [_rail_notice(best, len(targets))] if on_rail else []
-
-
-def _rail_notice(best: TargetReading, shots: int) -> Notice:
-    name = best.entry.file
-    return Notice(
-        "rail",
-        name,
-        f"{name}: is the sharpest of {shots} shots along the rail; sharpness and fringing are its own.",
-    )
-
-
-def _geometry(session: Session, camera: Camera, targets: list[TargetReading]) -> Geometry:
-    layout = read_layout(session.folder / session.target.layout)
-    shots = [
-        TargetShot(
-            name=reading.entry.file,
-            lines=Lines.measured(reading.found, reading.responses[reading.reference], camera.size_px),
-            mirrored=reading.found.mirrored,
-            rail_mm=reading.entry.rail_mm,
-            mtf50=reading.mtf50,
-        )
-        for reading in targets
-    ]
-    target = session.target
-    return measure_geometry(
-        shots, layout, camera.size_px, camera.sensor_mm, target.rulers_measured_mm, session.lens.pupil_ratio
-    )
 
 
 def _main_geometry(settings: list[Setting], targets: list[TargetReading]) -> Geometry | None:
