@@ -179,6 +179,49 @@ class Sharpness(msgspec.Struct):
     colours: list[ZoneDifference] = []
 
 
+class ZoneLimits(msgspec.Struct):
+    """What of a zone's MTF50 is the lens's own, and how much of what is possible it reaches.
+
+    `lens_only` is the contrast with the pixel's aperture, and the print where it is known, divided out;
+    it ends at `known_until` (cy/px), where the division would amplify noise past use. `lens_only_mtf50` is None
+    where the lens alone keeps more than half of the contrast that far. `allowed_mtf50` (cy/px) is what
+    diffraction and the pixel together allow, `reached_percent` the zone's MTF50 in percent of that;
+    `print_percent` is how much sharper the zone would read without the print's own blur.
+    """
+
+    zone: str
+    channel: str
+    direction: str
+    lens_only_mtf50: Figure | None = None
+    lens_only_mtf50_lp_mm: Figure | None = None
+    known_until: float | None = None
+    allowed_mtf50: float | None = None
+    allowed_mtf50_lp_mm: float | None = None
+    reached_percent: Figure | None = None
+    print_percent: float | None = None
+    lens_only: ContrastCurve | None = None
+
+
+class PrintBlur(msgspec.Struct, frozen=True):
+    """What the print does to its own edges, as a standard deviation in px on the sensor; `told_by` says whence.
+
+    ``raggedness``: measured on the edges' lines. ``dots``: reckoned from the printer's dots (`print_dpi`).
+    """
+
+    sigma_px: Figure
+    told_by: str
+
+
+class Limits(msgspec.Struct):
+    """What belongs to whom: lens, pixel, diffraction, print. `missing` says what else would have to be known."""
+
+    zones: list[ZoneLimits] = []
+    effective_f_number: float | None = None
+    print_blur: PrintBlur | None = None
+    print_limited: list[str] = []
+    missing: list[str] = []
+
+
 # -- colour fringing ------------------------------------------------------------------------------------------
 
 
@@ -288,6 +331,120 @@ class FalloffGrid(msgspec.Struct):
     stops: list[list[float | None]]
 
 
+class FalloffStep(msgspec.Struct, frozen=True):
+    """Falloff at one distance h from the frame's centre: the mean around it, and its darkest and lightest place.
+
+    `cos4_stops` is what the cos⁴ law takes at this h; None where the field angle was not measured.
+    """
+
+    h: float
+    stops: Figure
+    darkest: float
+    lightest: float
+    cos4_stops: Figure | None = None
+
+
+class FalloffContour(msgspec.Struct, frozen=True):
+    """Where falloff reaches a third of a stop, two thirds, …: lines in pixels, and how much of the frame is darker."""
+
+    stops: float
+    darker_percent: Figure
+    lines: list[list[tuple[float, float]]]
+
+
+class Lopsidedness(msgspec.Struct, frozen=True):
+    """An arrow towards the darker side: stops from the frame's centre to h = 1, x right, y down."""
+
+    across_stops: Figure
+    down_stops: Figure
+    size_stops: Figure
+    darker_at: str
+
+
+class ZoneCast(msgspec.Struct, frozen=True):
+    """A zone's colour cast: red over green and blue over green against those at h < 0.1, in percent."""
+
+    zone: str
+    red_percent: Figure | None
+    blue_percent: Figure | None
+
+
+class BrightSpot(msgspec.Struct, frozen=True):
+    """A bright spot in the middle, which is left out of all stops.
+
+    `percent` is how much brighter its middle is than the lens's own light there, `radius_px` where it is half as
+    strong.
+    """
+
+    percent: Figure
+    radius_px: Figure
+    centre_px: Place
+    note: str
+
+
+class PanelPlace(msgspec.Struct, frozen=True):
+    """How the light panel stood in some of the flats, against the first place.
+
+    `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent of
+    its height; None where the flats can't tell. `turn_deg` is as the session file says, anticlockwise as seen.
+    """
+
+    panel: int
+    turn_deg: float
+    shift_percent: tuple[Figure, Figure] | None
+
+
+class LightPanel(msgspec.Struct):
+    """The light itself, told from the lens by moving it, and what could not be told.
+
+    `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
+    `left_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
+    """
+
+    places: list[PanelPlace]
+    taken_off: bool
+    unevenness_stops: Figure | None = None
+    left_stops: float | None = None
+    notes: list[str] = []
+
+
+class UsableLight(msgspec.Struct, frozen=True):
+    """How far from the centre of the light a number of stops is reached; None where that lies beyond the frame."""
+
+    stops: float
+    radius_px: Figure | None
+    radius_mm: Figure | None
+
+
+class CutCorner(msgspec.Struct, frozen=True):
+    """A corner zone of which a hard edge cuts a part."""
+
+    zone: str
+    cut_percent: Figure
+
+
+class HardEdge(msgspec.Struct, frozen=True):
+    """Where a barrel or ring ends the light abruptly: the circle through it, and which corners it cuts.
+
+    The radius is where light has fallen to half. `width_px` is how far it takes to fall from nine tenths to one.
+    The circle is None where too little of it is seen.
+    """
+
+    corners: list[CutCorner]
+    width_px: Figure
+    centre_px: Place | None
+    radius_px: Figure | None
+    radius_mm: Figure | None
+
+
+class Coverage(msgspec.Struct):
+    """How far the light reaches."""
+
+    usable: list[UsableLight] = []
+    hard_edge: HardEdge | None = None
+    text: str = ""
+
+
 class Falloff(msgspec.Struct):
     """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame."""
 
@@ -295,6 +452,56 @@ class Falloff(msgspec.Struct):
     grid: FalloffGrid
     centre_px: Place | None
     covers_frame: bool
+    worst_corner: ZoneFalloff | None = None
+    profile: list[FalloffStep] = []
+    contours: list[FalloffContour] = []
+    lopsided: Lopsidedness | None = None
+    cast: list[ZoneCast] = []
+    bright_spot: BrightSpot | None = None
+    panel: LightPanel | None = None
+    coverage: Coverage | None = None
+
+
+# -- haze and veiling glare -----------------------------------------------------------------------------------
+
+
+class TileGlare(msgspec.Struct, frozen=True):
+    """Light in one dark tile, in percent of the white around it; `light_trap` where it is a hole over black."""
+
+    column: int
+    row: int
+    x: float
+    y: float
+    h: float
+    dark_percent: Figure
+    light_trap: bool
+    shot: str = ""
+
+
+class ZoneGlare(msgspec.Struct, frozen=True):
+    """A zone's light in dark tiles as seen, and less the ink's own reflectance: the veiling glare index."""
+
+    zone: str
+    dark_percent: Figure
+    glare_percent: Figure | None
+    tiles: int
+
+
+class Glare(msgspec.Struct):
+    """Haze and veiling glare of one setting: light in the dark, in percent of the white around.
+
+    `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or ``not
+    known``. `systematic_percent` is how far all figures may be off alike, in percentage points, because of the ink
+    and the black level.
+    """
+
+    channel: str
+    zones: list[ZoneGlare] = []
+    tiles: list[TileGlare] = []
+    ink_percent: Figure | None = None
+    ink_from: str = "not known"
+    systematic_percent: float | None = None
+    notes: list[str] = []
 
 
 # -- dirt -----------------------------------------------------------------------------------------------------
@@ -304,7 +511,9 @@ class Mark(msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's. `path`
-    is a fibre's middle line in pixels; empty for round marks.
+    is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as the session's
+    shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of these
+    joined by ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell more.
     """
 
     x: float
@@ -316,12 +525,22 @@ class Mark(msgspec.Struct):
     signal_to_noise: float
     zone: str
     path: list[tuple[float, float]] = []
+    place: str = ""
+    place_why: str = ""
+
+
+class PanelMarks(msgspec.Struct):
+    """Marks of a flat that was taken with the light panel elsewhere (`panel` in the session file)."""
+
+    panel: int
+    marks: list[Mark] = []
 
 
 class Dust(msgspec.Struct):
-    """Dirt marks of one setting, the plainest first."""
+    """Dirt marks of one setting, the plainest first; and those with the light panel moved, where it was."""
 
     marks: list[Mark] = []
+    panels: list[PanelMarks] = []
 
 
 # -- geometry -------------------------------------------------------------------------------------------------
@@ -433,10 +652,12 @@ class Setting(msgspec.Struct):
     shots: list[str] = []
     magnification: Figure | None = None
     sharpness: Sharpness | None = None
+    limits: Limits | None = None
     fringing: Fringing | None = None
     falloff: Falloff | None = None
     dust: Dust | None = None
     geometry: Geometry | None = None
+    glare: Glare | None = None
 
     @property
     def label(self) -> str:
@@ -479,10 +700,43 @@ class Assembly(msgspec.Struct):
     text: str = ""
 
 
+class Sighting(msgspec.Struct, frozen=True):
+    """Where a mark was seen: the number of the setting in `Report.settings`, and of the mark in its list."""
+
+    setting: int
+    mark: int
+
+
+class TracedMark(msgspec.Struct):
+    """One mark followed through the apertures.
+
+    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `place_why` are as in
+    `Mark`. `distance_mm` is how far from the sensor the mark, or its image, lies, where its blur tells.
+    `shows_from` is the widest aperture at which it was seen, where wider ones did not show it.
+    """
+
+    kind: str
+    x: float
+    y: float
+    place: str
+    place_why: str
+    distance_mm: Figure | None
+    sightings: list[Sighting]
+    shows_from: str | None = None
+
+
+class Dirt(msgspec.Struct):
+    """Where the dirt lies and from which aperture on it shows: the marks of one stand of the lens, and in words."""
+
+    marks: list[TracedMark] = []
+    text: list[str] = []
+
+
 class Verdict(msgspec.Struct):
     """The answers; each part is None until its question can be answered."""
 
     assembly: Assembly | None = None
+    dirt: Dirt | None = None
 
 
 class Report(msgspec.Struct):
