@@ -345,7 +345,7 @@ class FalloffStep(msgspec.Struct, frozen=True):
 
 
 class FalloffContour(msgspec.Struct, frozen=True):
-    """Where falloff reaches a third of a stop, two thirds, …: lines in pixels, and how much of the frame is darker."""
+    """Where falloff reaches a third of a stop, two thirds, …: lines in pixels; how much of the frame is darker."""
 
     stops: float
     darker_percent: Figure
@@ -385,8 +385,8 @@ class BrightSpot(msgspec.Struct, frozen=True):
 class PanelPlace(msgspec.Struct, frozen=True):
     """How the light panel stood in some of the flats, against the first place.
 
-    `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent of
-    its height; None where the flats can't tell. `turn_deg` is as the session file says, anticlockwise as seen.
+    `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent
+    of its height; None where the flats can't tell. `turn_deg` is the session file's, anticlockwise as seen.
     """
 
     panel: int
@@ -490,9 +490,9 @@ class ZoneGlare(msgspec.Struct, frozen=True):
 class Glare(msgspec.Struct):
     """Haze and veiling glare of one setting: light in the dark, in percent of the white around.
 
-    `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or ``not
-    known``. `systematic_percent` is how far all figures may be off alike, in percentage points, because of the ink
-    and the black level.
+    `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or
+    ``not known``. `systematic_percent` is how far all figures may be off alike, in percentage points, because of
+    the ink and the black level.
     """
 
     channel: str
@@ -511,9 +511,9 @@ class Mark(msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's. `path`
-    is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as the session's
-    shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of these
-    joined by ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell more.
+    is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as the shots
+    tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of these joined by
+    ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell more.
     """
 
     x: float
@@ -726,7 +726,7 @@ class TracedMark(msgspec.Struct):
 
 
 class Dirt(msgspec.Struct):
-    """Where the dirt lies and from which aperture on it shows: the marks of one stand of the lens, and in words."""
+    """Where the dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words."""
 
     marks: list[TracedMark] = []
     text: list[str] = []
