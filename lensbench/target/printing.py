@@ -110,7 +110,7 @@ def plan_sheet(
         if magnification is None:
             magnification = _smallest_magnification(life_size, size)
         layout = make_layout(frame_mm, magnification, lattice)
-        _refuse_too_large(layout, size, paper, magnification)
+        _refuse_too_large(layout, size, paper, magnification, _smallest_magnification(life_size, size))
     left, top, right, bottom = _bands(scale, layout.pitch_mm)
     centre = (left + size[0] - right) / 2, (top + size[1] - bottom) / 2
     layout = make_layout(frame_mm, magnification, lattice, _ruler_lengths(size, centre, scale))
@@ -189,14 +189,17 @@ def _smallest_magnification(life_size: Layout, size: tuple[float, float]) -> flo
     return max(side / space for side, space in zip(life_size.size_mm, room, strict=True))
 
 
-def _refuse_too_large(layout: Layout, size: tuple[float, float], paper: str, magnification: float) -> None:
+def _refuse_too_large(
+    layout: Layout, size: tuple[float, float], paper: str, magnification: float, smallest: float
+) -> None:
     left, top, right, bottom = _bands(1.0, layout.pitch_mm)
     room = size[0] - left - right, size[1] - top - bottom
     if any(side > space + 1e-6 for side, space in zip(layout.size_mm, room, strict=True)):
         needed = " x ".join(f"{side:.0f}" for side in layout.size_mm)
         raise BenchError(
             f"At magnification {magnification:g} the target measures {needed} mm and does not fit {paper}"
-            f" ({room[0]:.0f} x {room[1]:.0f} mm beside the bars). Choose larger paper or a larger magnification."
+            f" ({room[0]:.0f} x {room[1]:.0f} mm beside the bars). Choose larger paper, or a magnification of"
+            f" {np.ceil(smallest * 1000) / 1000:g} or more."
         )
 
 

@@ -214,11 +214,31 @@ def test_sizes_that_are_none(words):
         size_from_words(words)
 
 
+def test_a_target_too_large_for_the_paper_says_what_would_fit():
+    with pytest.raises(BenchError, match="does not fit") as refusal:
+        plan_sheet(FRAME, "A4", "fine", 0.1)
+    fits = float(re.search(r"magnification of ([\d.]+) or more", str(refusal.value)).group(1))
+    assert plan_sheet(FRAME, "A4", "fine", fits).magnification == fits
+
+
+def _commands_in(readme: Path) -> list[list[str]]:
+    return [line.split() for line in re.findall(r"^ +lensbench (target .*)$", readme.read_text(), re.M)]
+
+
 def _sample_commands() -> list[list[str]]:
-    return [
-        line.split()
-        for line in re.findall(r"^    lensbench (target .*)$", (SAMPLES / "README.md").read_text(), re.M)
-    ]
+    return _commands_in(SAMPLES / "README.md")
+
+
+def _run(command: list[str], folder: Path) -> None:
+    app = typer.Typer()
+    app.command()(target)
+    app([str(folder), *command[2:], "--json"], standalone_mode=False)
+
+
+@pytest.mark.parametrize("command", _commands_in(SAMPLES.parent / "README.md"))
+def test_what_the_readme_says_to_type_makes_a_target(command, tmp_path):
+    _run(command, tmp_path)
+    assert (tmp_path / "target.json").exists()
 
 
 def test_every_sample_folder_has_its_command():
@@ -230,9 +250,7 @@ def test_every_sample_folder_has_its_command():
 @pytest.mark.parametrize("command", _sample_commands(), ids=lambda command: Path(command[1]).name)
 def test_samples_are_what_the_readme_s_command_makes(command, tmp_path, capsys):
     ready = SAMPLES / Path(command[1]).name
-    app = typer.Typer()
-    app.command()(target)
-    app([str(tmp_path), *command[2:], "--json"], standalone_mode=False)
+    _run(command, tmp_path)
     said = json.loads(capsys.readouterr().out)
     assert {Path(name).name for name in said["files"]} == {path.name for path in ready.iterdir()}
     fresh, kept = read_layout(tmp_path / "target.json"), read_layout(ready / "target.json")
