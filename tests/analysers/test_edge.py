@@ -1,59 +1,22 @@
 """Slanted edges against closed forms: place, response, noise and everything that may spoil an edge."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.stats import binom
 
-from lensbench.analysers.edge import FREQUENCY, EdgeResponses, blade_places, measure_edges, tile_edges
+from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges, tile_edges
 from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
+from tests.analysers.edge_benches import bench, relative, slants
+from tests.published_method import published_mtf50, upright
 
 GREEN_BARS = {"bias": 0.003, "spread": 0.006}
 COLOUR_BARS = {"bias": 0.005, "spread": 0.012}
 
 LOOKS = {"bayer": known.BAYER, "six by six": known.XTRANS, "mono": known.MONO}
 CELLS = {0.3: (192, 140), 0.6: (192, 140), 1.0: (192, 140), 2.0: (256, 190), 4.0: (320, 230)}
-
-
-@dataclass(frozen=True)
-class Bench:
-    """Edges of one known blur and what is true of them."""
-
-    scene: known.Scene
-    places: object
-    mtf50: np.ndarray
-    position: np.ndarray
-
-    def shown(self, pattern=known.BAYER, **exposure) -> dict[str, EdgeResponses]:
-        return measure_edges(known.expose(self.scene.light, pattern, **exposure), self.places, threads=1)
-
-
-def slants(n, seed=3):
-    """Directions all round, a few degrees off the rows at least and off the diagonals."""
-    rng = np.random.default_rng(seed)
-    return rng.choice([0, 90, 180, 270], n) + rng.choice([-1, 1], n) * rng.uniform(2, 43, n)
-
-
-def half_way(transfer):
-    """Where a blurred edge crosses half."""
-    at = np.linspace(-8, 8, 160001)
-    return float(np.interp(0.5, known.profile(transfer)(at), at))
-
-
-def bench(transfer, angles_deg, cell=192, length=140.0, lopsided=False, **scene) -> Bench:
-    made = known.scene(transfer, angles_deg, cell=cell, length=length, **scene)
-    seen = [known.with_pixel(transfer, angle) for angle in made.angle]
-    # A square of half its diagonal round the middle holds all that is looked at, whichever way the edge runs.
-    places = blade_places(made.ends, made.normal, np.sqrt(2) * cell / 2 - length / 2 - 4)
-    moved = np.array([half_way(t) for t in seen]) if lopsided else 0.0
-    return Bench(made, places, np.array([known.true_mtf50(t) for t in seen]), made.offset + moved)
-
-
-def relative(found: EdgeResponses, made: Bench):
-    ok = found.measured
-    return found.mtf50[ok] / made.mtf50[ok] - 1
 
 
 # -- the figures of one edge ----------------------------------------------------------------------------------
@@ -283,47 +246,14 @@ def test_tiles_close_in_on_the_truth_round_all_three_edges():
 # -- beside the published method ------------------------------------------------------------------------------
 
 
-def published_mtf50(patch):
-    """ISO 12233's slanted-edge method (from memory): rows' centroids, a line, 4× bins, Hamming, correction.
-
-    The patch is of one colour, its edge within 45° of upright, dark to the left.
-    """
-    rows, columns = patch.shape
-    place = np.arange(columns)
-
-    def centroids(middle):
-        slope = np.gradient(patch, axis=1)
-        window = np.clip(np.cos(np.pi * (place - middle[:, None]) / columns), 0, None)
-        return (slope * window * place).sum(axis=1) / (slope * window).sum(axis=1)
-
-    y = np.arange(rows)
-    middle = np.full(rows, (columns - 1) / 2)
-    for _ in range(3):
-        lean, start = np.polyfit(y, centroids(middle), 1)
-        middle = start + lean * y
-    distance = (place - middle[:, None]) / np.hypot(1, lean)
-    reach = columns / 2 - abs(lean) * rows / 2
-    key = np.floor(4 * (distance + reach)).astype(int)
-    inside = (key >= 0) & (key < int(8 * reach))
-    count = np.bincount(key[inside])
-    profile = np.bincount(key[inside], patch[inside]) / np.maximum(count, 1)
-    spread = np.convolve(profile, [0.5, 0, -0.5], "valid") * np.hamming(len(profile) - 2)
-    frequency = np.fft.rfftfreq(16 * len(spread), 0.25)
-    mtf = np.abs(np.fft.rfft(spread, 16 * len(spread)))
-    # What the two-sided difference over bins of a quarter pixel takes.
-    mtf = mtf / mtf[0] / np.maximum(np.sinc(frequency / 2), 0.1)
-    k = int(np.argmax(mtf < 0.5))
-    return np.interp(0.5, [mtf[k], mtf[k - 1]], [frequency[k], frequency[k - 1]])
-
-
 @pytest.mark.parametrize("blur", [0.5, 0.9, 1.6])
 def test_it_stands_beside_the_published_method(blur):
-    made = bench(known.gaussian(blur), [4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0], seed=5)
+    made = bench(known.gaussian(blur), slants(16, seed=4, steepest=12), seed=5)
     shot = known.expose(made.scene.light, known.MONO, seed=4)
     ours = measure_edges(shot, made.places, threads=1)["grey"].mtf50
-    cells = [np.round(m - 95.5).astype(int) for m in made.scene.middle]
     light = shot.samples.astype(float) - 512
-    theirs = np.array([published_mtf50(light[y + 46 : y + 146, x + 56 : x + 136]) for x, y in cells])
+    edges = zip(made.scene.middle, made.scene.normal, strict=True)
+    theirs = np.array([published_mtf50(upright(light, *edge, rows=100, columns=80)) for edge in edges])
     # The same figure to the published method's own accuracy, and nearer to the truth.
     assert theirs == pytest.approx(made.mtf50, rel=0.04)
     assert ours == pytest.approx(theirs, rel=0.04)
