@@ -51,15 +51,15 @@ class Reduced:
 
 def reduce_shot(shot: Shot) -> Reduced:
     """Average the reference channel over blocks and divide by the paper's light, which may fall off by stops."""
-    block = _block_side(shot)
-    light, offset = _block_means(shot, block)
+    block = block_side(shot)
+    light, offset = block_means(shot, block)
     full = np.float32(shot.full_scale(shot.reference))
     paper = _paper(light) / full
     relative = np.clip(light / (np.maximum(paper, DIMMEST) * full), 0, 2)
     return Reduced(relative, paper, block, offset)
 
 
-def _block_side(shot: Shot) -> int:
+def block_side(shot: Shot) -> int:
     """A whole number of the mosaic's repeats, or half of an even one where that is too coarse."""
     repeat = 1 if shot.pattern is None else int(np.lcm(*shot.pattern.shape))
     wanted = max(shot.size) / LONG_SIDE / repeat
@@ -69,7 +69,7 @@ def _block_side(shot: Shot) -> int:
     return repeat * max(round(wanted), 1)
 
 
-def _block_means(shot: Shot, block: int) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+def block_means(shot: Shot, block: int) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
     """The mean light of each block, and the mean place (x, y) of the samples in it."""
     down, across = max(shot.size[1] // block, 1), max(shot.size[0] // block, 1)
     total, count = np.zeros((down, across), np.float32), np.zeros((down, across), np.float32)

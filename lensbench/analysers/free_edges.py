@@ -1,0 +1,173 @@
+"""Free straight edges of a shot (a blade, a foil before a light): how sharp, and the colours how far apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench import frame
+from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
+from lensbench.findings import Figure
+from lensbench.shot import Shot
+from lensbench.target.straight_edges import RefusedLine, find_straight_edges
+
+CONFIDENCE = 1.96
+"""Standard deviations in half of a 95 % interval."""
+
+
+@dataclass(frozen=True)
+class EdgeColour:
+    """One colour of a free edge; without figures where `why` says so.
+
+    `lateral_px` is how far the colour lies from the reference channel (green), across the edge: positive outwards
+    from the frame's centre, at a sagittal edge positive anticlockwise as seen. `rise_px` is the distance from
+    10 % to 90 %.
+    """
+
+    channel: str
+    mtf50: Figure | None
+    mtf50_lp_mm: Figure | None
+    rise_px: float | None
+    lateral_px: Figure | None
+    overshoot_percent: float | None
+    contrast_to_noise: float | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class FreeEdge:
+    """A straight edge, or a part of a long one: where its middle lies, which way it runs, its colours."""
+
+    number: int
+    x: float
+    y: float
+    h: float
+    zone: str
+    direction: str
+    angle_deg: float
+    length_px: float
+    colours: list[EdgeColour]
+
+
+@dataclass(frozen=True)
+class FreeEdges:
+    """All free edges of a shot, from the top left on, and the lines that could not serve as edges, with why."""
+
+    shot: str
+    size_px: tuple[int, int]
+    pixel_pitch_um: float | None
+    edges: list[FreeEdge]
+    refused: list[RefusedLine]
+
+
+def measure_free_edges(shot: Shot, pixel_pitch_um: float | None = None, threads: int = 2) -> FreeEdges:
+    """Find and measure every clean straight edge of a shot; no target is needed.
+
+    Parameters
+    ----------
+    shot : Shot
+        Any shot.
+    pixel_pitch_um : float, optional
+        Distance of the pixels on the sensor; gives the figures in lp/mm as well.
+    threads : int, optional
+        How many threads share the edges.
+
+    Returns
+    -------
+    FreeEdges
+        Without edges, and with reasons, where none is clean.
+    """
+    responses, refused = free_responses(shot, threads)
+    count = len(responses[shot.reference]) if responses else 0
+    edges = [_edge(responses, shot.reference, i, shot.size, pixel_pitch_um) for i in range(count)]
+    return FreeEdges(shot.name, shot.size, pixel_pitch_um, edges, refused)
+
+
+def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponses], list[RefusedLine]]:
+    """What each channel shows at the free edges that the reference channel can be measured at.
+
+    Returns
+    -------
+    dict of str to EdgeResponses
+        By channel, edge by edge alike; empty where there is no edge at all.
+    list of RefusedLine
+        The lines that can't serve, with why.
+    """
+    found = find_straight_edges(shot)
+    if not len(found):
+        return {}, list(found.refused)
+    places = blade_places(found.ends_px, found.towards_bright, found.reach_px)
+    responses = measure_edges(shot, places, threads=threads)
+    reference = responses[shot.reference]
+    length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
+    lost = [
+        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), str(reference.why[i]))
+        for i in np.flatnonzero(~reference.measured)
+    ]
+    kept = {channel: _taken(response, reference.measured) for channel, response in responses.items()}
+    return kept, [*lost, *found.refused]
+
+
+def _taken(response: EdgeResponses, which: NDArray[np.bool_]) -> EdgeResponses:
+    return EdgeResponses(**{f.name: getattr(response, f.name)[which] for f in fields(EdgeResponses)})
+
+
+# -- rows -----------------------------------------------------------------------------------------------------
+
+
+def _edge(responses: dict[str, EdgeResponses], reference: str, i: int, size, pitch_um: float | None) -> FreeEdge:
+    green = responses[reference]
+    x, y, angle = float(green.x[i]), float(green.y[i]), float(green.angle_deg[i])
+    sign = _sign(green.normal[i], x, y, size)
+    return FreeEdge(
+        i + 1,
+        x,
+        y,
+        float(frame.h_of(x, y, size)),
+        frame.zone_of(x, y, size),
+        str(frame.edge_direction(x, y, angle, size)),
+        angle,
+        float(green.length_px[i]),
+        [
+            _colour(channel, response, i, None if channel == reference else green, sign, pitch_um)
+            for channel, response in responses.items()
+        ],
+    )
+
+
+def _sign(normal: NDArray, x: float, y: float, size: tuple[int, int]) -> float:
+    """1 where the way to the bright side is outwards (anticlockwise at a sagittal edge), else -1."""
+    parts = [float(normal @ axis) for axis in frame.radial_axes(x, y, size)]
+    sideways = frame.DIRECTION_TOLERANCE_DEG
+    outward, around = parts
+    return 1.0 if (around if abs(outward) < np.sin(np.radians(sideways)) else outward) >= 0 else -1.0
+
+
+def _colour(
+    channel: str,
+    response: EdgeResponses,
+    i: int,
+    green: EdgeResponses | None,
+    sign: float,
+    pitch_um: float | None,
+) -> EdgeColour:
+    if response.why[i]:
+        return EdgeColour(channel, None, None, None, None, None, None, str(response.why[i]))
+    mtf50, half = float(response.mtf50[i]), CONFIDENCE * float(response.mtf50_sigma[i])
+    lateral = None
+    if green is not None:
+        apart = sign * (response.offset_px[i] - green.offset_px[i])
+        unsure = CONFIDENCE * np.hypot(response.offset_sigma_px[i], green.offset_sigma_px[i])
+        lateral = Figure.of(apart, unsure, "px")
+    scale = 1000 / pitch_um if pitch_um else None
+    return EdgeColour(
+        channel,
+        Figure.of(mtf50, half, "cy/px"),
+        Figure.of(mtf50 * scale, half * scale, "lp/mm") if scale else None,
+        float(response.rise_px[i]),
+        lateral,
+        100 * float(response.overshoot[i]),
+        float(response.contrast_to_noise[i]),
+    )
