@@ -19,6 +19,7 @@ from lensbench.readings import FlatsReading, ShotFacts, TargetReading, other_siz
 from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.assembly import judge_assembly
+from lensbench.verdicts.dirt_place import place_dirt
 
 Progress = Callable[[int, int, str], None]
 """Called with the pieces of work done, all of them, and what was just done."""
@@ -60,16 +61,26 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     camera = _camera(session, [reading.facts for reading in (*targets, *flats)])
     settings, more = make_settings(session, camera, targets, flats)
     notices += [*more, *_session_notices(session, targets, flats)]
+    geometry = _main_geometry(settings, targets)
     return Report(
         build=session.build,
         camera=camera,
         warnings=notices,
         settings=settings,
-        geometry=_main_geometry(settings, targets),
-        verdict=Verdict(assembly=judge_assembly(settings, camera)),
+        geometry=geometry,
+        verdict=Verdict(
+            assembly=judge_assembly(settings, camera),
+            dirt=place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio),
+        ),
         made_by=f"lensbench {__version__}",
         session=session_name(session),
     )
+
+
+def _exit_pupil_mm(session: Session, geometry: Geometry | None) -> float | None:
+    """How far before the sensor the exit pupil lies, where the shots show it."""
+    distance = geometry.view.image_distance_mm if geometry and geometry.view else None
+    return distance.value * session.lens.pupil_ratio if distance else None
 
 
 def session_name(session: Session) -> str:

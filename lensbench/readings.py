@@ -17,7 +17,7 @@ from lensbench.analysers.edge import EdgeResponses, measure_edges
 from lensbench.analysers.edge_places import tile_edges
 from lensbench.analysers.falloff import measure_falloff
 from lensbench.errors import BenchError
-from lensbench.findings import Dust, Falloff, Notice
+from lensbench.findings import Dust, Falloff, Notice, PanelMarks
 from lensbench.loaders.session import ShotEntry
 from lensbench.loaders.shot_file import load_shot
 from lensbench.shot import Shot
@@ -121,7 +121,7 @@ def read_flats(
     folder : Path
         The session's folder.
     entries : sequence of ShotEntry
-        The flats, taken alike; dirt is looked for in the first one that can be read.
+        The flats, taken alike; dirt is looked for in the first one that can be read of each place of the panel.
     darks : sequence of ShotEntry
         The session's dark frames; those exposed like the flats are taken off.
 
@@ -143,12 +143,22 @@ def read_flats(
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:
-        dust = find_marks(kept[0])
+        dust = _dirt(shots)
     except BenchError as error:
         notices.append(Notice("dust", entries[0].file, str(error)))
     if falloff is None and dust is None:
         return None, notices
     return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), falloff, dust), notices
+
+
+def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:
+    """The marks of the first flat, and of the first one with the light panel at each other place."""
+    first_by_panel: dict[int, Shot] = {}
+    for entry, shot in shots:
+        first_by_panel.setdefault(entry.panel, shot)
+    found = {panel: find_marks(shot).marks for panel, shot in first_by_panel.items()}
+    (_, marks), *moved = found.items()
+    return Dust(marks, [PanelMarks(panel, others) for panel, others in moved])
 
 
 def left_out(name: str, text: str) -> Notice:

@@ -89,6 +89,9 @@ SWEEPS = 3
 BESIDE_DEPTH = {Shape: 0.1, Fibre: 0.7}
 """What lies on a mark, or beside it, is a mark of its own when it is deeper than this share of the other there."""
 
+MISFIT_DEPTH = 0.25
+"""The same where the other is ten times as plain: no shadow has quite the profile that was fitted."""
+
 FLAT_ANSWER = 1.8
 """Signal to noise of a filter of 1 px where an even shadow of the depth 1 lies on light of the strength 1."""
 
@@ -437,7 +440,8 @@ def _is_left_over(mark: Shape | Fibre, others: list) -> bool:
         faint = mark.signal_to_noise < 0.1 * other.signal_to_noise
         beside = other.profile(*places, nearer=0.4 if faint else 0.75)
         beside = float(np.max(beside) if faint else np.median(beside))
-        if abs(mark.depth.value) < BESIDE_DEPTH[type(other)] * abs(other.depth.value) * beside:
+        share = max(BESIDE_DEPTH[type(other)], MISFIT_DEPTH if faint else 0)
+        if abs(mark.depth.value) < share * abs(other.depth.value) * beside:
             return True
     return False
 

@@ -249,7 +249,7 @@ def _fit(theta: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape 
         lifted = (
             normal
             + np.eye(PARAMETERS)
-            * (damping[:, None] * diagonal + 1e-9 * diagonal.max(axis=1, keepdims=True))[:, None, :]
+            * (damping[:, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1))[:, None, :]
         )
         step = np.linalg.solve(lifted, right[..., None])[..., 0]
         trial = _bounded(theta + step, radius)
