@@ -635,10 +635,11 @@ class Glare(msgspec.Struct):
 class Mark(msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
-    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's. `path`
-    is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as shots tell:
-    ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of these joined by ``or``,
-    or ``can't tell``; `place_why` says how that is known and what shot would tell more.
+    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
+    `path` is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as
+    shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of
+    these joined by ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell
+    more.
     """
 
     x: float

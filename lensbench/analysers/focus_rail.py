@@ -1,0 +1,117 @@
+"""The rail itself: which way it counts, and how far its readings are off, as the shots show it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.focus_curve import fit_curves
+
+LEAST_CURVES = 20
+"""With fewer curves than this, readings are taken as they are."""
+
+LEAST_SHOTS = 6
+"""With fewer shots than this, what the readings are off by can't be told from the curves' own shape."""
+
+TURNS = 30
+"""How often places and curves are fitted by turns."""
+
+HASTE = 1.8
+"""How much farther a place is moved than the curves say: half of an offset hides in the curves until they are
+refitted."""
+
+LIMIT = 4.0
+"""A single sharpness farther off its curve than so many standard deviations pulls no harder than one that far."""
+
+PLAIN = 4.0
+"""The picture's size tells the rail's way where it changes by more than so many standard deviations."""
+
+
+class Rail(NamedTuple):
+    """Where the shots stood.
+
+    `place` rises along the rail; `scatter_mm` is the standard deviation of the readings about it (0 where they
+    can't be judged), and `scale_sigma` what that leaves open, as a share, of every distance along the rail.
+    """
+
+    place: NDArray[np.float64]
+    scatter_mm: float
+    scale_sigma: float
+
+
+def straighten(reading: NDArray, mtf50: NDArray, sigma: NDArray) -> Rail:
+    """Find where the shots of a series truly stood, from how all places of the picture changed alike.
+
+    A reading that is off moves a shot along every curve through focus at once, which hundreds of them show to a
+    fraction of what a rail can be read to. What the readings are off by on average, and in proportion to the way
+    along the rail, no picture can show.
+
+    Parameters
+    ----------
+    reading : ndarray, shape (shots,)
+        Rail readings, rising.
+    mtf50, sigma : ndarray, shape (curves, shots)
+        Sharpness and its standard deviation; NaN where a shot has none.
+
+    Returns
+    -------
+    Rail
+    """
+    shots = len(reading)
+    if len(mtf50) < LEAST_CURVES or shots < LEAST_SHOTS:
+        return Rail(reading, 0.0, 0.0)
+    place = reading.astype(float)
+    most = np.diff(reading).min() / 3
+    for _ in range(TURNS):
+        off = place + np.clip(HASTE * _offsets(place, mtf50, sigma), -most, most) - reading
+        place = reading + off - np.polyval(np.polyfit(reading, off, 1), reading)
+        if np.any(np.diff(place) <= 0):
+            return Rail(reading, 0.0, 0.0)
+    scatter = float(np.sqrt(np.sum((place - reading) ** 2) / (shots - 2)))
+    return Rail(place, scatter, scatter / float(np.sqrt(np.sum((reading - reading.mean()) ** 2))))
+
+
+def _offsets(place: NDArray, mtf50: NDArray, sigma: NDArray) -> NDArray[np.float64]:
+    """How much farther along the rail each shot fits the curves best."""
+    curves = fit_curves(place, mtf50, sigma)
+    top, bottom = np.zeros((2, len(place)))
+    for shot, at in enumerate(place):
+        good = curves.used[:, shot] & np.isfinite(curves.terms[:, 0])
+        values, spread = mtf50[good, shot], sigma[good, shot]
+        squares, slope = curves.squares(at)[good], curves.slope(at)[good]
+        weight = (values**3 / (2 * spread)) ** 2
+        off = np.clip((values**-2 - squares) * np.sqrt(weight), -LIMIT, LIMIT)
+        top[shot] = np.sum(np.sqrt(weight) * slope * off)
+        bottom[shot] = np.sum(weight * slope**2)
+    return np.divide(top, bottom, out=np.zeros(len(place)), where=bottom > 0)
+
+
+def away_sign(reading: NDArray, x: NDArray, y: NDArray) -> int:
+    """Which way the rail counts: 1 where larger readings stand farther from the target, -1 where nearer.
+
+    The farther the target, the smaller it is drawn.
+
+    Parameters
+    ----------
+    reading : ndarray, shape (shots,)
+    x, y : ndarray, shape (tiles, shots)
+        Places of the tiles in pixels; NaN where a shot doesn't show one.
+
+    Returns
+    -------
+    int
+        0 where the picture's size doesn't tell.
+    """
+    everywhere = np.isfinite(x).all(axis=1)
+    if everywhere.sum() < 3:
+        return 0
+    x, y = x[everywhere], y[everywhere]
+    spread = np.hypot(x - np.median(x, axis=0), y - np.median(y, axis=0))
+    size = np.median(spread / spread.mean(axis=1, keepdims=True), axis=0)
+    along = reading - reading.mean()
+    slope = np.sum(along * size) / np.sum(along**2)
+    left = size - size.mean() - slope * along
+    sigma = np.sqrt(np.sum(left**2) / max(len(reading) - 2, 1) / np.sum(along**2))
+    return 0 if abs(slope) < PLAIN * sigma else int(-np.sign(slope))
