@@ -170,13 +170,17 @@ class ZoneDifference(msgspec.Struct, frozen=True):
 
 
 class Sharpness(msgspec.Struct):
-    """Sharpness of one setting."""
+    """Sharpness of one setting.
+
+    `mind` names, in a few words each, what besides the lens sets or spoils these figures.
+    """
 
     edges: list[EdgeSharpness] = []
     zones: list[ZoneSharpness] = []
     tiles: list[TileSharpness] = []
     astigmatism: list[ZoneDifference] = []
     colours: list[ZoneDifference] = []
+    mind: list[str] = []
 
 
 class ZoneLimits(msgspec.Struct):
@@ -303,6 +307,17 @@ class FocusLean(msgspec.Struct):
     sensor_deg: tuple[Figure, Figure] | None = None
 
 
+class ColourFocus(msgspec.Struct):
+    """Where a colour is sharpest along the rail, less green: positive is farther from the lens, in mm.
+
+    Lens and camera nearer to the target focus what is nearer; `nearer` says in a word which colour that is.
+    """
+
+    channel: str
+    focus_mm: Figure
+    nearer: str
+
+
 class Focus(msgspec.Struct):
     """A series of shots along a rail: where everything is sharpest, and how sharp it is there.
 
@@ -328,6 +343,7 @@ class Focus(msgspec.Struct):
     through: list[ThroughFocus] = []
     field: list[FieldStep] = []
     lean: FocusLean | None = None
+    colours: list[ColourFocus] = []
     notes: list[str] = []
 
 
@@ -416,17 +432,6 @@ class WorstFringing(msgspec.Struct):
     width_um: Figure | None = None
 
 
-class ColourFocus(msgspec.Struct):
-    """Where a colour is sharpest along the rail, less green: positive is farther from the lens, in mm.
-
-    Lens and camera nearer to the target focus what is nearer; `nearer` says in a word which colour that is.
-    """
-
-    channel: str
-    focus_mm: Figure
-    nearer: str
-
-
 class Fringing(msgspec.Struct):
     """Lateral colour of one setting."""
 
@@ -434,7 +439,6 @@ class Fringing(msgspec.Struct):
     zones: list[ZoneFringing] = []
     fields: list[FringingField] = []
     worst: WorstFringing | None = None
-    colour_focus: list[ColourFocus] = []
     notes: list[str] = []
 
 

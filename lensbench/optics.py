@@ -17,6 +17,9 @@ PERFECT_MTF50 = 0.40397
 GREEN_NM = 550.0
 """The wavelength that stands for green light, the middle of the eye's response."""
 
+CHANNEL_NM = {"red": 610.0, "green": 540.0, "blue": 460.0, "grey": GREEN_NM}
+"""The wavelength that stands for each of a camera's colours: the middle of its filter (common practice)."""
+
 
 def perfect_mtf(frequency: ArrayLike, wavelength: float, f_number: float) -> NDArray:
     """MTF of a perfect lens with a round pupil in incoherent light [1]_.

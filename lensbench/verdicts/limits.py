@@ -1,0 +1,233 @@
+"""What belongs to whom in a sharpness figure: lens, pixel, diffraction and print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench import frame
+from lensbench.findings import (
+    ContrastCurve,
+    Figure,
+    Limits,
+    PrintBlur,
+    Setting,
+    TileSharpness,
+    ZoneLimits,
+    ZoneSharpness,
+)
+from lensbench.optics import CHANNEL_NM, effective_f_number, gaussian_mtf, perfect_mtf, pixel_mtf
+
+USABLE = 0.05
+"""Half of the widest 95 % interval, in contrast, with which a divided curve still says something."""
+
+PRINT_LIMITED = 3.0
+"""A zone is print-limited where the print alone costs more of its MTF50 than this many percent."""
+
+MM_AN_INCH = 25.4
+
+_FINE = np.linspace(0, 1, 2001)
+"""Frequencies, in cycles a pixel, at which limits are looked for; the pixel's aperture passes nothing at 1."""
+
+
+def judge_limits(
+    setting: Setting,
+    size: tuple[int, int],
+    pixel_pitch_um: float | None,
+    pupil_ratio: float = 1.0,
+    print_dpi: float | None = None,
+    raggedness_px: Figure | None = None,
+) -> Limits | None:
+    """Divide pixel and print out of a setting's curves, and hold its zones against what is possible.
+
+    The zone's figure is that of lens, pixel and print together; along the direction of its edges the pixel, a
+    square of full fill, passes sinc · sinc. A print's uneven edge blurs the mean edge by a Gaussian: by the
+    raggedness measured, or where that is too fine to be seen by the printer's dots, since an edge rounded to
+    whole dots strays from its line by 1/√12 of one.
+
+    Parameters
+    ----------
+    setting : Setting
+        With its sharpness, its f-number and its magnification, as far as they are known.
+    size : (int, int)
+        Width and height of the frame in pixels.
+    pixel_pitch_um : float or None
+        Distance of the pixels on the sensor.
+    pupil_ratio : float
+        Exit over entrance pupil, for the effective f-number.
+    print_dpi : float, optional
+        The printer's dots an inch.
+    raggedness_px : Figure, optional
+        How far the printed edges stray from their lines, standard deviation, on the sensor.
+
+    Returns
+    -------
+    Limits or None
+        None without sharpness.
+    """
+    if setting.sharpness is None:
+        return None
+    effective, missing = _effective(setting, pixel_pitch_um, pupil_ratio)
+    limits = Limits(effective_f_number=effective, missing=missing)
+    limits.print_blur = _print_blur(setting, pixel_pitch_um, print_dpi, raggedness_px)
+    sigma = limits.print_blur.sigma_px.value if limits.print_blur else 0.0
+    for row in setting.sharpness.zones:
+        if row.curve is not None:
+            pixel = _pixel_of_zone(setting.sharpness.tiles, row, size)
+            limits.zones.append(_zone_limits(row, pixel, sigma, effective, pixel_pitch_um))
+    limits.print_limited = _print_limited(limits)
+    return limits
+
+
+def allowed_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um: float) -> float:
+    """MTF50 in cycles a pixel of a perfect lens behind pixels.
+
+    Parameters
+    ----------
+    pixel : ndarray
+        The pixel's response at 2001 even steps from 0 to 1 cycle a pixel.
+    channel : str
+        Which colour's wavelength (`optics.CHANNEL_NM`).
+    f_number : float
+        Effective, at the sensor.
+    """
+    wavelength_um = CHANNEL_NM.get(channel, CHANNEL_NM["grey"]) / 1000
+    both = pixel * perfect_mtf(_FINE, wavelength_um / pixel_pitch_um, f_number)
+    return float(_falls_to_half(_FINE, both))
+
+
+# -- what is known --------------------------------------------------------------------------------------------
+
+
+def _effective(setting: Setting, pitch_um: float | None, pupil_ratio: float) -> tuple[float | None, list[str]]:
+    """The effective f-number, and what is missing to say what is possible."""
+    missing = []
+    if setting.f_number is None:
+        missing.append("the f-number (f_number under [[shot]])")
+    if pitch_um is None:
+        missing.append("the sensor's size (sensor_mm under [camera])")
+    elif setting.magnification is None:
+        missing.append("the magnification")
+    if missing:
+        return None, missing
+    return float(effective_f_number(setting.f_number, setting.magnification.value, pupil_ratio)), []
+
+
+def _print_blur(
+    setting: Setting, pitch_um: float | None, dpi: float | None, raggedness: Figure | None
+) -> PrintBlur | None:
+    if raggedness is not None and raggedness.low > 0:
+        return PrintBlur(raggedness, "raggedness")
+    if dpi is None or pitch_um is None or setting.magnification is None:
+        return None
+    dot = MM_AN_INCH / dpi * setting.magnification.value / (pitch_um / 1000)
+    return PrintBlur(Figure.of(dot / np.sqrt(12), 0.0, "px"), "dots")
+
+
+def _pixel_of_zone(tiles: Iterable[TileSharpness], row: ZoneSharpness, size: tuple[int, int]) -> NDArray:
+    """The pixel's response along a zone's direction, the mean over its places."""
+    ways = ("sagittal", "tangential") if row.direction == "mean" else (row.direction,)
+    means = []
+    for way in ways:
+        place = np.array(
+            [
+                (tile.x, tile.y)
+                for tile in tiles
+                if tile.channel == row.channel
+                and getattr(tile, way) is not None
+                and frame.zone_of(tile.x, tile.y, size) == row.zone
+            ]
+        ).reshape(-1, 2)
+        outward, around = frame.radial_axes(*place.T, size)
+        # A sagittal edge runs along the radius: the blur that it shows, and the pixel, lie around the circle.
+        normal = around if way == "sagittal" else outward
+        if len(normal):
+            means.append(pixel_mtf(_FINE, normal[:, :1], normal[:, 1:]).mean(axis=0))
+    return np.mean(means, axis=0) if means else pixel_mtf(_FINE, 1.0, 0.0)
+
+
+# -- a zone ---------------------------------------------------------------------------------------------------
+
+
+def _zone_limits(
+    row: ZoneSharpness, pixel: NDArray, sigma: float, effective: float | None, pitch_um: float | None
+) -> ZoneLimits:
+    limits = ZoneLimits(row.zone, row.channel, row.direction)
+    printed = gaussian_mtf(_FINE, sigma)
+    _divide(limits, row.curve, pixel * printed, pitch_um)
+    if sigma > 0:
+        limits.print_percent = _print_percent(row.curve, printed)
+    if effective is not None:
+        allowed = allowed_mtf50(pixel, row.channel, effective, pitch_um)
+        limits.allowed_mtf50, limits.allowed_mtf50_lp_mm = allowed, allowed * 1000 / pitch_um
+        limits.reached_percent = _scaled(row.mtf50, 100 / allowed, "%")
+    return limits
+
+
+def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um: float | None) -> None:
+    """Divide a curve as far as that makes sense, and find where the quotient falls to half."""
+    frequency, mtf, high = (np.array(getattr(curve, name)) for name in ("frequency", "mtf", "high"))
+    at = np.interp(frequency, _FINE, divisor)
+    # The lower end stops at 0 where contrast is almost nothing; the upper one shows the interval's true width.
+    half = high - mtf
+    good = np.logical_and.accumulate((at > 0) & (half < USABLE * at))
+    count = int(good.sum())
+    if count < 2:
+        return
+    frequency, lens = frequency[:count], mtf[:count] / at[:count]
+    width = half[:count] / at[:count]
+    limits.known_until = float(frequency[-1])
+    limits.lens_only = ContrastCurve(
+        *(_plain(a) for a in (frequency, lens, np.maximum(lens - width, 0), lens + width))
+    )
+    where = _falls_to_half(frequency, lens)
+    if np.isfinite(where):
+        fall = _steepness(frequency, lens, where)
+        figure = Figure.of(where, float(np.interp(where, frequency, width)) / fall, "cy/px")
+        limits.lens_only_mtf50 = figure
+        if pitch_um:
+            limits.lens_only_mtf50_lp_mm = _scaled(figure, 1000 / pitch_um, "lp/mm")
+
+
+def _print_percent(curve: ContrastCurve, printed: NDArray) -> float | None:
+    """How much higher the MTF50 would be, in percent, with the print's blur divided out."""
+    frequency, mtf = np.array(curve.frequency), np.array(curve.mtf)
+    seen = _falls_to_half(frequency, mtf)
+    without = _falls_to_half(frequency, mtf / np.maximum(np.interp(frequency, _FINE, printed), 1e-6))
+    return float(100 * (without / seen - 1)) if np.isfinite(seen) and np.isfinite(without) else None
+
+
+def _print_limited(limits: Limits) -> list[str]:
+    """The zones whose figures the print sets, by the mean of the directions, each once."""
+    return list(
+        dict.fromkeys(
+            zone.zone
+            for zone in limits.zones
+            if zone.direction == "mean" and zone.print_percent is not None and zone.print_percent > PRINT_LIMITED
+        )
+    )
+
+
+def _falls_to_half(frequency: Sequence[float] | NDArray, mtf: NDArray) -> float:
+    """Where a curve first falls to half; NaN where it doesn't."""
+    below = np.flatnonzero(np.asarray(mtf) < 0.5)
+    if len(below) == 0 or below[0] == 0:
+        return float("nan")
+    k = below[0]
+    share = (mtf[k - 1] - 0.5) / (mtf[k - 1] - mtf[k])
+    return float(frequency[k - 1] + share * (frequency[k] - frequency[k - 1]))
+
+
+def _steepness(frequency: NDArray, mtf: NDArray, where: float) -> float:
+    k = int(np.clip(np.searchsorted(frequency, where), 1, len(frequency) - 1))
+    return float(max((mtf[k - 1] - mtf[k]) / (frequency[k] - frequency[k - 1]), 0.05))
+
+
+def _scaled(figure: Figure, factor: float, unit: str) -> Figure:
+    return Figure(figure.value * factor, figure.low * factor, figure.high * factor, unit)
+
+
+def _plain(values: NDArray) -> list[float]:
+    return [round(float(v), 5) for v in values]
