@@ -35,6 +35,14 @@ def half_diagonal(size: tuple[int, int]) -> float:
     return float(np.hypot(*size)) / 2
 
 
+def pixel_pitch_um(size: tuple[int, int], sensor_mm: tuple[float, float]) -> float:
+    """Distance of the pixels on a sensor of known size, in micrometres.
+
+    Pixels are square: the geometric mean is the better of two slightly different readings of a data sheet.
+    """
+    return 1000 * float(np.sqrt(sensor_mm[0] / size[0] * sensor_mm[1] / size[1]))
+
+
 def h_of(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:
     """Distance from the frame's centre over the half-diagonal, 0 to 1.
 

@@ -38,7 +38,10 @@ class EdgeColour:
 
 @dataclass(frozen=True)
 class FreeEdge:
-    """A straight edge, or a part of a long one: where its middle lies, which way it runs, its colours."""
+    """A straight edge, or a part of a long one: where its middle lies, which way it runs, its colours.
+
+    `angle_deg` is the way it runs, `bright_deg` the way to its bright side, anticlockwise as seen from x right.
+    """
 
     number: int
     x: float
@@ -47,6 +50,7 @@ class FreeEdge:
     zone: str
     direction: str
     angle_deg: float
+    bright_deg: float
     length_px: float
     colours: list[EdgeColour]
 
@@ -129,6 +133,7 @@ def _edge(responses: dict[str, EdgeResponses], reference: str, i: int, size, pit
         frame.zone_of(x, y, size),
         str(frame.edge_direction(x, y, angle, size)),
         angle,
+        float(np.degrees(np.arctan2(-green.normal[i, 1], green.normal[i, 0])) % 360),
         float(green.length_px[i]),
         [
             _colour(channel, response, i, None if channel == reference else green, sign, pitch_um)
@@ -140,9 +145,9 @@ def _edge(responses: dict[str, EdgeResponses], reference: str, i: int, size, pit
 def _sign(normal: NDArray, x: float, y: float, size: tuple[int, int]) -> float:
     """1 where the way to the bright side is outwards (anticlockwise at a sagittal edge), else -1."""
     parts = [float(normal @ axis) for axis in frame.radial_axes(x, y, size)]
-    sideways = frame.DIRECTION_TOLERANCE_DEG
     outward, around = parts
-    return 1.0 if (around if abs(outward) < np.sin(np.radians(sideways)) else outward) >= 0 else -1.0
+    sagittal = abs(outward) < np.sin(np.radians(frame.DIRECTION_TOLERANCE_DEG))
+    return 1.0 if (around if sagittal else outward) >= 0 else -1.0
 
 
 def _colour(

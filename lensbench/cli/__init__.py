@@ -19,6 +19,7 @@ COMMANDS = {
     "target": "Make the two sheets to print.",
     "session": "Say what each shot of a folder shows.",
     "check": "Is the glass clean? One shot of an even light.",
+    "edges": "Any straight edges in a shot; no target needed.",
     "measure": "Measure a folder of shots and write the report.",
 }
 """The commands in the order in which a bench evening needs them, and what each does in a few words."""

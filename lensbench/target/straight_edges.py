@@ -68,7 +68,8 @@ MARGIN = 4.5
 """Blur widths by which neighbouring parts of one line overlap: edges are measured so far from their ends."""
 
 
-class RefusedLine(NamedTuple):
+@dataclass(frozen=True)
+class RefusedLine:
     """A line that looks like an edge and can't serve as one: its middle, its length in pixels, and why."""
 
     x: float
@@ -268,7 +269,7 @@ def _judged(picture: _Picture, part: _Part, line: NDArray) -> _CleanPart | Refus
     why = _why_not(part, blur, clear, noise, float(np.ptp(level)), block)
     if why:
         x, y = part.middle * block + picture.offset
-        return RefusedLine(float(x), float(y), part.length * block, why)
+        return RefusedLine(float(x), float(y), float(part.length * block), why)
     # Where the line goes on beyond the part, the margin that edges keep from their ends lies there.
     line_ends = (line[[0, -1]] - part.middle) @ part.along
     low, high = np.clip((line_ends.min(), line_ends.max()), *(part.length / 2 + MARGIN * blur) * np.array([-1, 1]))

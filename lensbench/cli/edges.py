@@ -1,0 +1,66 @@
+"""`lensbench edges`: any straight edges in a shot, no target needed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lensbench.cli.screen import AsJson, print_json, print_table, say
+
+
+def edges(
+    shot: Annotated[Path, typer.Argument(help="A shot of a straight edge before an even light.")],
+    pixel_um: Annotated[
+        float | None,
+        typer.Option(min=0.2, max=100, help="Distance of the pixels in micrometres, for figures in lp/mm."),
+    ] = None,
+    sensor: Annotated[
+        str | None, typer.Option(help="Or the sensor's width and height in millimetres, such as 36x24.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write a picture of the shot with the edges flagged to this PNG file.")
+    ] = None,
+    encoding: Annotated[
+        str | None, typer.Option(help="For TIFF that doesn't say so itself: linear or srgb.")
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """Measure any clean straight edges found anywhere in a shot; no target is needed.
+
+    At life size and closer paper is too coarse, but a new razor blade, or foil cut with one, before a bright even
+    light has a perfect edge. Turn it 3 to 10 degrees against the frame, keep it flat to the focus, and expose so
+    that the light comes to three quarters of full scale. A long edge is measured in parts, since sharpness changes
+    over the frame. Several shots of a blade moved about the frame, listed in session.toml with shows = "blade",
+    fill the zone map of lensbench measure.
+
+    Take care: blades cut. Cut away from yourself, tape the blade's other edge, hold it with pliers, wear eye
+    protection when you snap one, and wrap used blades or put them into a sharps bin. Local rules come first.
+
+    Leaves with 0 when done, 2 when the shot has no clean straight edge.
+    """
+    from lensbench.analysers.free_edges import measure_free_edges
+    from lensbench.frame import pixel_pitch_um
+    from lensbench.loaders import load_shot
+    from lensbench.reporter.edge_table import WORDS, edge_table, refusals
+    from lensbench.reporter.edges_picture import write_edges_picture
+    from lensbench.target.printing import size_from_words
+
+    loaded = load_shot(shot, encoding)
+    pitch_um = pixel_um or (pixel_pitch_um(loaded.size, size_from_words(sensor)) if sensor else None)
+    result = measure_free_edges(loaded, pitch_um)
+    if json:
+        print_json(result)
+    elif result.edges:
+        print_table(loaded.name, *edge_table(result), words=WORDS)
+    if loaded.incomparable:
+        say(f"{loaded.name}: {loaded.incomparable}")
+    if not result.edges:
+        say(f"{loaded.name}: no clean straight edge.", *refusals(result))
+        raise typer.Exit(2)
+    if not json:
+        say(*refusals(result))
+    if out:
+        write_edges_picture(loaded, result, out)
+        say(f"Picture: {out}")

@@ -1,0 +1,60 @@
+"""`lensbench edges`: codes, JSON, the picture, and files that must not be touched."""
+
+import json
+
+import imageio.v3 as iio
+import pytest
+import skimage.data
+
+from lensbench.dng import write_dng
+from tests.cli.command import run
+from tests.drawn_blades import Blade, blades_shot, mtf50_of
+
+
+@pytest.fixture(scope="module")
+def blade_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("blades") / "blade.dng"
+    write_dng(path, blades_shot([Blade((310.0, 230.0), 7.0, (260.0, 200.0))], (640, 480), blur=1.3))
+    return path
+
+
+def test_figures_as_a_table_and_as_json(capsys, blade_file):
+    ran = run(capsys, "edges", blade_file, "--pixel-um", "5")
+    assert ran.code == 0
+    assert all(word in ran.out for word in ("green", "lp/mm", "oblique"))
+    plain = json.loads(run(capsys, "edges", blade_file, "--sensor", "3.2x2.4", "--json").out)
+    # 640 × 480 pixels on 3.2 × 2.4 mm are 5 µm each.
+    assert plain["pixel_pitch_um"] == pytest.approx(5.0)
+    green = [c for edge in plain["edges"] for c in edge["colours"] if c["channel"] == "green"]
+    assert len(green) >= 4
+    for colour in green:
+        assert colour["mtf50"]["value"] == pytest.approx(mtf50_of(1.3), rel=0.03)
+        assert colour["mtf50_lp_mm"]["unit"] == "lp/mm"
+
+
+def test_the_picture_is_written_only_when_asked_and_over_nothing(capsys, blade_file, tmp_path):
+    before = sorted(blade_file.parent.iterdir())
+    assert run(capsys, "edges", blade_file).code == 0
+    assert sorted(blade_file.parent.iterdir()) == before
+    picture = tmp_path / "flags.png"
+    assert run(capsys, "edges", blade_file, "--out", picture).code == 0
+    assert iio.imread(picture).shape[0] > 500
+    ran = run(capsys, "edges", blade_file, "--out", picture)
+    assert ran.code == 2 and "exists already" in ran.err
+    ran = run(capsys, "edges", blade_file, "--out", tmp_path / "flags.tif")
+    assert ran.code == 2 and ".png" in ran.err
+
+
+def test_nothing_to_measure_is_code_2_with_reasons(capsys, tmp_path):
+    path = tmp_path / "camera.png"
+    iio.imwrite(path, skimage.data.camera())
+    ran = run(capsys, "edges", path)
+    assert ran.code == 2
+    assert "no clean straight edge" in ran.err and "left out" in ran.err
+    ran = run(capsys, "edges", path, "--json")
+    assert ran.code == 2 and json.loads(ran.out)["edges"] == []
+
+
+def test_help_cautions_of_blades(capsys):
+    said = run(capsys, "edges", "--help").out
+    assert "blades cut" in said and "Local rules" in said
