@@ -788,6 +788,8 @@ class Setting(msgspec.Struct):
     dust: Dust | None = None
     geometry: Geometry | None = None
     glare: Glare | None = None
+    focus: Focus | None = None
+    rail_advice: RailAdvice | None = None
 
     @property
     def label(self) -> str:
@@ -885,10 +887,15 @@ class TracedMark(msgspec.Struct):
 
 
 class Dirt(msgspec.Struct):
-    """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words."""
+    """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words.
+
+    `advice` says what was odd about the shots, and which further shots would tell more.
+    """
 
     marks: list[TracedMark] = []
-    text: list[str] = []
+    places: str = ""
+    apertures: str = ""
+    advice: list[str] = []
 
 
 class Verdict(msgspec.Struct):

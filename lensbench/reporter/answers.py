@@ -171,10 +171,12 @@ def _how_clean(report: Report) -> Answer:
     where = frame.place_in_words(plainest.x, plainest.y, report.camera.size_px)
     depth = brief(magnitude(plainest.depth_percent))
     effect = f"takes {depth} % of the light" if plainest.depth_percent.value > 0 else f"is {depth} % brighter"
+    dirt = report.verdict.dirt if report.verdict else None
+    more = f"at {sentences.setting_name(setting)}; the plainest {effect}, {where}."
     return Answer(
         question,
         f"{count} mark{'s' if count > 1 else ''}",
-        f"at {sentences.setting_name(setting)}; the plainest {effect}, {where}.",
+        " ".join(filter(None, [more, dirt.places, dirt.apertures])) if dirt else more,
     )
 
 

@@ -25,9 +25,11 @@ from lensbench.reporter.curves_panel import draw_curves, has_curves
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.light_panel import draw_light
 from lensbench.reporter.reach_panel import draw_reach
-from lensbench.reporter.wiping_panel import FACES, draw_face
+from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
+from lensbench.reporter.wiping_panel import draw_face, face_in_short
 from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, write_zone_map
 from lensbench.verdicts.cleanliness import CAUTIONS
+from lensbench.verdicts.mark_faces import FACES
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _PANEL_IN = 3.6
@@ -96,6 +98,8 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=_panels(report, _has_light, _large_light, sentences.light_in_short),
             wiping=_wiping(report),
+            stopping=_stopping(report),
+            dirt=report.verdict.dirt if report.verdict else None,
             cautions=CAUTIONS,
             assembly=report.verdict.assembly if report.verdict else None,
             centres=_centres(report),
@@ -198,5 +202,16 @@ def _wiping(report: Report) -> list[Panel]:
     for face in FACES:
         sheet = hand.new_drawing(1.8, 1.8)
         draw_face(hand.axes_in(sheet, 0.02, 0.02, 1.76, 1.76), report, setting, face)
-        panels.append(Panel(face, "", Markup(hand.as_svg(sheet)), f"Places of the marks {face}."))
+        short = face_in_short(setting, face)
+        panels.append(Panel(face, short, Markup(hand.as_svg(sheet)), f"Places of the marks {face}: {short}."))
     return panels
+
+
+def _stopping(report: Report) -> Panel | None:
+    """How deep the marks are at each aperture, where they were seen at several."""
+    if not shows_stopping(report):
+        return None
+    sheet = hand.new_drawing(_PANEL_IN, 2.5)
+    draw_stopping(hand.axes_in(sheet, 0.4, _EDGE, _PANEL_IN - 0.4 - 0.15, 2.5 - 0.26 - _EDGE), report)
+    caption = "Depth of each mark at each f-number: full lines sensor, broken lens, dotted light panel"
+    return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}; the figures stand in the table.")

@@ -10,7 +10,9 @@ from lensbench.findings import Figure, Geometry, Mark, Report, Setting
 from lensbench.reporter import sentences
 from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel, zone_figures
-from lensbench.reporter.wiping_panel import seen_on
+from lensbench.reporter.stopping_panel import depth_at, shows_stopping, stopped_settings
+from lensbench.verdicts.dirt_place import UNTOLD
+from lensbench.verdicts.mark_faces import FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, words_on
 
 MOST_MARKS = 20
 """So many marks stand on the page; the CSV table has all."""
@@ -37,6 +39,7 @@ def all_tables(report: Report) -> dict[str, list[Table]]:
         "colours": [_fringing(s) for s in report.settings if s.fringing and s.fringing.zones],
         "light": _falloff(report),
         "marks": [_marks(report, s) for s in report.settings if s.dust and s.dust.marks],
+        "stopping": _stopping(report),
         "size": _geometry(report.geometry),
         "left_out": [_left_out(s) for s in report.settings if _odd_edges(s)],
     }
@@ -118,7 +121,8 @@ def _marks(report: Report, setting: Setting) -> Table:
         "mark",
         "kind",
         "in the picture",
-        "on the front glass, looking in",
+        "lies on",
+        "there",
         "width, px",
         "length, px",
         "depth, %",
@@ -128,18 +132,42 @@ def _marks(report: Report, setting: Setting) -> Table:
         caption = (
             f"Marks at {sentences.setting_name(setting)}, the plainest {len(shown)} of {len(setting.dust.marks)}"
         )
-    return Table(caption, head, rows, words=4)
+    return Table(caption, head, rows, words=5)
 
 
 def _mark_row(number: int, mark: Mark, report: Report) -> list[str]:
     size = report.camera.size_px
-    faces = ("in the picture", "on the front glass, looking into the lens")
-    places = [frame.place_in_words(*seen_on(face, mark, size), size) for face in faces]
     kind = mark.kind if mark.depth_percent.value > 0 else f"bright {mark.kind}"
     figures = [
         with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
     ]
-    return [str(number), kind, *places, *figures]
+    picture = words_on(PICTURE, mark, size)
+    return [str(number), kind, picture, mark.place or UNTOLD, _there(mark, size), *figures]
+
+
+def _there(mark: Mark, size: tuple[int, int]) -> str:
+    """Where to look for a mark on what it lies on; empty where that isn't known, or is the panel."""
+    face = next((face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark)), None)
+    if face is None:
+        return ""
+    how = {SENSOR_FACE: "facing it", FRONT: "looking in", REAR: "from the mount"}[face]
+    return f"{words_on(face, mark, size)}, {how}"
+
+
+def _stopping(report: Report) -> list[Table]:
+    """Depths of the marks at each aperture, where they were followed through several."""
+    if not shows_stopping(report):
+        return []
+    traced = report.verdict.dirt.marks[:MOST_MARKS]
+    settings = stopped_settings(report)
+    rows = []
+    for number, mark in enumerate(traced, start=1):
+        depths = {sighting.setting: magnitude(depth_at(report, sighting)) for sighting in mark.sightings}
+        distance = with_interval(mark.distance_mm, unit=False) if mark.distance_mm else ""
+        cells = [with_interval(depths[s], unit=False) if s in depths else "not seen" for s in settings]
+        rows.append([str(number), mark.place, *cells, distance])
+    head = ["mark", "lies on", *(report.settings[s].label for s in settings), "from the sensor, mm"]
+    return [Table("Depth of the marks in percent at each aperture", head, rows, words=2)]
 
 
 def _geometry(geometry: Geometry | None) -> list[Table]:

@@ -1,9 +1,4 @@
-"""Where to look for the marks: their places in the picture, and on the glass and the sensor as one faces them.
-
-A lens turns its picture upside down and side for side. So a mark seen at the picture's left lies, for a level
-camera, at the right of the front glass as one looks into the lens, half a turn round on the rear glass as one
-looks at it from the mount, and top for bottom on the sensor as one faces it.
-"""
+"""Where to look for the marks: their places in the picture, and on the glass and the sensor as one faces them."""
 
 from __future__ import annotations
 
@@ -12,28 +7,22 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
 from lensbench import frame
-from lensbench.findings import Mark, Report, Setting
+from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.light_panel import NUMBERED_MARKS
-
-FACES = {
-    "in the picture": (1, 1),
-    "on the front glass, looking into the lens": (-1, 1),
-    "on the rear glass, looking from the mount": (-1, -1),
-    "on the sensor, facing it": (1, -1),
-}
-"""What each small picture shows, and whether it keeps (1) or swaps (-1) left and right, top and bottom."""
+from lensbench.verdicts.mark_faces import lies_on, seen_on
 
 
-def seen_on(face: str, mark: Mark, size: tuple[int, int]) -> tuple[float, float]:
-    """Where a mark lies on one of `FACES` (x, y), in pixels of a frame laid over it."""
-    cx, cy = frame.centre_of(size)
-    across, down = FACES[face]
-    return cx + across * (mark.x - cx), cy + down * (mark.y - cy)
+def face_in_short(setting: Setting, face: str) -> str:
+    """How many marks lie on one face, and how many may."""
+    known = [lies_on(face, mark) for mark in setting.dust.marks]
+    sure, may = known.count(True), known.count(None)
+    parts = ([f"{sure} mark{'s' * (sure > 1)}"] if sure else []) + ([f"{may} perhaps"] if may else [])
+    return ", ".join(parts) or "none"
 
 
 def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: float = 7.0) -> None:
-    """Draw one setting's marks as they lie on one face.
+    """Draw one setting's marks as they lie on one face: filled where they are known to, open where they may.
 
     Parameters
     ----------
@@ -44,7 +33,7 @@ def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: 
     setting : Setting
         Whose marks are drawn.
     face : str
-        One of `FACES`.
+        One of `mark_faces.FACES`.
     letters : float
         Size of the numbers in points.
     """
@@ -62,8 +51,12 @@ def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: 
     axes.add_patch(Rectangle(corner, *size, fill=not glass, facecolor=hand.UNMEASURED, edgecolor=hand.INK, **line))
     marks = (setting.dust.marks if setting.dust else [])[:NUMBERED_MARKS]
     for number, mark in enumerate(marks, start=1):
+        sure = lies_on(face, mark)
+        if sure is False:
+            continue
         place = np.array(seen_on(face, mark, size))
-        axes.plot(*place, "o", color=hand.INK, markersize=3, markeredgewidth=0)
+        fill = hand.INK if sure else hand.PAPER
+        axes.plot(*place, "o", color=hand.INK, markersize=3.4, markerfacecolor=fill, markeredgewidth=0.7)
         axes.annotate(
             str(number), place, (3, 0), textcoords="offset points", fontsize=letters, va="center_baseline",
             path_effects=hand.halo(hand.UNMEASURED),

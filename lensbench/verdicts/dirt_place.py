@@ -102,7 +102,7 @@ def place_dirt(
                 same.place, same.place_why = mark.place, mark.place_why
         if fullest in alike:
             shown = sorted(told, key=lambda mark: _rank(mark, fullest))
-    return Dirt(shown, [*_places_in_words(shown), *_apertures_in_words(shown), *notes])
+    return Dirt(shown, _places_in_words(shown), _apertures_in_words(shown), [*notes, *_shots_to_tell(shown)])
 
 
 def _stand(setting: Setting) -> tuple[float, int]:
@@ -299,26 +299,31 @@ def _which_glass(distance: Distance, exit_pupil_mm: float | None) -> tuple[str, 
 # -- in words -------------------------------------------------------------------------------------------------
 
 
-def _places_in_words(marks: list[TracedMark]) -> list[str]:
-    """How many marks lie where, and what shots would tell of the rest."""
-    if not marks:
-        return []
+def _places_in_words(marks: list[TracedMark]) -> str:
+    """How many marks lie where."""
     counts = Counter(mark.place for mark in marks)
     untold = counts.pop(UNTOLD, 0)
+    if len(marks) <= 1:
+        said = [f"It lies on the {place.replace(' or ', ' or the ')}." for place in counts]
+        return "".join(said) if not untold else "What it lies on can't be told."
     parts = [f"{count} on the {place.replace(' or ', ' or the ')}" for place, count in counts.most_common()]
+    if untold and not parts:
+        return "What they lie on can't be told."
     parts += [f"{untold} can't be told"] if untold else []
-    said = [f"Of {len(marks)} marks, {_listed(parts)}." if len(marks) > 1 else f"The one mark: {parts[0]}."]
+    return f"Of {len(marks)} marks, {_listed(parts)}."
+
+
+def _shots_to_tell(marks: list[TracedMark]) -> list[str]:
+    """What further shots would tell of the marks."""
     hints = [hint for hint in (TURN_TO_TELL, PANEL_TO_TELL) if any(hint in mark.place_why for mark in marks)]
-    return said + [f"{hint[0].upper()}{hint[1:]} more." for hint in hints]
+    return [f"{hint[0].upper()}{hint[1:]} more." for hint in hints]
 
 
-def _apertures_in_words(marks: list[TracedMark]) -> list[str]:
+def _apertures_in_words(marks: list[TracedMark]) -> str:
     """From which aperture on marks show, where wider ones don't show them."""
     late = Counter(mark.shows_from for mark in marks if mark.shows_from)
-    return [
-        f"{'1 mark shows' if count == 1 else f'{count} marks show'} only from {label} on."
-        for label, count in late.items()
-    ]
+    said = [f"{count} show{'s' * (count == 1)} only from {label} on" for label, count in late.items()]
+    return f"{_listed(said)}." if said else ""
 
 
 def _listed(parts: list[str]) -> str:

@@ -11,7 +11,6 @@ from lensbench.reporter import drawing as hand
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.light_panel import draw_light, stops_in_thirds
 from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling
-from lensbench.reporter.wiping_panel import seen_on
 from lensbench.reporter.zone_map import HEADER_PX, write_zone_map
 from tests.reporter.invented import invented_report
 
@@ -82,27 +81,6 @@ def test_fringing_too_small_to_see_is_not_blown_up():
         tile.red = tile.blue = None
     longest = 0.16 * frame.half_diagonal(SIZE)
     assert arrow_scale(report) * 0.5 <= longest * 1.001
-
-
-@pytest.mark.parametrize(
-    ("face", "place"),
-    [
-        ("in the picture", (100, 200)),
-        ("on the front glass, looking into the lens", (1099, 200)),
-        ("on the rear glass, looking from the mount", (1099, 599)),
-        ("on the sensor, facing it", (100, 599)),
-    ],
-)
-def test_where_a_mark_is_looked_for(face, place, report):
-    """A mark at the picture's left, above the middle; places reckoned by hand on paper.
-
-    A lens's picture stands upside down on the sensor. The front glass is passed before the picture is turned
-    over, so looking in, left and right change and top stays; seen from the mount the rear glass carries the
-    picture turned by half; on the sensor, seen from the front, only top and bottom change.
-    """
-    mark = report.settings[0].dust.marks[0]
-    mark.x, mark.y = 100, 200
-    assert seen_on(face, mark, SIZE) == pytest.approx(place)
 
 
 @pytest.mark.parametrize(

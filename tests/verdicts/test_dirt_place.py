@@ -51,7 +51,7 @@ def test_a_turn_told_with_the_wrong_sign_is_noticed():
     ]
     dirt = place_dirt(settings, NO_PITCH)
     assert [m.place for m in dirt.marks] == ["lens", "lens"]
-    assert "the other way" in dirt.text[-1]
+    assert "the other way" in dirt.advice[0]
 
 
 def test_on_the_axis_a_turn_tells_nothing():
@@ -121,7 +121,7 @@ def test_from_which_aperture_on_marks_show():
     ]
     dirt = place_dirt(settings, NO_PITCH)
     assert [m.shows_from for m in dirt.marks] == [None, "f/11", "f/11", "f/11"]
-    assert "3 marks show only from f/11 on." in dirt.text
+    assert dirt.apertures == "3 show only from f/11 on."
     assert [(s.setting, s.mark) for s in dirt.marks[2].sightings] == [(2, 2), (3, 2)]
 
 
@@ -131,7 +131,7 @@ def test_a_session_without_flats_has_no_answer():
 
 def test_clean_flats_say_nothing_of_places():
     dirt = place_dirt([setting(8.0, [])], CAMERA)
-    assert dirt.marks == [] and dirt.text == []
+    assert (dirt.marks, dirt.places, dirt.apertures, dirt.advice) == ([], "", "", [])
 
 
 # -- with the truth -------------------------------------------------------------------------------------------
