@@ -25,27 +25,46 @@ SHORTEST_PX = 0.7
 """... and amounts to a motion of so many pixels: less hides behind the pixel's own square."""
 
 
+COMA_FLARE = 0.7
+"""Coma that is alike all over the frame and stretches the blur's variance by a share s along its way makes edges
+that face it lighter by about so much times s^1.5 (`tone.LopsidedEdges`): third moment against second."""
+
+
 @dataclass(frozen=True)
 class OneWayBlur:
     """Blur that all places have alike, along one way.
 
     Attributes
     ----------
-    length_px, length_sigma_px : float
-        Of the even motion that would blur MTF50 so much, and its standard deviation.
+    length_px : float
+        Of the even motion that would blur MTF50 so much.
     angle_deg : float
         The way of it, anticlockwise as seen from x right, 0 to 180.
     lost_percent : float
         How much of the MTF50 along that way it takes, at the typical place.
+    share : float
+        By how much it stretches the typical place's variance along that way, and shrinks it across.
     places : int
         How many tiles tell so.
     """
 
     length_px: float
-    length_sigma_px: float
     angle_deg: float
     lost_percent: float
+    share: float
     places: int
+
+    def is_coma(self, flare: tuple[float, float]) -> bool:
+        """Whether light flares along that way as it does by coma; motion is even to both sides.
+
+        Parameters
+        ----------
+        flare : (float, float)
+            `tone.LopsidedEdges.one_way` of the same shot.
+        """
+        angle = np.radians(self.angle_deg)
+        along = abs(flare[0] * np.cos(angle) - flare[1] * np.sin(angle))
+        return bool(along > COMA_FLARE / 3 * self.share**1.5)
 
 
 def blur_variances(responses: EdgeResponses) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -96,8 +115,12 @@ def find_one_way_blur(responses: EdgeResponses, size: tuple[int, int]) -> OneWay
         return None
     # Twice the angle, x right and y down: turned over for y up.
     angle = float(-np.degrees(np.arctan2(common[1], common[0])) / 2 % 180)
-    wide = float(np.median(typical)) + strength
-    return _as_motion(wide, 2 * strength, scatter / np.sqrt(len(place)), angle, len(place))
+    middle = float(np.median(typical))
+    narrow, wide = np.sqrt(max(middle - strength, 0.02)), np.sqrt(middle + strength)
+    length = _motion_between(narrow, wide)
+    if length < SHORTEST_PX:
+        return None
+    return OneWayBlur(length, angle, 100 * float(1 - narrow / wide), strength / middle, len(place))
 
 
 def _common_part(
@@ -120,17 +143,6 @@ def _common_part(
         scatter = 1.4826 * float(np.median(rest)) + 1e-6
         weight = firm / np.sqrt(1 + (rest / (2 * scatter)) ** 2)
     return fit[:2], scatter
-
-
-def _as_motion(wide: float, more: float, sigma: float, angle: float, places: int) -> OneWayBlur | None:
-    """The even motion that makes a blur of variance wide - more one of variance `wide` by MTF50."""
-    narrow = np.sqrt(max(wide - more, 0.02))
-    length = _motion_between(narrow, np.sqrt(wide))
-    if length < SHORTEST_PX:
-        return None
-    step = max(2 * sigma, 1e-6)
-    slope = (_motion_between(narrow, np.sqrt(wide + step)) - length) / step
-    return OneWayBlur(length, 2 * sigma * slope, angle, 100 * (1 - narrow / np.sqrt(wide)), places)
 
 
 def _motion_between(narrow: float, wide: float) -> float:
