@@ -18,6 +18,7 @@ from lensbench.analysers.edge_places import tile_edges
 from lensbench.analysers.falloff import measure_falloff
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Falloff, Notice, PanelMarks
+from lensbench.loaders.guessing import why_no_even_light
 from lensbench.loaders.session import ShotEntry
 from lensbench.loaders.shot_file import load_shot
 from lensbench.shot import Shot
@@ -132,7 +133,9 @@ def read_flats(
     list of Notice
         What the user should know of them.
     """
-    shots, notices = _loaded(folder, entries)
+    loaded, notices = _loaded(folder, entries)
+    shots, uneven = _even_only(loaded)
+    notices += uneven
     if not shots:
         return None, notices
     kept = [shot for _, shot in shots]
@@ -149,6 +152,19 @@ def read_flats(
     if falloff is None and dust is None:
         return None, notices
     return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), falloff, dust), notices
+
+
+def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:
+    """The shots that may show an even light, and notices of those that plainly don't."""
+    reasons = [why_no_even_light(shot) for _, shot in shots]
+    fit = [pair for pair, why in zip(shots, reasons, strict=True) if not why]
+    advice = "Mend shows = … in session.toml."
+    notices = [
+        left_out(entry.file, f"{entry.file}: {why} {advice}")
+        for (entry, _), why in zip(shots, reasons, strict=True)
+        if why
+    ]
+    return fit, notices
 
 
 def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:

@@ -24,10 +24,16 @@ def check(
     when clean, 1 when something shows, 2 when the shot can't be read.
     """
     from lensbench.analysers.dust import find_marks
+    from lensbench.errors import BenchError
     from lensbench.loaders import load_shot
+    from lensbench.loaders.guessing import why_no_even_light
     from lensbench.verdicts.cleanliness import CAUTIONS, judge_cleanliness
 
     shot = load_shot(flat, encoding)
+    if why := why_no_even_light(shot):
+        raise BenchError(
+            f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet."
+        )
     answer = judge_cleanliness(find_marks(shot), shot.size)
     if json:
         print_json(answer)

@@ -23,6 +23,9 @@ FLAT_STEP = 0.08
 EDGE_STEP = 0.3
 """Somewhere a picture with an edge in it changes by more than this from cell to cell."""
 
+LIT = 0.03
+"""Cells with less than this share of the brightest light lie outside the image circle: only noise changes there."""
+
 LEAST_TILES = 12
 """Black triangles of like size that make a target of a picture."""
 
@@ -60,6 +63,34 @@ def guess_shows(shot: Shot) -> str | None:
     return "target" if _has_tiles(small) else None
 
 
+def why_no_even_light(shot: Shot) -> str | None:
+    """Say why a shot that should show an even light plainly shows something else.
+
+    Parameters
+    ----------
+    shot : Shot
+        Any shot.
+
+    Returns
+    -------
+    str or None
+        What it shows instead, to follow the file's name; None where it may well be an even light. An image circle
+        that does not reach the corners, a barrel's shadow and coarse dirt are no reasons: they touch few cells.
+    """
+    small = overview(shot)
+    if _has_tiles(small):
+        return "shows the set-square target, not an even light."
+    lit = small > LIT * np.percentile(small, 99)
+    steps = [
+        step[np.minimum(*pair) > 0]
+        for step, pair in zip(_steps(small), _neighbours(lit.astype(np.int8)), strict=True)
+    ]
+    steps = np.concatenate(steps)
+    if steps.size and np.percentile(steps, 95) > FLAT_STEP:
+        return "shows a picture full of detail, not an even light."
+    return None
+
+
 def overview(shot: Shot) -> NDArray[np.float32]:
     """A small picture of the reference channel's light, 1 at full scale, without noise and single pixels."""
     part = next(shot.sublattices(shot.reference))
@@ -74,9 +105,19 @@ def overview(shot: Shot) -> NDArray[np.float32]:
 
 def _is_even(small: NDArray) -> bool:
     """Whether light changes but slowly nearly everywhere, and nowhere as at an edge."""
-    smooth = np.log(np.maximum(ndimage.median_filter(small, 3, mode="nearest"), 1e-6))
-    steps = np.concatenate([np.abs(np.diff(smooth, axis=axis)).ravel() for axis in (0, 1)])
+    steps = np.concatenate([step.ravel() for step in _steps(small)])
     return bool(np.percentile(steps, 99.5) < FLAT_STEP and steps.max() < EDGE_STEP)
+
+
+def _steps(small: NDArray) -> list[NDArray]:
+    """By what part each cell differs from the next one to the right, and from the next one below."""
+    smooth = np.log(np.maximum(ndimage.median_filter(small, 3, mode="nearest"), 1e-6))
+    return [np.abs(first - second) for first, second in _neighbours(smooth)]
+
+
+def _neighbours(cells: NDArray) -> list[tuple[NDArray, NDArray]]:
+    """Each cell with the next one to the right, and each with the next one below."""
+    return [(cells[:, :-1], cells[:, 1:]), (cells[:-1], cells[1:])]
 
 
 def _has_tiles(small: NDArray) -> bool:

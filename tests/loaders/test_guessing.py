@@ -5,7 +5,7 @@ import pytest
 import skimage.data
 from scipy import ndimage
 
-from lensbench.loaders.guessing import guess_shows
+from lensbench.loaders.guessing import guess_shows, why_no_even_light
 from tests.invented_shots import BAYER, RGBG, SIX, drawn_target, falloff, mosaic_of, shot_of
 
 WIDTH, HEIGHT = 900, 600
@@ -40,6 +40,21 @@ def test_flats_with_dirt(stops, level):
         x, y = random.uniform(0, WIDTH), random.uniform(0, HEIGHT)
         light *= 1 - 0.2 * np.exp(-((xx - x) ** 2 + (yy - y) ** 2) / (2 * (width / 2.35) ** 2))
     assert guess_shows(bayer(light)) == "flat"
+
+
+@pytest.mark.parametrize("stops", [0, 4])
+def test_an_even_light_need_not_reach_the_corners_nor_be_clean(stops):
+    light = falloff(WIDTH, HEIGHT, stops)
+    yy, xx = np.ogrid[:HEIGHT, :WIDTH]
+    light[np.hypot(xx - WIDTH / 2, yy - HEIGHT / 2) > 0.85 * WIDTH / 2] = 0.002
+    light[200:204, 100:700] *= 0.2
+    assert why_no_even_light(bayer(light)) is None
+
+
+def test_what_is_no_even_light_is_said():
+    assert "target" in why_no_even_light(bayer(drawn_target(WIDTH, HEIGHT, 15, 10, 2.5)))
+    photograph = skimage.data.astronaut().astype(float).mean(axis=2) / 255
+    assert "detail" in why_no_even_light(bayer(photograph**2.2))
 
 
 @pytest.mark.parametrize("level", [0, 0.0005, 0.003])
