@@ -24,7 +24,7 @@ EDGE_STEP = 0.3
 """Somewhere a picture with an edge in it changes by more than this from cell to cell."""
 
 LIT = 0.03
-"""Cells with less than this share of the brightest light lie outside the image circle: only noise changes there."""
+"""Cells with less than this share of the brightest light lie outside the image circle, in mere noise."""
 
 LEAST_TILES = 12
 """Black triangles of like size that make a target of a picture."""
