@@ -122,7 +122,7 @@ def _marks(report: Report, setting: Setting) -> Table:
         "kind",
         "in the picture",
         "lies on",
-        "there",
+        "there, as you face it",
         "width, px",
         "length, px",
         "depth, %",
@@ -146,12 +146,11 @@ def _mark_row(number: int, mark: Mark, report: Report) -> list[str]:
 
 
 def _there(mark: Mark, size: tuple[int, int]) -> str:
-    """Where to look for a mark on what it lies on; empty where that isn't known, or is the panel."""
-    face = next((face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark)), None)
-    if face is None:
+    """Where to look for a mark on what it lies on, or may; empty where that isn't known, or is the panel."""
+    faces = [face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark) is not False]
+    if mark.place in ("", UNTOLD) or not faces:
         return ""
-    how = {SENSOR_FACE: "facing it", FRONT: "looking in", REAR: "from the mount"}[face]
-    return f"{words_on(face, mark, size)}, {how}"
+    return f"{words_on(faces[0], mark, size)}{' (front)' if REAR in faces[1:] else ''}"
 
 
 def _stopping(report: Report) -> list[Table]:

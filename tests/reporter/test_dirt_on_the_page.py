@@ -1,0 +1,68 @@
+"""What the page says and draws of dirt that was followed through the apertures."""
+
+import re
+
+import pytest
+
+from lensbench.findings import Dust, Verdict
+from lensbench.reporter import drawing as hand
+from lensbench.reporter.answers import answers
+from lensbench.reporter.page_tables import all_tables
+from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
+from lensbench.reporter.tables import report_tables
+from lensbench.reporter.wiping_panel import face_in_short
+from lensbench.verdicts.dirt_place import place_dirt
+from lensbench.verdicts.mark_faces import FRONT, PICTURE, REAR, SENSOR_FACE
+from tests.reporter.invented import invented_report
+from tests.verdicts.invented_marks import mark
+
+SIZE = (6000, 4000)
+
+
+@pytest.fixture(scope="module")
+def report():
+    """Dust on the sensor at every aperture, by D / N; a smear in the lens that comes out at f/16."""
+    report = invented_report((4.0, 8.0, 16.0), SIZE, clean=True)
+    for setting, width, depth in zip(report.settings, (30, 15, 9), (3.0, 10.0, 30.0), strict=True):
+        setting.dust = Dust([mark(1000, 3000, width=width, depth=depth)])
+    report.settings[-1].dust.marks.append(mark(4500, 500, width=900, depth=2.0, kind="patch"))
+    report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
+    return report
+
+
+def test_in_short_says_what_and_from_which_aperture_on(report):
+    clean = next(answer for answer in answers(report) if "clean" in answer.question)
+    assert clean.short == "2 marks"
+    assert "1 shows only from f/16 on." in clean.more and "1 on the sensor or the light panel" in clean.more
+
+
+def test_a_table_row_a_mark_and_a_column_an_aperture(report):
+    (table,) = all_tables(report)["stopping"]
+    assert table.head[2:5] == ["f/4", "f/8", "f/16"]
+    assert [re.sub(" ±.*", "", cell) for cell in table.rows[0][2:5]] == ["3.00", "10.00", "30.00"]
+    assert table.rows[1][2:4] == ["not seen", "not seen"]
+
+
+def test_csv_rows_tell_the_place(report):
+    rows = report_tables(report)["dirt_marks"]
+    assert {row["place"] for row in rows[:3]} == {"sensor or light panel"}
+    assert all(row["place_why"] for row in rows)
+
+
+def test_lines_run_through_the_depths(report):
+    axes = hand.axes_in(hand.new_drawing(3, 2), 0, 0, 3, 2)
+    draw_stopping(axes, report)
+    lines = [line for line in axes.lines if line.get_marker() == "o"]
+    assert [list(line.get_xdata()) for line in lines] == [[4, 8, 16], [16]]
+    assert list(lines[0].get_ydata()) == [3, 10, 30]
+
+
+def test_faces_count_only_what_can_lie_there(report):
+    shown = [face_in_short(report.settings[-1], face) for face in (PICTURE, FRONT, REAR, SENSOR_FACE)]
+    assert shown == ["2 marks", "1 perhaps", "1 perhaps", "1 perhaps"]
+
+
+def test_one_aperture_is_no_series():
+    report = invented_report((8.0,), SIZE)
+    report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
+    assert not shows_stopping(report) and all_tables(report)["stopping"] == []
