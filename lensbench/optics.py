@@ -4,6 +4,7 @@ References
 ----------
 .. [1] J. W. Goodman, Introduction to Fourier Optics, ch. 6 (incoherent transfer function of a round pupil).
 .. [2] W. J. Smith, Modern Optical Engineering (cos⁴ law, depth of focus, pupils).
+.. [3] H. H. Hopkins, The frequency response of a defocused optical system, Proc. R. Soc. A 231 (1955).
 """
 
 from __future__ import annotations
@@ -35,6 +36,34 @@ def perfect_mtf(frequency: ArrayLike, wavelength: float, f_number: float) -> NDA
     """
     u = np.clip(np.abs(np.asarray(frequency, float)) * wavelength * f_number, 0, 1)
     return 2 / np.pi * (np.arccos(u) - u * np.sqrt(1 - u * u))
+
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
+_NODES, _WEIGHTS = (_NODES + 1) / 2, _WEIGHTS / 2
+
+
+def defocused_mtf(frequency: ArrayLike, wavelength: float, f_number: float, defocus: ArrayLike) -> NDArray:
+    """Transfer of a perfect lens out of focus in incoherent light [3]_; negative where contrast reverses.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Spatial frequency, in cycles per the unit of `wavelength`.
+    wavelength : float
+        Wavelength, in any unit of length.
+    f_number : float
+        Effective f-number on the side of the sensor.
+    defocus : array_like
+        How far the sensor lies from the focus, in the unit of `wavelength`; goes with the frequency.
+    """
+    u = np.clip(np.abs(np.asarray(frequency, float)) * wavelength * f_number, 0, 1)
+    # The path error at the pupil's rim is δ / (8 N²); the phase grows with it and with the pupil's shift 2 u.
+    phase = np.pi * np.asarray(defocus, float) / (wavelength * f_number**2) * u
+    reach = np.sqrt(1 - u * u)
+    y = reach[..., None] * _NODES
+    half = np.maximum(np.sqrt(1 - y * y) - u[..., None], 0)
+    inner = half * np.sinc(phase[..., None] * half / np.pi)
+    return 4 / np.pi * reach * (inner @ _WEIGHTS)
 
 
 def pixel_mtf(frequency: ArrayLike, normal_x: ArrayLike, normal_y: ArrayLike) -> NDArray:
@@ -91,6 +120,17 @@ def depth_of_field(f_number: float, magnification: float, blur: float, pupil_rat
 def quarter_wave_focus(effective_f_number: ArrayLike, wavelength: float) -> NDArray:
     """How far from best focus, to either side and at the sensor, a quarter wave is reached: 2 λ N_eff² [2]_."""
     return 2 * wavelength * np.asarray(effective_f_number, float) ** 2
+
+
+def quarter_wave_field(
+    f_number: ArrayLike, magnification: ArrayLike, wavelength: float, pupil_ratio: float = 1.0
+) -> NDArray:
+    """How far before the lens, to either side of best focus, a quarter wave is reached: 2 λ N_eff² / m² [2]_.
+
+    In the unit of the wavelength; what moves by dz before the lens moves by m² dz behind it.
+    """
+    effective = effective_f_number(f_number, magnification, pupil_ratio)
+    return quarter_wave_focus(effective, wavelength) / np.asarray(magnification, float) ** 2
 
 
 def shadow_blur(distance: ArrayLike, effective_f_number: ArrayLike) -> NDArray:

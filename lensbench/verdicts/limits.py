@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ PRINT_LIMITED = 3.0
 
 MM_AN_INCH = 25.4
 
-_FINE = np.linspace(0, 1, 2001)
+_FINE = np.linspace(0, 1, 501)
 """Frequencies, in cycles a pixel, at which limits are looked for; the pixel's aperture passes nothing at 1."""
 
 
@@ -73,9 +73,10 @@ def judge_limits(
     limits = Limits(effective_f_number=effective, missing=missing)
     limits.print_blur = _print_blur(setting, pixel_pitch_um, print_dpi, raggedness_px)
     sigma = limits.print_blur.sigma_px.value if limits.print_blur else 0.0
+    pixels = _pixels_by_zone(setting.sharpness.tiles, size)
     for row in setting.sharpness.zones:
-        if row.curve is not None:
-            pixel = _pixel_of_zone(setting.sharpness.tiles, row, size)
+        pixel = pixels.get((row.zone, row.channel, row.direction))
+        if row.curve is not None and pixel is not None:
             limits.zones.append(_zone_limits(row, pixel, sigma, effective, pixel_pitch_um))
     limits.print_limited = _print_limited(limits)
     return limits
@@ -87,7 +88,7 @@ def allowed_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um:
     Parameters
     ----------
     pixel : ndarray
-        The pixel's response at 2001 even steps from 0 to 1 cycle a pixel.
+        The pixel's response at 501 even steps from 0 to 1 cycle a pixel.
     channel : str
         Which colour's wavelength (`optics.CHANNEL_NM`).
     f_number : float
@@ -126,26 +127,28 @@ def _print_blur(
     return PrintBlur(Figure.of(dot / np.sqrt(12), 0.0, "px"), "dots")
 
 
-def _pixel_of_zone(tiles: Iterable[TileSharpness], row: ZoneSharpness, size: tuple[int, int]) -> NDArray:
-    """The pixel's response along a zone's direction, the mean over its places."""
-    ways = ("sagittal", "tangential") if row.direction == "mean" else (row.direction,)
-    means = []
-    for way in ways:
-        place = np.array(
-            [
-                (tile.x, tile.y)
-                for tile in tiles
-                if tile.channel == row.channel
-                and getattr(tile, way) is not None
-                and frame.zone_of(tile.x, tile.y, size) == row.zone
-            ]
-        ).reshape(-1, 2)
-        outward, around = frame.radial_axes(*place.T, size)
-        # A sagittal edge runs along the radius: the blur that it shows, and the pixel, lie around the circle.
-        normal = around if way == "sagittal" else outward
-        if len(normal):
-            means.append(pixel_mtf(_FINE, normal[:, :1], normal[:, 1:]).mean(axis=0))
-    return np.mean(means, axis=0) if means else pixel_mtf(_FINE, 1.0, 0.0)
+def _pixels_by_zone(
+    tiles: Sequence[TileSharpness], size: tuple[int, int]
+) -> dict[tuple[str, str, str], NDArray[np.float64]]:
+    """The pixel's response by zone, channel and direction: the mean over the places behind the zone's figure."""
+    place = np.array([(tile.x, tile.y) for tile in tiles]).reshape(-1, 2)
+    outward, around = frame.radial_axes(*place.T, size)
+    zone = frame.zone_index(*place.T, size)
+    members: dict[tuple[str, str, str], list[int]] = {}
+    for i, tile in enumerate(tiles):
+        for way in ("sagittal", "tangential"):
+            if getattr(tile, way) is not None:
+                members.setdefault((frame.ZONES[zone[i]], tile.channel, way), []).append(i)
+    # A sagittal edge runs along the radius: the blur that it shows, and the pixel, lie around the circle.
+    normals = {"sagittal": around, "tangential": outward}
+    pixels = {
+        key: pixel_mtf(_FINE, *normals[key[2]][chosen].T[..., None]).mean(axis=0)
+        for key, chosen in members.items()
+    }
+    for name, channel, _ in list(pixels):
+        both = [pixels[key] for way in normals if (key := (name, channel, way)) in pixels]
+        pixels[name, channel, "mean"] = np.mean(both, axis=0)
+    return pixels
 
 
 # -- a zone ---------------------------------------------------------------------------------------------------

@@ -1,0 +1,118 @@
+"""Whether a target was out of focus as a whole, and by how much: no zone sharp, all blurred as by defocus."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.findings import Limits, Sharpness, ZoneLimits, ZoneSharpness
+from lensbench.optics import CHANNEL_NM, defocused_mtf, pixel_mtf, quarter_wave_focus
+
+LEAST_DEPTHS = 3.0
+"""Out of focus is what lies so many quarter-wave depths off in its best zone ..."""
+
+MOST_REACHED = 50.0
+"""... and leaves the sharpest zone less than this percent of what diffraction and pixel allow ..."""
+
+LIKE_DEFOCUS, MOSTLY_LIKE_DEFOCUS = 0.04, 0.06
+"""... with contrast curves that defocus alone explains to this much (rms), in the best zone and in most others. A
+lens's haze or flare is not explained by it."""
+
+_TRIES = 160
+_MOST_DEPTHS = 60.0
+
+_Row = TypeVar("_Row", ZoneLimits, ZoneSharpness)
+
+
+@dataclass(frozen=True)
+class FocusError:
+    """How far out of focus a whole shot was.
+
+    Attributes
+    ----------
+    defocus_um : float
+        At the sensor, in the zone that is nearest to its focus. The sign can't be told from one shot.
+    depths : float
+        The same in quarter-wave depths.
+    best_zone : str
+        That zone.
+    reached_percent : float
+        Its MTF50 in percent of what diffraction and the pixel allow.
+    """
+
+    defocus_um: float
+    depths: float
+    best_zone: str
+    reached_percent: float
+
+
+def judge_focus_error(
+    sharpness: Sharpness, limits: Limits, channel: str, pixel_pitch_um: float | None
+) -> FocusError | None:
+    """Hold every zone's contrast curve against those of a perfect lens out of focus.
+
+    Parameters
+    ----------
+    sharpness : Sharpness
+        Of one setting.
+    limits : Limits
+        What `limits.judge_limits` says of it.
+    channel : str
+        The channel that speaks for sharpness.
+    pixel_pitch_um : float or None
+        Distance of the pixels.
+
+    Returns
+    -------
+    FocusError or None
+        None where some zone is in focus, where the blur is another one, or where too little is known to tell.
+    """
+    if limits.effective_f_number is None or pixel_pitch_um is None:
+        return None
+    reached = {z.zone: z.reached_percent.value for z in _means(limits.zones, channel) if z.reached_percent}
+    if not reached or max(reached.values()) > MOST_REACHED:
+        return None
+    zones = [zone for zone in _means(sharpness.zones, channel) if zone.curve is not None]
+    wavelength_um = CHANNEL_NM.get(channel, CHANNEL_NM["grey"]) / 1000
+    depth_um = float(quarter_wave_focus(limits.effective_f_number, wavelength_um))
+    fits = [_fit(zone, wavelength_um, limits.effective_f_number, pixel_pitch_um, depth_um) for zone in zones]
+    defocus, misfit = np.array(fits).T
+    nearest = int(np.argmin(defocus))
+    best = zones[nearest].zone
+    if defocus[nearest] < LEAST_DEPTHS * depth_um:
+        return None
+    if misfit[nearest] > LIKE_DEFOCUS or np.median(misfit) > MOSTLY_LIKE_DEFOCUS:
+        return None
+    return FocusError(float(defocus[nearest]), float(defocus[nearest] / depth_um), best, reached[best])
+
+
+def _means(rows: Iterable[_Row], channel: str) -> list[_Row]:
+    """The rows of a channel that are the mean of both directions."""
+    return [row for row in rows if row.channel == channel and row.direction == "mean"]
+
+
+def _fit(
+    zone: ZoneSharpness, wavelength_um: float, f_number: float, pitch_um: float, depth_um: float
+) -> tuple[float, float]:
+    """The defocus in micrometres that comes nearest to a zone's curve, and what it leaves unexplained (rms)."""
+    frequency, seen = np.array(zone.curve.frequency), np.array(zone.curve.mtf)
+    # Even steps: the curve's own crowd at the coarse end, where all curves are alike.
+    even = np.linspace(0, min(3 * zone.mtf50.value, 0.9), 40)[1:]
+    seen = np.interp(even, frequency, seen)
+    tries = np.linspace(0, _MOST_DEPTHS**0.5, _TRIES) ** 2 * depth_um
+    model = _model(even, tries, wavelength_um, f_number, pitch_um)
+    misfit = np.sqrt(((model - seen) ** 2).mean(axis=1))
+    k = int(np.argmin(misfit))
+    return float(tries[k]), float(misfit[k])
+
+
+def _model(
+    frequency: NDArray, defocus_um: NDArray, wavelength_um: float, f_number: float, pitch_um: float
+) -> NDArray:
+    """Contrast of a perfect lens with each defocus, through pixels, shape (tries, frequencies)."""
+    lens = defocused_mtf(frequency / pitch_um, wavelength_um, f_number, defocus_um[:, None])
+    return np.abs(lens * pixel_mtf(frequency, 1.0, 0.0))
