@@ -1,4 +1,4 @@
-"""What one target shot, or the flats of one setting, show: loaded, searched, measured, with what went wrong.
+"""What one shot of edges, or the flats of one setting, show: loaded, searched, measured, with what went wrong.
 
 These are the pieces of work that the pipeline gives to several processes; each loads its own shots and hands back
 small results. A shot that can't be used becomes a notice, never an end of the whole.
@@ -6,7 +6,8 @@ small results. A shot that can't be used becomes a notice, never an end of the w
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,20 +17,16 @@ from lensbench.analysers.dust import find_marks
 from lensbench.analysers.edge import EdgeResponses, measure_edges
 from lensbench.analysers.edge_places import tile_edges
 from lensbench.analysers.falloff import measure_falloff
+from lensbench.analysers.free_edges import free_responses
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Falloff, Notice, PanelMarks
 from lensbench.loaders.guessing import why_no_even_light
 from lensbench.loaders.session import ShotEntry
 from lensbench.loaders.shot_file import load_shot
 from lensbench.shot import Shot
+from lensbench.shot_warnings import ShotSigns, exposure_notices, look_for_signs, sign_notices
 from lensbench.target.finder import FoundTiles, find_tiles
 from lensbench.target.layout import Layout
-
-GOOD_WHITE = 0.75
-"""How much of the full scale the target's white should take."""
-
-DARK_WHITE = 0.12
-"""Less white than this share of the full scale is worth a warning."""
 
 
 @dataclass(frozen=True)
@@ -42,14 +39,18 @@ class ShotFacts:
 
 
 @dataclass(frozen=True, eq=False)
-class TargetReading:
-    """One target shot, measured; `reference` is the channel that speaks for its sharpness."""
+class EdgesReading:
+    """One shot's edges, measured; `reference` is the channel that speaks for its sharpness."""
 
     entry: ShotEntry
     facts: ShotFacts
-    found: FoundTiles
     responses: dict[str, EdgeResponses]
     reference: str
+
+    @property
+    def entries(self) -> tuple[ShotEntry, ...]:
+        """The shots read: this one."""
+        return (self.entry,)
 
     @property
     def mtf50(self) -> float:
@@ -60,6 +61,19 @@ class TargetReading:
 
 
 @dataclass(frozen=True, eq=False)
+class TargetReading(EdgesReading):
+    """One target shot, measured, with the signs of what besides the lens shaped its edges."""
+
+    found: FoundTiles
+    signs: ShotSigns
+
+
+@dataclass(frozen=True, eq=False)
+class BladeReading(EdgesReading):
+    """One shot of free straight edges, measured."""
+
+
+@dataclass(frozen=True, eq=False)
 class FlatsReading:
     """The flats of one setting, measured: what each finding needs is loaded once for all of them."""
 
@@ -67,6 +81,36 @@ class FlatsReading:
     facts: ShotFacts
     falloff: Falloff | None
     dust: Dust | None
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """All that a session's shots show, by kind."""
+
+    targets: list[TargetReading]
+    flats: list[FlatsReading]
+    blades: list[BladeReading]
+
+    @classmethod
+    def of(cls, readings: Iterable[TargetReading | FlatsReading | BladeReading]) -> Readings:
+        """Readings of any kind, sorted by kind."""
+        kinds: tuple[list, list, list] = ([], [], [])
+        for reading in readings:
+            kinds[(TargetReading, FlatsReading, BladeReading).index(type(reading))].append(reading)
+        return cls(*kinds)
+
+    def __iter__(self) -> Iterator[TargetReading | FlatsReading | BladeReading]:
+        return iter([*self.targets, *self.flats, *self.blades])
+
+    def of_one_size(self) -> tuple[Readings, list[Notice]]:
+        """Only the readings of the session's usual frame size, and notices of the others."""
+        sizes = Counter(reading.facts.size for reading in self)
+        if len(sizes) <= 1:
+            return self, []
+        usual = sizes.most_common(1)[0][0]
+        odd = [reading for reading in self if reading.facts.size != usual]
+        notices = [other_size(entry.file, one.facts.size, usual) for one in odd for entry in one.entries]
+        return Readings.of(reading for reading in self if reading.facts.size == usual), notices
 
 
 def read_target(
@@ -101,15 +145,33 @@ def read_target(
     notices += [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
     if len(found.column) == 0:
         return None, [*notices, left_out(entry.file, f"{entry.file}: shows no tile of the target.")]
-    responses = measure_edges(shot, tile_edges(found), threads=threads)
-    notices += _exposure_notices(shot, entry, responses)
+    places = tile_edges(found)
+    responses = measure_edges(shot, places, threads=threads)
+    notices += exposure_notices(shot, entry.file, responses)
     if not any(response.measured.any() for response in responses.values()):
         why = most_common_reason(responses[shot.reference])
         return None, [*notices, left_out(entry.file, f"{entry.file}: no edge can be measured ({why}).")]
     if found.mirrored:
         text = f"{entry.file}: shows the target from its back (mirrored). The figures hold; turn a film over, "
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
-    return TargetReading(entry, _facts(shot), found, responses, shot.reference), notices
+    signs = look_for_signs(shot, places, responses)
+    notices += sign_notices(signs, entry.file)
+    return TargetReading(entry, _facts(shot), responses, shot.reference, found, signs), notices
+
+
+def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReading | None, list[Notice]]:
+    """Measure every clean straight edge of one blade shot; parameters and results are as for `read_target`."""
+    try:
+        shot = load_shot(folder / entry.file, entry.encoding)
+    except BenchError as error:
+        return None, [left_out(entry.file, str(error))]
+    notices = list(_remarks(shot, entry))
+    responses, refused = free_responses(shot, threads)
+    if not responses or not len(responses[shot.reference]):
+        reasons = Counter(line.why for line in refused).most_common(1)
+        why = f" ({reasons[0][0]})" if reasons else ""
+        return None, [*notices, left_out(entry.file, f"{entry.file}: shows no clean straight edge{why}.")]
+    return BladeReading(entry, _facts(shot), responses, shot.reference), notices
 
 
 def read_flats(
@@ -227,23 +289,3 @@ def _facts(shot: Shot) -> ShotFacts:
 def _remarks(shot: Shot, entry: ShotEntry) -> Iterator[Notice]:
     if shot.incomparable:
         yield Notice("incomparable", entry.file, f"{entry.file}: {shot.incomparable}")
-
-
-def _exposure_notices(shot: Shot, entry: ShotEntry, responses: dict[str, EdgeResponses]) -> Iterator[Notice]:
-    """Clipped edges and too little light, with numbers and how much to change the exposure."""
-    clipped = sum(int((response.why == "clipped").sum()) for response in responses.values())
-    edges = sum(len(response) for response in responses.values())
-    if clipped:
-        less = "2/3 stop" if clipped < edges / 4 else "a full stop"
-        text = f"{entry.file}: {clipped} of {edges} edges are clipped (white at 100 %). Expose {less} less."
-        yield Notice("clipped", entry.file, text)
-    response = responses[shot.reference]
-    white = response.white[response.measured]
-    if len(white) and not clipped:
-        share = float(np.median(white)) / shot.full_scale(shot.reference)
-        if 0 < share < DARK_WHITE:
-            stops = max(round(np.log2(GOOD_WHITE / share)), 1)
-            text = (
-                f"{entry.file}: is dark (white at {100 * share:.0f} %), so its figures are noisier than need be."
-            )
-            yield Notice("dark", entry.file, f"{text} Expose {stops} stops more.")
