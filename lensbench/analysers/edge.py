@@ -221,7 +221,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.blur,
         noise,
         rough.dark / contrast,
-        rough.slope_sigma,
+        rough.light.slope_sigma,
     )
     fit.begin()
     _without_spill(fit, Spill(places, margin, why == ""))
@@ -243,11 +243,7 @@ def _without_spill(fit: EdgeFit, spill: Spill) -> None:
 def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -> EdgeSamples:
     """The samples with the light as level as at the edge's middle, in shares of the rough contrast."""
     edge = samples.edge
-    rise_t, rise_u = (
-        np.einsum("nc,nc->n", rough.slope, way).astype(np.float32) for way in (places.along, places.normal)
-    )
-    rise = 1 + rise_t.take(edge) * samples.t + rise_u.take(edge) * samples.u
-    light = samples.light / np.maximum(rise, np.float32(0.1))
+    light = samples.light / rough.light.share(samples, places)
     scale = (1 / (rough.white - rough.dark)).astype(np.float32)
     return replace(samples, light=(light - rough.dark.astype(np.float32).take(edge)) * scale.take(edge))
 

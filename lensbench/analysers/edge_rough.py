@@ -1,4 +1,4 @@
-"""A first look at edges through thinned samples: where they lie, how blurred they are, how the light slopes."""
+"""A first look at edges through thinned samples: where they lie, how blurred they are, how the light lies."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.edge_light import EdgeLight, light_round
 from lensbench.analysers.edge_places import EdgePlaces
 from lensbench.analysers.edge_samples import EdgeSamples, gather
 from lensbench.shot import Shot
 
 WINDOW = 80
-"""How far to look to each side, in pixels: far enough for the widest blur that can be measured."""
+"""How far to look to each side, in pixels: far enough for the widest blur that can be measured ..."""
+
+LIGHT_WINDOW = 160
+"""... and how far for how the light lies: the more sheet, the better it is told from what blur takes."""
 
 MARGIN = 8.0
 """How far to stay from other edges, in pixels."""
@@ -37,7 +41,6 @@ MAX_TURN = 0.1
 
 _STEPS = 2 * WINDOW
 _PIECES = 6
-_BLOCKS = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,10 +57,8 @@ class RoughEdges:
         Light far out on both sides.
     noise : ndarray, shape (n,)
         Standard deviation of one white sample.
-    slope : ndarray, shape (n, 2)
-        Relative rise of the light by x and y, in a pixel.
-    slope_sigma : ndarray, shape (n,)
-        Standard deviation of that along the normal.
+    light : EdgeLight
+        How the light on the sheet slopes and bends.
     clipped : ndarray, shape (n,)
         Share of samples that are clipped.
     why : ndarray of str, shape (n,)
@@ -70,8 +71,7 @@ class RoughEdges:
     dark: NDArray[np.float64]
     white: NDArray[np.float64]
     noise: NDArray[np.float64]
-    slope: NDArray[np.float64]
-    slope_sigma: NDArray[np.float64]
+    light: EdgeLight
     clipped: NDArray[np.float64]
     why: NDArray[np.str_]
 
@@ -103,10 +103,10 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     Parameters
     ----------
     margin : ndarray, shape (n,)
-        How far to stay from walls and neighbours where the slope of the light is read, in blur widths.
+        How far to stay from walls and neighbours where the light is read, in blur widths.
     """
     n = len(places)
-    samples = gather(shot, channel, places, np.full(n, float(WINDOW)), np.full(n, MARGIN), APART)
+    samples = gather(shot, channel, places, np.full(n, float(LIGHT_WINDOW)), np.full(n, MARGIN), APART)
     steps = _in_steps(samples, n)
     dark, white, noise = _levels(steps)
     clipped = samples.clipped / np.maximum(samples.taken, 1)
@@ -117,18 +117,17 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     offset, blur = np.where(good, offset, 0.0), np.where(good, blur, 1.0)
     samples = samples.keep(good[samples.edge])
     noise = np.where(good, np.maximum(noise, NOISE_FLOOR * (white - dark)), 1.0)
-    slope, slope_sigma = _slopes_of_light(
-        samples, places, offset, blur, white - dark, noise, margin * blur, shot.size
-    )
+    light = light_round(samples, places, offset, blur, white - dark, noise, margin * blur, shot.size)
     offset, turn = _line(samples, places, offset, blur, dark, white)
-    return RoughEdges(offset, turn, blur, dark, white, noise, slope, slope_sigma, clipped, why)
+    return RoughEdges(offset, turn, blur, dark, white, noise, light, clipped, why)
 
 
 def _in_steps(samples: EdgeSamples, n: int) -> _Steps:
-    step = np.clip(np.floor(samples.u).astype(np.int32) + WINDOW, 0, _STEPS - 1)
-    key = samples.edge * _STEPS + step
+    step = np.floor(samples.u).astype(np.int32) + WINDOW
+    inside = (step >= 0) & (step < _STEPS)
+    key = (samples.edge * _STEPS + step)[inside]
     count = np.bincount(key, minlength=n * _STEPS).reshape(n, _STEPS)
-    light = samples.light.astype(np.float64)
+    light = samples.light[inside].astype(np.float64)
     mean, square = (
         np.bincount(key, a, n * _STEPS).reshape(n, _STEPS) / np.maximum(count, 1) for a in (light, light * light)
     )
@@ -210,103 +209,3 @@ def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]
     turn = (weight * lever * place).sum(axis=1) / (moment + 0.02 * places.half_length**2 + 1e-6)
     turn = np.clip(turn, -MAX_TURN, MAX_TURN)
     return offset + mean - turn * middle, turn
-
-
-# -- the slope of the light -----------------------------------------------------------------------------------
-
-
-def _slopes_of_light(samples, places, offset, blur, contrast, noise, margin, size) -> tuple[NDArray, NDArray]:
-    """Relative slope of the light round each group, by x and y, and its spread along each edge's normal.
-
-    From the far bright samples; what the edge's blur still takes there falls off as 1/u and is fitted beside the
-    plane.
-    """
-    n = len(places)
-    low, high = places.span(margin, size)
-    near = np.minimum(offset + 6 * blur, 0.5 * places.reach_px[:, 1])
-    limits = [a.astype(np.float32)[samples.edge] for a in (near, places.reach_px[:, 1] - margin, low, high)]
-    t, u = samples.t, samples.u
-    far = (u > limits[0]) & (u < limits[1]) & (t > limits[2]) & (t < limits[3])
-    edge, t, u, light = samples.edge[far], t[far], u[far], samples.light[far]
-    half = places.half_length.astype(np.float32)[edge]
-    column = np.clip(((t / half + 1) * (_BLOCKS / 2)).astype(np.int32), 0, _BLOCKS - 1)
-    row = np.clip((u * np.float32(_BLOCKS / WINDOW)).astype(np.int32), 0, _BLOCKS - 1)
-    key = (edge * _BLOCKS + column) * _BLOCKS + row
-    count = np.bincount(key, minlength=n * _BLOCKS**2)
-    known = count > 0
-    t, u, light = (np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light))
-    owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
-    at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
-    tail = contrast[owner] * blur[owner] / np.maximum(u - offset[owner], blur[owner])
-    names, member = np.unique(places.group, return_inverse=True)
-    slope, covariance = _steady_planes(
-        at, tail, light, count[known] / noise[owner] ** 2, member[owner], len(names)
-    )
-    spread = np.einsum("ni,nij,nj->n", places.normal, covariance[member], places.normal)
-    return slope[member], np.sqrt(spread)
-
-
-USUAL_TAIL = 0.15
-"""Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
-
-USUAL_SLOPE = 1e-3
-"""Relative slope of the light in a pixel: two stops of falloff over a quarter of a small frame."""
-
-
-SPOILED = 6.0
-"""Blocks of light farther off the plane than so many times what blocks usually are hold a hot pixel or a speck."""
-
-SPOILED_TURNS = 2
-"""How often spoiled blocks are looked for: the worst of them hide the others."""
-
-
-def _steady_planes(
-    at: NDArray, tail: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int
-) -> tuple[NDArray, NDArray]:
-    """Slopes and covariances as `_planes` gives them, of the points that aren't spoiled."""
-    for _ in range(SPOILED_TURNS):
-        rest = np.abs(_planes(at, tail, light, weight, group, n)[2]) * np.sqrt(weight)
-        good = rest <= SPOILED * np.maximum(_medians(rest, group, n), 0.5)[group]
-        at, tail, light, weight, group = (a[good] for a in (at, tail, light, weight, group))
-    return _planes(at, tail, light, weight, group, n)[:2]
-
-
-def _medians(value: NDArray, group: NDArray, n: int) -> NDArray:
-    """The middle value (the upper of two) of each group, 0 for a group without any, shape (n,)."""
-    order = np.lexsort((value, group))
-    count = np.bincount(group, minlength=n)
-    middle = np.cumsum(count) - count + count // 2
-    return np.where(count > 0, np.append(value[order], 0.0)[np.minimum(middle, len(value))], 0.0)
-
-
-def _planes(
-    at: NDArray, tail: NDArray, light: NDArray, weight: NDArray, group: NDArray, n: int
-) -> tuple[NDArray, NDArray, NDArray]:
-    """Relative slopes of planes through points of weight 1 / variance, less a share of a tail, by group.
-
-    Returns
-    -------
-    slope : ndarray, shape (n, 2)
-    covariance : ndarray, shape (n, 2, 2)
-    rest : ndarray, shape (points,)
-        How far each point's light lies off its plane.
-    """
-
-    def total(what):
-        # Without any point bincount would give whole numbers.
-        return np.bincount(group, weight * what, n).astype(float)
-
-    mass = np.maximum(np.bincount(group, weight, n), 1e-9)
-    columns = [at[:, 0], at[:, 1], tail]
-    columns = [column - (total(column) / mass)[group] for column in columns]
-    level = total(light) / mass
-    rest = light - level[group]
-    right = np.stack([total(column * rest) for column in columns], axis=1)
-    moments = np.stack([[total(a * b) for b in columns] for a in columns]).transpose(2, 0, 1)
-    level = np.where(level > 0, level, 1.0)[:, None]
-    moments[:, [0, 1], [0, 1]] += 1 / (USUAL_SLOPE * level) ** 2
-    moments[:, 2, 2] += 1 / USUAL_TAIL**2
-    covariance = np.linalg.inv(moments)
-    plane = np.einsum("nij,nj->ni", covariance, right)
-    rest = rest - np.einsum("ip,pi->p", np.stack(columns), plane[group])
-    return plane[:, :2] / level, covariance[:, :2, :2] / level[..., None] ** 2, rest

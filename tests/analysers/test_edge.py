@@ -159,6 +159,41 @@ def test_intervals_hold_the_truth_as_often_as_they_say(scores, figure):
             assert within_claim(inside[scores[:, column] == stratum])
 
 
+@pytest.fixture(scope="module")
+def falling_light():
+    """Errors and standard deviations of MTF50 and place where strong falloff slopes and bends the light."""
+    blur = known.gaussian(2.6)
+    sheet = known.tile_sheet(blur, 4, 3, pitch=200, leg=112.0)
+    y, x = np.mgrid[: sheet.light.shape[0], : sheet.light.shape[1]]
+    # The last corner of a frame of 3000 × 2000 pixels, 2.5 stops darker there than in the middle.
+    h2 = ((x + 1500 - x.max()) ** 2 + (y + 1000 - y.max()) ** 2) / (1500**2 + 1000**2)
+    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
+    places = tile_edges(found)
+    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
+    truth = np.array([known.true_mtf50(known.with_pixel(blur, a)) for a in angles])
+    rows = []
+    for seed in range(4):
+        shot = known.expose(sheet.light * 2.0 ** (-2.5 * h2), seed=seed)
+        for edges in measure_edges(shot, places, threads=1).values():
+            assert edges.measured.all()
+            rows.append(
+                [edges.mtf50 / truth - 1, edges.mtf50_sigma / truth, edges.offset_px, edges.offset_sigma_px]
+            )
+    return np.concatenate(rows, axis=1)
+
+
+def test_strong_falloff_leaves_no_mark(falling_light):
+    sharp, _, place, _ = falling_light
+    assert abs(sharp.mean()) < 0.001
+    assert abs(place.mean()) < 0.01
+    assert sharp.std() < 0.006
+
+
+@pytest.mark.parametrize("figure", [0, 2], ids=["mtf50", "place"])
+def test_strong_falloff_is_held_by_the_intervals(falling_light, figure):
+    assert within_claim(np.abs(falling_light[figure]) < 1.96 * falling_light[figure + 1])
+
+
 # -- what spoils edges ----------------------------------------------------------------------------------------
 
 
