@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
 import joblib
-import numpy as np
 
 from lensbench import __version__
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
+from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.session import Session, ShotEntry
-from lensbench.readings import FlatsReading, ShotFacts, TargetReading, other_size, read_flats, read_target
+from lensbench.loaders.session_keys import SHOWS
+from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_flats, read_target
 from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.assembly import judge_assembly
@@ -50,18 +50,19 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     BenchError
         Where nothing could be measured, with the reason of each shot.
     """
-    targets, flats, notices = _readings(session, progress or (lambda done, total, what: None), workers)
-    targets, flats, size_notices = _of_one_size(targets, flats)
+    readings, notices = _readings(session, progress or (lambda done, total, what: None), workers)
+    readings, size_notices = readings.of_one_size()
     # Nothing else that such a shot showed matters.
     odd = {notice.shot for notice in size_notices}
-    notices = [*_unread(session), *(notice for notice in notices if notice.shot not in odd), *size_notices]
-    if not targets and not flats:
+    notices = [*(notice for notice in notices if notice.shot not in odd), *size_notices]
+    facts = [reading.facts for reading in readings]
+    if not facts:
         reasons = "\n".join(f"  {notice.text}" for notice in notices)
         raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")
-    camera = _camera(session, [reading.facts for reading in (*targets, *flats)])
-    settings, more = make_settings(session, camera, targets, flats)
-    notices += [*more, *_session_notices(session, targets, flats)]
-    geometry = _main_geometry(settings, targets)
+    camera = _camera(session, facts)
+    settings, more = make_settings(session, camera, readings)
+    notices += [*more, *_session_notices(session, facts)]
+    geometry = _main_geometry(settings, readings.targets)
     return Report(
         build=session.build,
         camera=camera,
@@ -92,9 +93,7 @@ def session_name(session: Session) -> str:
 # -- the work, several shots at once --------------------------------------------------------------------------
 
 
-def _readings(
-    session: Session, progress: Progress, workers: int | None
-) -> tuple[list[TargetReading], list[FlatsReading], list[Notice]]:
+def _readings(session: Session, progress: Progress, workers: int | None) -> tuple[Readings, list[Notice]]:
     """Everything that the shots show, in the session's order."""
     work = _work(session)
     workers = min(workers or _room_for(), max(len(work), 1))
@@ -106,23 +105,18 @@ def _readings(
     for done, (place, result) in enumerate(finished, start=1):
         results[place] = result
         progress(done, len(work), work[place][0])
-    readings = [reading for reading, _ in results if reading is not None]
-    return (
-        [reading for reading in readings if isinstance(reading, TargetReading)],
-        [reading for reading in readings if isinstance(reading, FlatsReading)],
-        [notice for _, notices in results for notice in notices],
-    )
+    readings = Readings.of(reading for reading, _ in results if reading is not None)
+    return readings, [notice for _, notices in results for notice in notices]
 
 
 def _work(session: Session) -> list[tuple[str, tuple]]:
     """The pieces of work: a name to show, and a function with its arguments, threads apart."""
-    by_kind = {
-        kind: [entry for entry in session.shots if entry.shows == kind] for kind in ("target", "flat", "dark")
-    }
+    by_kind = {kind: [entry for entry in session.shots if entry.shows == kind] for kind in SHOWS}
     layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
     work: list[tuple[str, tuple]] = [
         (entry.file, (_one_target, session.folder, entry, layout)) for entry in by_kind["target"]
     ]
+    work += [(entry.file, (read_blade, session.folder, entry)) for entry in by_kind["blade"]]
     groups: dict[Taken, list[ShotEntry]] = {}
     for entry in by_kind["flat"]:
         groups.setdefault(Taken.of(entry), []).append(entry)
@@ -155,40 +149,10 @@ def _room_for() -> int:
 # -- putting it together --------------------------------------------------------------------------------------
 
 
-def _of_one_size(
-    targets: list[TargetReading], flats: list[FlatsReading]
-) -> tuple[list[TargetReading], list[FlatsReading], list[Notice]]:
-    """Only the readings of the session's usual frame size, and notices of the others."""
-    sizes = Counter(reading.facts.size for reading in (*targets, *flats))
-    if len(sizes) <= 1:
-        return targets, flats, []
-    usual = sizes.most_common(1)[0][0]
-    odd = [(t.entry.file, t.facts.size) for t in targets if t.facts.size != usual]
-    odd += [(entry.file, f.facts.size) for f in flats if f.facts.size != usual for entry in f.entries]
-    notices = [other_size(name, size, usual) for name, size in odd]
-    return (
-        [reading for reading in targets if reading.facts.size == usual],
-        [reading for reading in flats if reading.facts.size == usual],
-        notices,
-    )
-
-
-def _unread(session: Session) -> list[Notice]:
-    """Shots that this run has no use for."""
-    return [
-        Notice(
-            "left-out", entry.file, f"{entry.file}: shows a blade, which this run does not read. It is left out."
-        )
-        for entry in session.shots
-        if entry.shows == "blade"
-    ]
-
-
 def _camera(session: Session, facts: Sequence[ShotFacts]) -> Camera:
     size, sensor = facts[0].size, session.camera.sensor_mm
     models = [fact.camera for fact in facts if fact.camera]
-    # Pixels are square: the geometric mean is the better of two slightly different readings of a data sheet.
-    pitch = 1000 * float(np.sqrt(sensor[0] / size[0] * sensor[1] / size[1])) if sensor else None
+    pitch = pixel_pitch_um(size, sensor) if sensor else None
     return Camera(size, sensor, pitch, models[0] if models else None)
 
 
@@ -200,7 +164,7 @@ def _main_geometry(settings: list[Setting], targets: list[TargetReading]) -> Geo
     return next(setting.geometry for setting in settings if sharpest in setting.shots)
 
 
-def _session_notices(session: Session, targets: list[TargetReading], flats: list[FlatsReading]) -> list[Notice]:
+def _session_notices(session: Session, facts: Sequence[ShotFacts]) -> list[Notice]:
     """What concerns the session as a whole."""
     notices = []
     nameless = [e.file for e in session.shots if e.shows != "dark" and e.f_number is None and e.aperture is None]
@@ -208,7 +172,7 @@ def _session_notices(session: Session, targets: list[TargetReading], flats: list
         text = f"{len(nameless)} of {len(session.shots)} shots have no aperture ({nameless[0]} for one). Add "
         how = 'f_number = … or aperture = "third click" to them in session.toml.'
         notices.append(Notice("aperture", None, text + how))
-    turned = {reading.facts.orientation for reading in (*targets, *flats)} - {1}
+    turned = {fact.orientation for fact in facts} - {1}
     if turned:
         text = (
             "The camera recorded that it was held turned. Left, right, top and bottom are those of the picture as "

@@ -10,7 +10,7 @@ from lensbench.analysers.mapping import Lines
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Geometry, Notice, Setting
 from lensbench.loaders.session import Session, ShotEntry
-from lensbench.readings import FlatsReading, TargetReading
+from lensbench.readings import Readings, TargetReading
 from lensbench.target.layout import read_layout
 
 
@@ -34,9 +34,7 @@ class Taken:
         return (not known, self.f_number if known else 0.0, self.lens_turn_deg, self.setup)
 
 
-def make_settings(
-    session: Session, camera: Camera, targets: list[TargetReading], flats: list[FlatsReading]
-) -> tuple[list[Setting], list[Notice]]:
+def make_settings(session: Session, camera: Camera, readings: Readings) -> tuple[list[Setting], list[Notice]]:
     """Join what single shots show into settings.
 
     Parameters
@@ -45,7 +43,7 @@ def make_settings(
         What the user says of the shots.
     camera : Camera
         The frame that they share.
-    targets, flats : list of TargetReading, list of FlatsReading
+    readings : Readings
         What the shots show.
 
     Returns
@@ -55,38 +53,32 @@ def make_settings(
     list of Notice
         What the user should know of them.
     """
-    keys = {Taken.of(reading.entry) for reading in targets}
-    keys |= {Taken.of(reading.entries[0]) for reading in flats}
+    keys = {Taken.of(reading.entries[0]) for reading in readings}
     settings, notices = [], []
     order = list(map(Taken.of, session.shots))
     for key in sorted(keys, key=lambda key: (*key.rank, order.index(key))):
-        setting, more = _setting(
-            session,
-            camera,
-            key,
-            [reading for reading in targets if Taken.of(reading.entry) == key],
-            next((reading for reading in flats if Taken.of(reading.entries[0]) == key), None),
-        )
+        alike = Readings.of(reading for reading in readings if Taken.of(reading.entries[0]) == key)
+        setting, more = _setting(session, camera, key, alike)
         settings.append(setting)
         notices += more
     return settings, notices
 
 
-def _setting(
-    session: Session, camera: Camera, key: Taken, targets: list[TargetReading], flats: FlatsReading | None
-) -> tuple[Setting, list[Notice]]:
-    names = [reading.entry.file for reading in targets] + [
-        entry.file for entry in (flats.entries if flats else ())
-    ]
+def _setting(session: Session, camera: Camera, key: Taken, alike: Readings) -> tuple[Setting, list[Notice]]:
+    names = [entry.file for reading in alike for entry in reading.entries]
     setting = Setting(key.f_number, key.aperture, key.lens_turn_deg, key.setup, names)
-    if flats:
+    for flats in alike.flats:
         setting.falloff, setting.dust = flats.falloff, flats.dust
+    blades = [ShotEdges(reading.entry.file, reading.responses) for reading in alike.blades]
+    targets = alike.targets
     if not targets:
+        if blades:
+            setting.sharpness = measure_sharpness(blades, camera.size_px, camera.pixel_pitch_um)
         return setting, []
     best = max(targets, key=lambda reading: reading.mtf50)
     on_rail = len({reading.entry.rail_mm for reading in targets}) > 1
-    alike = [best] if on_rail else targets
-    edges = [ShotEdges(reading.entry.file, reading.responses, reading.found) for reading in alike]
+    shown = [best] if on_rail else targets
+    edges = [*(ShotEdges(reading.entry.file, reading.responses, reading.found) for reading in shown), *blades]
     setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
     setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
     setting.geometry = _geometry(session, camera, targets)
