@@ -1,0 +1,131 @@
+"""What keeps a setting's sharpness from being the lens's own, in words: too short edges, focus, tilt, print."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from lensbench.findings import Camera, Limits, Notice, Setting
+from lensbench.verdicts.focus_error import FocusError, judge_focus_error
+from lensbench.verdicts.sheet_depth import BLUR_PX, SheetDepth, judge_sheet_depth
+
+TOO_SHORT = "too short for its blur"
+
+MANY = 0.1
+"""This share of a shot's edges too short is worth a warning: a few at the border always are."""
+
+FULL_STOPS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64)
+
+
+def setting_notices(
+    setting: Setting, camera: Camera, channel: str, pupil_ratio: float = 1.0, moved: bool = False
+) -> tuple[list[Notice], list[str]]:
+    """What the user should know before trusting a setting's sharpness.
+
+    Parameters
+    ----------
+    setting : Setting
+        With its sharpness, limits and geometry.
+    camera : Camera
+        The frame.
+    channel : str
+        The channel that speaks for sharpness.
+    pupil_ratio : float
+        Exit over entrance pupil.
+    moved : bool
+        Whether its shots are blurred by motion, which long exposures of a sheet out of focus resemble.
+
+    Returns
+    -------
+    list of Notice
+        What is wrong, where, how much, and what to do.
+    list of str
+        The same in a few words each, to stand beside the figures.
+    """
+    if setting.sharpness is None:
+        return [], []
+    notices, short = [], []
+    notices += _short_edges(setting)
+    pitch = camera.pixel_pitch_um
+    if setting.limits is not None and not moved:
+        error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
+        if error is not None:
+            notices.append(Notice("out-of-focus", None, f"{setting.label}: {_out_of_focus(error, setting)}"))
+            short.append("focus, which was off everywhere")
+    if setting.geometry is not None:
+        depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
+        if depth is not None and depth.share > 1:
+            notices.append(Notice("tilted", None, f"{setting.label}: {_tilted(depth, setting)}"))
+            short.append("the sheet's lean at the sides")
+    if setting.limits is not None and setting.limits.print_limited:
+        notices.append(
+            Notice("print-limited", None, f"{setting.label}: {_print_limited(setting.limits, channel)}")
+        )
+        short.append("the print")
+    return notices, short
+
+
+def _short_edges(setting: Setting) -> Iterator[Notice]:
+    """Shots many of whose edges are too short for how blurred they are."""
+    edges = Counter(edge.shot for edge in setting.sharpness.edges)
+    short = Counter(edge.shot for edge in setting.sharpness.edges if edge.why == TOO_SHORT)
+    for shot, count in short.items():
+        if count > MANY * edges[shot]:
+            text = (
+                f"{shot}: {count} of {edges[shot]} edges are too short for how blurred they are. Use the coarse "
+                "target, or one printed for a larger frame, or focus better."
+            )
+            yield Notice("short-edges", shot, text)
+
+
+def _out_of_focus(error: FocusError, setting: Setting) -> str:
+    said = (
+        f"the whole sheet is out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred as "
+        f"by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave depth, "
+        f"and reaches {error.reached_percent:.0f} % of what is possible."
+    )
+    if setting.magnification is None:
+        return f"{said} Focus anew and shoot again."
+    rail = error.defocus_um / 1000 / setting.magnification.value**2
+    return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again."
+
+
+def _tilted(depth: SheetDepth, setting: Setting) -> str:
+    sides = ((depth.right_away_mm, "right", "left"), (depth.bottom_away_mm, "bottom", "top"))
+    leans = [
+        f"its {far if away > 0 else near} side lies {abs(away):.1f} mm farther away than its "
+        f"{near if away > 0 else far} one"
+        for away, far, near in sides
+        if away != 0
+    ]
+    given = "" if depth.distance_known else f", if the lens stands {depth.distance_mm:.0f} mm from it"
+    wanted = setting.f_number * depth.share
+    closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None)
+    close = f", or close the iris to {closed}" if closed else ""
+    return (
+        f"the sheet leans: {' and '.join(leans)}{given}, and the depth of field is {depth.depth_mm:.1f} mm (blur "
+        f"of {BLUR_PX:g} px). The sides are soft for that. Square the camera to the sheet (a mirror laid on it "
+        f"helps){close}."
+    )
+
+
+def _print_limited(limits: Limits, channel: str) -> str:
+    worst = max(
+        (
+            z
+            for z in limits.zones
+            if z.direction == "mean" and z.channel == channel and z.print_percent is not None
+        ),
+        key=lambda zone: zone.print_percent,
+    )
+    blur = limits.print_blur
+    if blur.told_by == "raggedness":
+        why = f"the printed edges are ragged by {blur.sigma_px.value:.2f} px on the sensor"
+    else:
+        why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
+    count = len(limits.print_limited)
+    return (
+        f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
+        f"{worst.zone.replace('-', ' ')} would read {worst.print_percent or 0:.0f} % higher or more. Print finer, "
+        "go farther away, or use film or chrome; the lens's own figures have it divided out."
+    )
