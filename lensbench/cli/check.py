@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lensbench.cli.screen import AsJson, print_json
 
+if TYPE_CHECKING:
+    from lensbench.verdicts.cleanliness import Cleanliness
+    from lensbench.verdicts.since import Flat, Since
+
 
 def check(
     flat: Annotated[Path, typer.Argument(help="A shot of an even light, best at a small aperture such as f/11.")],
+    since: Annotated[
+        Path | None,
+        typer.Option(metavar="EARLIER", help="An earlier flat: says what is new, gone and moved since then."),
+    ] = None,
     encoding: Annotated[
         str | None, typer.Option(help="For TIFF that doesn't say so itself: linear or srgb.")
     ] = None,
@@ -20,28 +28,55 @@ def check(
     """Say whether the glass is clean, and if not, what shows where.
 
     Photograph an even light (a clear sky away from the sun, or a lit white sheet out of focus) at the aperture
-    that you will shoot at: dirt shows more as the aperture closes. Never point a lens at the sun. Leaves with 0
-    when clean, 1 when something shows, 2 when the shot can't be read.
+    that you will shoot at: dirt shows more as the aperture closes. Never point a lens at the sun. After wiping,
+    shoot again at the same aperture and name the earlier shot with --since. Leaves with 0 when clean, 1 when
+    something shows, 2 when a shot can't be read.
     """
+    import msgspec
+
+    from lensbench.findings import Dust
+    from lensbench.verdicts.cleanliness import judge_cleanliness
+    from lensbench.verdicts.since import changed_since
+
+    earlier = _read(since, encoding) if since else None
+    now = _read(flat, encoding)
+    answer = judge_cleanliness(Dust(list(now.marks)), now.size)
+    changes = changed_since(earlier, now) if earlier else None
+    if json:
+        print_json({**msgspec.structs.asdict(answer), **({"since": changes} if changes else {})})
+    else:
+        _print(now.name, answer, changes)
+    raise typer.Exit(0 if answer.clean else 1)
+
+
+def _read(path: Path, encoding: str | None) -> Flat:
+    """A flat with its marks."""
     from lensbench.analysers.dust import find_marks
     from lensbench.errors import BenchError
     from lensbench.loaders import load_shot
     from lensbench.loaders.guessing import why_no_even_light
-    from lensbench.verdicts.cleanliness import CAUTIONS, judge_cleanliness
+    from lensbench.verdicts.since import Flat
 
-    shot = load_shot(flat, encoding)
+    shot = load_shot(path, encoding)
     if why := why_no_even_light(shot):
-        raise BenchError(
-            f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet."
-        )
-    answer = judge_cleanliness(find_marks(shot), shot.size)
-    if json:
-        print_json(answer)
-    elif answer.clean:
-        print(f"{shot.name}: clean. Nothing shows at this aperture.")
+        raise BenchError(f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet.")
+    return Flat(shot.name, shot.size, shot.exposure.f_number, find_marks(shot).marks)
+
+
+def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:
+    from lensbench.verdicts.cleanliness import CAUTIONS
+
+    if answer.clean:
+        print(f"{name}: clean. Nothing shows at this aperture.")
     else:
-        print(f"{shot.name}: {len(answer.marks)} mark{'s' * (len(answer.marks) > 1)} would show at this aperture.")
+        print(f"{name}: {len(answer.marks)} mark{'s' * (len(answer.marks) > 1)} would show at this aperture.")
         for number, sentence in enumerate(answer.sentences, 1):
             print(f"{number:3}. {sentence}.")
+    if changes is not None:
+        counts = {"new": changes.new, "gone": changes.gone, "moved": changes.moved, "still there": changes.stayed}
+        said = ", ".join(f"{len(marks)} {what}" for what, marks in counts.items() if marks) or "nothing changed"
+        print(f"\nSince {changes.earlier}: {said}.")
+        for sentence in (*changes.sentences, *changes.notes):
+            print(f"   - {sentence}{'' if sentence.endswith('.') else '.'}")
+    if not answer.clean:
         print("", *CAUTIONS, sep="\n")
-    raise typer.Exit(0 if answer.clean else 1)

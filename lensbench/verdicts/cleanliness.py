@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.findings import Dust, Mark
-from lensbench.frame import place_in_words
+from lensbench.verdicts.mark_faces import FRONT, PICTURE, SENSOR_FACE, words_on
 
 CAUTIONS = (
     "Blow first, wipe last: grit under a cloth scratches coatings.",
@@ -28,9 +28,7 @@ class Cleanliness(msgspec.Struct, frozen=True):
 def judge_cleanliness(dust: Dust, size: tuple[int, int]) -> Cleanliness:
     """Say what the marks of one flat mean for the user.
 
-    One flat can't tell on which glass a mark lies, so each sentence gives the places where it would be found: what
-    is at the left of the picture lies on the front glass at your right as you look into the lens (top stays top),
-    and on the sensor, faced from the front, at the left (top for bottom).
+    One flat can't tell on which glass a mark lies, so each sentence gives the places where it would be found.
 
     Parameters
     ----------
@@ -42,15 +40,18 @@ def judge_cleanliness(dust: Dust, size: tuple[int, int]) -> Cleanliness:
     return Cleanliness(not dust.marks, dust.marks, [_sentence(mark, size) for mark in dust.marks])
 
 
-def _sentence(mark: Mark, size: tuple[int, int]) -> str:
+def mark_in_words(mark: Mark) -> str:
+    """Kind, size and depth of a mark, such as ``spot, 12 px wide, 3.1 % darker``."""
     shade = "darker" if mark.depth_percent.value >= 0 else "brighter"
     extent = f"{mark.width_px.value:.0f} px wide"
     if mark.kind == "fibre":
         extent += f", {mark.length_px.value:.0f} px long"
-    front = place_in_words(size[0] - 1 - mark.x, mark.y, size)
-    sensor = place_in_words(mark.x, size[1] - 1 - mark.y, size)
+    return f"{mark.kind}, {extent}, {abs(mark.depth_percent.value):.1f} % {shade}"
+
+
+def _sentence(mark: Mark, size: tuple[int, int]) -> str:
     return (
-        f"a {mark.kind} {place_in_words(mark.x, mark.y, size)} of the picture, {extent}, "
-        f"{abs(mark.depth_percent.value):.1f} % {shade}: if on the front glass, {front} as you look into "
-        f"the lens; if on the sensor, {sensor} as you face it"
+        f"a {mark_in_words(mark)}, {words_on(PICTURE, mark, size)} of the picture: if on the front glass, "
+        f"{words_on(FRONT, mark, size)} as you look into the lens; if on the sensor, "
+        f"{words_on(SENSOR_FACE, mark, size)} as you face it"
     )
