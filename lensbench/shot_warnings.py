@@ -28,11 +28,12 @@ OVERSHOOT = 0.01
 LOPSIDED = 0.015
 """Edges that are lighter (darker) than even ones by more than this, whichever way they face, had a tone curve."""
 
-GROWTH = 0.5
-"""Photons make the noise's variance grow as the light; less than this power of it is no sensor's ..."""
+MOST_READING = 25.0
+"""Electrons of reading noise that no camera has left. Where black is noisier than even that makes it beside the
+photons that white's noise tells of, the numbers aren't in proportion to the light ..."""
 
 PLAIN_SIGNAL = 60.0
-"""... where white stands so many times above its noise, so that reading noise can't be the reason."""
+"""... as far as white stands so many times above its noise: less would not tell."""
 
 SHARED_NOISE = 0.1
 """Correlation between neighbours of one colour from which on the noise isn't the sensor's own."""
@@ -77,14 +78,16 @@ class ShotSigns:
     def tone_curved(self) -> bool:
         """Whether the stored numbers are not in proportion to the light."""
         by_edges = self.lopsided is not None and abs(self.lopsided.alike) > LOPSIDED
-        return by_edges or self.noise_stays
+        return by_edges or self.reading_electrons > MOST_READING
 
     @property
-    def noise_stays(self) -> bool:
-        """Whether white is hardly noisier than black, though photons would make it so."""
-        white, growth = self.noise.white, self.noise.growth
-        plain = white is not None and white.light > PLAIN_SIGNAL * np.sqrt(white.variance)
-        return plain and growth is not None and growth < GROWTH
+    def reading_electrons(self) -> float:
+        """Reading noise, in electrons, that black shows besides the photons' own; 0 where unknown."""
+        black, white = self.noise.black, self.noise.white
+        if black is None or white is None or white.light < PLAIN_SIGNAL * np.sqrt(white.variance):
+            return 0.0
+        electrons = white.light / max(white.variance, 1e-12)
+        return float(np.sqrt(max(black.variance * electrons**2 - black.light * electrons, 0.0)))
 
     @property
     def shared_noise(self) -> float:
@@ -209,10 +212,10 @@ def _sharpened(overshoot: float) -> str:
 
 
 def _tone_curved(signs: ShotSigns) -> str:
-    if signs.noise_stays:
+    if signs.reading_electrons > MOST_READING:
         seen = (
-            f"the noise's variance grows only as the light to the power {signs.noise.growth:.1f} from black to "
-            "white, where photons make it 1"
+            f"black is as noisy, beside white, as if reading a pixel added {signs.reading_electrons:.0f} "
+            "electrons, where cameras add 1 to 15"
         )
     else:
         way = "lighter" if signs.lopsided.alike > 0 else "darker"

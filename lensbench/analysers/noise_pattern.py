@@ -57,16 +57,6 @@ class NoisePattern:
     black: NoiseLevel | None
     white: NoiseLevel | None
 
-    @property
-    def growth(self) -> float | None:
-        """The power of light with which the variance grows from black to white: 1 where photons set it."""
-        if self.black is None or self.white is None or min(self.black.light, self.black.variance) <= 0:
-            return None
-        return float(
-            np.log(max(self.white.variance, 1e-12) / self.black.variance)
-            / np.log(self.white.light / self.black.light)
-        )
-
 
 def look_at_noise(shot: Shot, channel: str) -> NoisePattern:
     """Read the noise of one channel off the even parts of a target shot.
