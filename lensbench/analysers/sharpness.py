@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -49,7 +49,7 @@ class ShotEdges(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class _Table:
-    """Edges of one channel over all shots, a row each; `place` numbers the tile (or blade) that it belongs to."""
+    """Edges of one channel over all shots, a row each; `place` numbers each one's tile (or group of blades)."""
 
     shot: NDArray
     column: NDArray
@@ -73,7 +73,7 @@ class _Table:
 
 @dataclass(frozen=True, eq=False)
 class _Places:
-    """Tiles (or blades) of one channel: MTF50 and curves along both directions; NaN where unknown."""
+    """Tiles (or groups of blades) of one channel: MTF50 and curves along both directions; NaN where unknown."""
 
     x: NDArray
     y: NDArray
@@ -161,7 +161,26 @@ def _table(shots: Sequence[ShotEdges], channel: str, size: tuple[int, int]) -> _
         )
         begin = begin + int(place.max(initial=-1)) + 1
     names = _Table.__dataclass_fields__
-    return _Table(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+    table = _Table(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+    return _with_blades_together(table, size)
+
+
+BLADES_TOGETHER = 0.3
+"""Free edges within a square of so many half-diagonals count as of one place, whichever shots they are from."""
+
+
+def _with_blades_together(table: _Table, size: tuple[int, int]) -> _Table:
+    """The table with free edges that lie near each other in one place: each tells what others leave."""
+    free = np.flatnonzero(table.leg == "blade")
+    if not len(free):
+        return table
+    side = BLADES_TOGETHER * frame.half_diagonal(size)
+    x, y = table.x[free], table.y[free]
+    zone = frame.zone_index(x, y, size)
+    key = np.stack([zone, *(np.floor(a / side).astype(int) * (zone > 0) for a in (x, y))])
+    place = table.place.copy()
+    place[free] = place.max(initial=0) + 1 + np.unique(key, axis=1, return_inverse=True)[1].ravel()
+    return replace(table, place=place)
 
 
 def _with_odd_ones_named(table: _Table) -> _Table:
@@ -176,8 +195,7 @@ def _with_odd_ones_named(table: _Table) -> _Table:
         sharper = np.where(off[odd] > 0, "sharper", "softer")
         percent = np.abs(np.expm1(off[odd])) * 100
         why[here[odd]] = [f"{p:.0f} % {s} than the edges around it" for p, s in zip(percent, sharper, strict=True)]
-    fields = {name: getattr(table, name) for name in _Table.__dataclass_fields__}
-    return _Table(**{**fields, "why": why})
+    return replace(table, why=why)
 
 
 NEIGHBOURS = 8
@@ -219,7 +237,7 @@ def _off_neighbours(table: _Table, here: NDArray) -> tuple[NDArray, NDArray]:
 
 
 def _places(table: _Table, size: tuple[int, int]) -> _Places:
-    """Both directions' MTF50 and curves at every tile or blade, from its good edges."""
+    """Both directions' MTF50 and curves at every tile or group of blades, from its good edges."""
     number, first = np.unique(table.place, return_index=True)
     n = len(number)
     owner = np.searchsorted(number, table.place)
@@ -229,41 +247,70 @@ def _places(table: _Table, size: tuple[int, int]) -> _Places:
     ends = np.stack(
         [around, outward], axis=1
     )  # a sagittal edge's normal points around, a tangential one's outward
-    mtf50, sigma = _ellipses(table, owner, ends)
-    curve, curve_sigma = _curves_along(table, owner, ends, mtf50)
+    axes = _axes_of_edges(table, owner, ends, size)
+    mtf50, sigma = _ellipses(table, owner, axes, n)
+    curve, curve_sigma = _curves_along(table, owner, axes, mtf50)
     return _Places(x, y, first, mtf50, sigma, curve, curve_sigma)
 
 
+def _axes_of_edges(table: _Table, owner: NDArray, ends: NDArray, size: tuple[int, int]) -> NDArray:
+    """The two axes to hold each edge's normal against: its tile's, or its own where free edges lie apart.
+
+    In the centre the radius turns from edge to edge while the blur doesn't; there free edges share upright axes.
+    """
+    axes = ends[owner]
+    free = table.leg == "blade"
+    x, y = table.x[free], table.y[free]
+    central = frame.zone_index(x, y, size) == 0
+    cx, cy = frame.centre_of(size)
+    outward, around = frame.radial_axes(np.where(central, cx, x), np.where(central, cy, y), size)
+    axes[free] = np.stack([around, outward], axis=1)
+    return axes
+
+
 CROSS_TERM = 0.3
-"""How far a lens's blur ellipse may be expected to lean off the radius where a tile's edges don't tell."""
+"""How far a lens's blur ellipse may be expected to lean off the radius where a tile's edges don't tell ..."""
+
+OTHER_WAY = 1.0
+"""... and how far 1 / MTF50² the other way from that of the edges measured, as shares of that."""
 
 
-def _ellipses(table: _Table, owner: NDArray, axes: NDArray) -> tuple[NDArray, NDArray]:
-    """MTF50 along each place's two axes, with standard deviations, shape (n, 2)."""
-    n = len(axes)
+UNLIKE = 0.04
+"""How far MTF50 of free edges near each other may differ for all that one ellipse can tell."""
+
+
+def _ellipses(table: _Table, owner: NDArray, axes: NDArray, n: int) -> tuple[NDArray, NDArray]:
+    """MTF50 along each of n places' two axes, with standard deviations, shape (n, 2)."""
     good = (table.why == "") & (table.sigma > 0)
     who, normal = owner[good], table.normal[good]
-    a, b = (np.einsum("ec,ec->e", normal, axes[who, k]) for k in (0, 1))
+    a, b = (np.einsum("ec,ec->e", normal, axes[good, k]) for k in (0, 1))
+    row = np.stack([a * a, b * b, 2 * a * b], axis=1)
     value = table.mtf50[good] ** -2
-    spread = 2 * table.sigma[good] * table.mtf50[good] ** -3
-    row = np.stack([a * a, b * b, 2 * a * b], axis=1) / spread[:, None]
+    noise = 2 * table.sigma[good] * table.mtf50[good] ** -3
+    trust = 1 / np.maximum(noise, np.where(table.leg[good] == "blade", 2 * UNLIKE * value, 0)) ** 2
     mean = np.bincount(who, value, n) / np.maximum(np.bincount(who, minlength=n), 1)
-    mean = np.where(mean > 0, mean, 1.0)
-    matrix = np.zeros((n, 3, 3))
-    right = np.zeros((n, 3))
-    for i in range(3):
-        right[:, i] = np.bincount(who, row[:, i] * value / spread, n)
-        for j in range(3):
-            matrix[:, i, j] = np.bincount(who, row[:, i] * row[:, j], n)
+    mean = np.where(mean > 0, mean, 1.0)[:, None]
     # Flat enough to leave three measured edges alone, firm enough that two legs can do without the third.
-    matrix[:, 2, 2] += 1 / (CROSS_TERM * mean) ** 2
-    matrix[:, [0, 1], [0, 1]] += 1e-6 / mean[:, None] ** 2
-    covariance = np.linalg.inv(matrix)
-    form = np.einsum("nij,nj->ni", covariance, right)[:, :2]
-    form_sigma = np.sqrt(covariance[:, [0, 1], [0, 1]])
-    known = (form > 0) & (form_sigma < 2 * WORTH_REPORTING * np.abs(form))
+    prior = np.array([OTHER_WAY, OTHER_WAY, CROSS_TERM]) ** -2 / mean**2
+    covariance = np.linalg.inv(_moments(who, row, trust, n) + prior[:, None] * np.eye(3))
+    right = np.stack([np.bincount(who, row[:, i] * trust * value, n) for i in range(3)], axis=1)
+    right = right + prior * mean * [1, 1, 0]
+    form, blown_up = np.einsum("nij,nj->ni", covariance, right)[:, :2], _sigmas(covariance)
+    shaken = _moments(who, row, (trust * noise) ** 2, n) + prior[:, None] * np.eye(3)
+    known = (form > 0) & (blown_up < 2 * WORTH_REPORTING * np.abs(form))
     mtf50 = np.where(known, np.maximum(form, 1e-12) ** -0.5, np.nan)
-    return mtf50, np.where(known, 0.5 * form_sigma * mtf50**3, np.nan)
+    return mtf50, np.where(known, 0.5 * _sigmas(covariance @ shaken @ covariance) * mtf50**3, np.nan)
+
+
+def _moments(who: NDArray, row: NDArray, weight: NDArray, n: int) -> NDArray:
+    """Σ weight row row' of each of n places, shape (n, 3, 3)."""
+    terms = [[np.bincount(who, weight * row[:, i] * row[:, j], n) for j in range(3)] for i in range(3)]
+    return np.array(terms, dtype=float).transpose(2, 0, 1)
+
+
+def _sigmas(covariance: NDArray) -> NDArray:
+    """Standard deviations along both axes, shape (n, 2)."""
+    return np.sqrt(covariance[:, [0, 1], [0, 1]])
 
 
 NEAR_AXIS = np.cos(np.radians(25))
@@ -271,9 +318,8 @@ NEAR_AXIS = np.cos(np.radians(25))
 
 def _curves_along(table, owner, axes, mtf50):
     """The curve along each axis: that of the edge that faces it most nearly, stretched to the exact MTF50."""
-    n = len(axes)
-    curve, sigma = np.full((2, n, 2, len(FREQUENCY)), np.nan)
-    facing = np.abs(np.einsum("ec,ekc->ek", table.normal, axes[owner]))
+    curve, sigma = np.full((2, len(mtf50), 2, len(FREQUENCY)), np.nan)
+    facing = np.abs(np.einsum("ec,ekc->ek", table.normal, axes))
     facing[table.why != ""] = 0
     for k in (0, 1):
         order = np.lexsort((-facing[:, k], owner))

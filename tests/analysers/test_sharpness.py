@@ -284,15 +284,37 @@ def test_unmeasured_edges_keep_their_reason_and_no_number():
     assert not any(row.zone.endswith("left") and row.zone.startswith("corner") for row in result.zones)
 
 
-def test_blades_belong_to_no_tile():
-    rng = np.random.default_rng(3)
-    place = rng.uniform((300, 300), (5700, 3700), (12, 2))
-    turn = rng.uniform(0, np.pi, 12)
-    normal = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    made = responses_at(place, normal, np.zeros(12), 0.002)
-    result = measure_sharpness([ShotEdges("foil", {"grey": made})], SIZE)
-    assert [edge.leg for edge in result.edges] == ["blade"] * 12
-    assert len(result.tiles) == 12
+def test_blades_belong_to_no_tile_and_tell_of_their_place_together():
+    """By hand: at the right, upright edges of one shot are tangential, level ones of another sagittal."""
+    across = responses_at(np.array([(5300.0, 1980.0)]), np.array([(0.998, 0.06)]), np.zeros(1), 0.002)
+    along = responses_at(np.array([(5350.0, 1960.0)]), np.array([(0.06, -0.998)]), np.zeros(1), 0.002)
+    softer, sharper = (
+        replace(made, angle_deg=np.array([angle]), mtf50=np.array([mtf50]), mtf50_sigma=np.array([0.001]))
+        for made, angle, mtf50 in ((across, 93.4, 0.2), (along, 3.4, 0.3))
+    )
+    alone = measure_sharpness([ShotEdges("b1", {"grey": softer})], SIZE)
+    assert [zone.direction for zone in alone.zones] == ["tangential"]
+    both = measure_sharpness([ShotEdges("b1", {"grey": softer}), ShotEdges("b2", {"grey": sharper})], SIZE)
+    assert [edge.leg for edge in both.edges] == ["blade"] * 2
+    (place,) = both.tiles
+    assert place.sagittal.value == pytest.approx(0.3, rel=0.01)
+    assert place.tangential.value == pytest.approx(0.2, rel=0.01)
+    # How far the blur leans between the two is not known, and 3.4° of it count.
+    assert 0.01 < place.sagittal.half_width / 0.3 < 0.08
+
+
+def test_free_edges_that_differ_are_not_blown_up_into_a_figure():
+    """Three edges of a place near the centre, two of them nearly one way, 5 % apart: no ellipse follows."""
+    turn = np.radians([81.0, 86.0, -9.0])
+    normal = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    made = responses_at(
+        np.array([(2800.0, 2150.0), (2850.0, 2180.0), (2820.0, 2200.0)]), normal, np.zeros(3), 0.002
+    )
+    made = replace(made, mtf50=np.array([0.323, 0.34, 0.323]), mtf50_sigma=np.full(3, 0.001))
+    result = measure_sharpness([ShotEdges("b", {"grey": made})], SIZE)
+    for tile in result.tiles:
+        for figure in (tile.sagittal, tile.tangential):
+            assert figure is None or figure.value == pytest.approx(0.33, rel=0.06)
 
 
 def test_nothing_measured_gives_nothing():
