@@ -257,7 +257,7 @@ class FocusZone(msgspec.Struct):
     The means over its tiles: where they are sharpest (in mm from the centre's best focus, positive farther), how
     sharp each is at its own best focus (what the zone would show were the field flat), and how sharp with the
     centre in best focus (what a picture gets). `shown` of `tiles` have their peak within the series; with fewer
-    than half of them the first two are None.
+    than three quarters of them the first two are None.
     """
 
     zone: str
@@ -571,7 +571,6 @@ class Coverage(msgspec.Struct):
 
     usable: list[UsableLight] = []
     hard_edge: HardEdge | None = None
-    text: str = ""
 
 
 class Falloff(msgspec.Struct):

@@ -20,6 +20,7 @@ from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt_place import place_dirt
+from lensbench.verdicts.rail import single_shot_notices
 
 Progress = Callable[[int, int, str], None]
 """Called with the pieces of work done, all of them, and what was just done."""
@@ -61,7 +62,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")
     camera = _camera(session, facts)
     settings, more = make_settings(session, camera, readings)
-    notices += [*more, *_session_notices(session, facts)]
+    notices += [*more, *single_shot_notices(settings), *_session_notices(session, facts)]
     geometry = _main_geometry(settings, readings.targets)
     return Report(
         build=session.build,

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import TargetShot, measure_geometry
 from lensbench.analysers.mapping import Lines
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.findings import Camera, Geometry, Notice, Setting
+from lensbench.findings import Camera, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session, ShotEntry
 from lensbench.readings import Readings, TargetReading
+from lensbench.setting_warnings import setting_notices
 from lensbench.target.layout import read_layout
+from lensbench.verdicts.limits import judge_limits
+from lensbench.verdicts.rail import RailShot, advise_rail, rail_notices
 
 
 @dataclass(frozen=True)
@@ -75,24 +79,68 @@ def _setting(session: Session, camera: Camera, key: Taken, alike: Readings) -> t
         if blades:
             setting.sharpness = measure_sharpness(blades, camera.size_px, camera.pixel_pitch_um)
         return setting, []
-    best = max(targets, key=lambda reading: reading.mtf50)
-    on_rail = len({reading.entry.rail_mm for reading in targets}) > 1
-    shown = [best] if on_rail else targets
-    edges = [*(ShotEdges(reading.entry.file, reading.responses, reading.found) for reading in shown), *blades]
-    setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
-    setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
     setting.geometry = _geometry(session, camera, targets)
     setting.magnification = setting.geometry.magnification
-    return setting, [_rail_notice(best, len(targets))] if on_rail else []
+    on_rail = len({reading.entry.rail_mm for reading in targets}) > 1
+    if on_rail:
+        setting.focus = _focus(camera, setting.geometry, targets)
+    best = _speaker(setting, targets)
+    edges = [*map(_edges, [best] if on_rail else targets), *blades]
+    setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
+    setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
+    setting.rail_advice = advise_rail(setting, session.lens.pupil_ratio)
+    rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
+    return setting, [*rail_notices(setting, rail), *_weighed(session, camera, setting, best)]
 
 
-def _rail_notice(best: TargetReading, shots: int) -> Notice:
-    name = best.entry.file
-    return Notice(
-        "rail",
-        name,
-        f"{name}: is the sharpest of {shots} shots along the rail; sharpness and fringing are its own.",
+def _weighed(session: Session, camera: Camera, setting: Setting, best: TargetReading) -> list[Notice]:
+    """Say what of a setting's sharpness is the lens's own; gives back what the user should know of that."""
+    pupil_ratio, signs = session.lens.pupil_ratio, best.signs
+    setting.limits = judge_limits(
+        setting, camera.size_px, camera.pixel_pitch_um, pupil_ratio, session.target.print_dpi, signs.raggedness_px
     )
+    notices, short = setting_notices(setting, camera, best.reference, pupil_ratio, signs.motion is not None)
+    setting.sharpness.mind = [*signs.in_short, *short]
+    return notices
+
+
+def _speaker(setting: Setting, targets: list[TargetReading]) -> TargetReading:
+    """The shot that speaks for a setting: nearest to the centre's best focus where that is known, or the sharpest.
+
+    A shot, not figures interpolated between shots: its edges, curves and colours are those of one real picture.
+    """
+    if setting.focus:
+        return next(reading for reading in targets if reading.entry.file == setting.focus.shot)
+    return max(targets, key=lambda reading: reading.mtf50)
+
+
+def _edges(reading: TargetReading) -> ShotEdges:
+    return ShotEdges(reading.entry.file, reading.responses, reading.found)
+
+
+def _focus(camera: Camera, geometry: Geometry, targets: list[TargetReading]) -> Focus | None:
+    """What the shots of a setting that stood along a rail show together."""
+    series = [
+        FocusShot(
+            reading.entry.file,
+            reading.entry.rail_mm,
+            measure_sharpness([_edges(reading)], camera.size_px).tiles,
+        )
+        for reading in targets
+        if reading.entry.rail_mm is not None
+    ]
+    return measure_focus(series, camera.size_px, camera.pixel_pitch_um, _sheet(geometry))
+
+
+def _sheet(geometry: Geometry) -> Sheet | None:
+    """How the target stood, as far as geometry knows."""
+    if geometry.scale_px_mm is None:
+        return None
+    lean = None
+    if geometry.alignment and geometry.alignment.right_away_deg and geometry.alignment.bottom_away_deg:
+        lean = geometry.alignment.right_away_deg, geometry.alignment.bottom_away_deg
+    magnification = geometry.magnification.value if geometry.magnification else None
+    return Sheet(geometry.scale_px_mm.value, magnification, lean)
 
 
 def _geometry(session: Session, camera: Camera, targets: list[TargetReading]) -> Geometry:

@@ -39,7 +39,7 @@ RISE = 3.5
 """A peak lies between two shots that are softer by more than so many standard deviations."""
 
 _POWERS = np.arange(5)
-_FINE = np.linspace(-1, 1, 201)
+_FINE = np.linspace(-1, 1, 401)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +102,10 @@ class FocusCurves:
         place = self.middle + t * self.half
         mtf50, mtf50_sigma = self.mtf50(place)
         lowest = np.einsum("nk,nk->n", self._rows(t, 0), self.terms)
-        depth = self.half * np.sqrt(2 * lowest * (DEPTH_SHARE**-2 - 1) / second)
+        parabola = np.sqrt(2 * lowest * (DEPTH_SHARE**-2 - 1) / second)
+        below = level < lowest[:, None] * DEPTH_SHARE**-2
+        counted = (below.sum(axis=1) - 0.5) * (_FINE[1] - _FINE[0]) / 2
+        depth = self.half * np.where(below[:, 0] | below[:, -1] | ~known, parabola, counted)
         wide = self.half / depth / 2
         return Peaks(
             place=place,
@@ -116,15 +119,16 @@ class FocusCurves:
         )
 
     def _sides(self, lowest: NDArray) -> NDArray[np.int64]:
-        """0 where the curve stands plainly above its lowest point at both ends of its window."""
+        """Where the peak lies, by the ends of the window at which the curve rises plainly from its lowest."""
         above = []
         for end in (-1.0, 1.0):
             rows = self._rows(np.full(len(lowest), end), 0)
             spread = np.sqrt(np.einsum("nj,njk,nk->n", rows, self.covariance, rows))
             above.append((np.einsum("nk,nk->n", rows, self.terms) - lowest) / spread)
-        before, after = above
-        shown = (before > RISE) & (after > RISE)
-        return np.where(shown, 0, np.where(before < after, -1, 1))
+        before, after = (part > RISE for part in above)
+        beyond_first = ~before & after & self.used[:, 0]
+        beyond_last = before & ~after & self.used[:, -1]
+        return np.select([before & after, beyond_first, beyond_last], [0, -1, 1], 2)
 
     def _derivative(self, t: NDArray, order: int) -> NDArray[np.float64]:
         return np.einsum("nk,nk->n", self._rows(t, order), self.terms)
@@ -153,7 +157,7 @@ class Peaks:
     depth : ndarray
         How far from the peak MTF50 falls to `DEPTH_SHARE` of it.
     side : ndarray of int
-        0 where the peak is shown, else -1 or 1: the end of the rail beyond which it may lie.
+        0 where the peak is shown, -1 or 1 where it lies beyond the first or the last shot, 2 where nothing tells.
     """
 
     place: NDArray[np.float64]
@@ -185,10 +189,9 @@ def fit_curves(place: NDArray, mtf50: NDArray, sigma: NDArray, about: float | No
     used = _around_peak(place, mtf50) if about is None else _around(place, mtf50, about)
     enough = used.sum(axis=1) >= 3
     used &= enough[:, None]
-    first = np.where(used, place, np.inf).min(axis=1)
-    last = np.where(used, place, -np.inf).max(axis=1)
-    middle = np.where(enough, (first + last) / 2, 0.0)
-    half = np.where(enough, (last - first) / 2, 1.0)
+    first = np.where(enough, np.where(used, place, np.inf).min(axis=1), -1.0)
+    last = np.where(enough, np.where(used, place, -np.inf).max(axis=1), 1.0)
+    middle, half = (first + last) / 2, (last - first) / 2
     squares = np.where(used, np.where(used, mtf50, 1.0) ** -2, 0.0)
     scale = np.where(enough, squares.sum(axis=1) / np.maximum(used.sum(axis=1), 1), 1.0)
     value = squares / scale[:, None]

@@ -12,8 +12,11 @@ from lensbench.analysers.focus_curve import fit_curves
 LEAST_CURVES = 20
 """With fewer curves than this, readings are taken as they are."""
 
-LEAST_SHOTS = 6
-"""With fewer shots than this, what the readings are off by can't be told from the curves' own shape."""
+LEAST_SHOTS = 7
+"""With fewer shots than this near focus, what readings are off by can't be told from the curves' own shape."""
+
+HIDDEN = 5
+"""So many ways of being off, of all that a series of shots has, hide in the curves' own shape."""
 
 TURNS = 30
 """How often places and curves are fitted by turns."""
@@ -59,22 +62,25 @@ def straighten(reading: NDArray, mtf50: NDArray, sigma: NDArray) -> Rail:
     -------
     Rail
     """
-    shots = len(reading)
-    if len(mtf50) < LEAST_CURVES or shots < LEAST_SHOTS:
-        return Rail(reading, 0.0, 0.0)
-    place = reading.astype(float)
-    most = np.diff(reading).min() / 3
+    as_read = Rail(reading.astype(float), 0.0, 0.0)
+    if len(mtf50) < LEAST_CURVES or np.any(np.diff(reading) <= 0):
+        return as_read
+    place, most = as_read.place, np.diff(reading).min() / 3
     for _ in range(TURNS):
-        off = place + np.clip(HASTE * _offsets(place, mtf50, sigma), -most, most) - reading
-        place = reading + off - np.polyval(np.polyfit(reading, off, 1), reading)
+        off, known = _offsets(place, mtf50, sigma)
+        if known.sum() < LEAST_SHOTS:
+            return as_read
+        off = place + np.clip(HASTE * off, -most, most) - reading
+        trend = np.polyfit(reading[known], off[known], 1)
+        place = reading + np.where(known, off - np.polyval(trend, reading), 0.0)
         if np.any(np.diff(place) <= 0):
-            return Rail(reading, 0.0, 0.0)
-    scatter = float(np.sqrt(np.sum((place - reading) ** 2) / (shots - 2)))
-    return Rail(place, scatter, scatter / float(np.sqrt(np.sum((reading - reading.mean()) ** 2))))
+            return as_read
+    scatter = float(np.sqrt(np.sum((place - reading) ** 2) / (known.sum() - HIDDEN)))
+    return Rail(place, scatter, scatter / float(np.sqrt(np.sum((reading - reading[known].mean())[known] ** 2))))
 
 
-def _offsets(place: NDArray, mtf50: NDArray, sigma: NDArray) -> NDArray[np.float64]:
-    """How much farther along the rail each shot fits the curves best."""
+def _offsets(place: NDArray, mtf50: NDArray, sigma: NDArray) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """How much farther along the rail each shot fits the curves best, and of which shots enough curves tell."""
     curves = fit_curves(place, mtf50, sigma)
     top, bottom = np.zeros((2, len(place)))
     for shot, at in enumerate(place):
@@ -85,7 +91,8 @@ def _offsets(place: NDArray, mtf50: NDArray, sigma: NDArray) -> NDArray[np.float
         off = np.clip((values**-2 - squares) * np.sqrt(weight), -LIMIT, LIMIT)
         top[shot] = np.sum(np.sqrt(weight) * slope * off)
         bottom[shot] = np.sum(weight * slope**2)
-    return np.divide(top, bottom, out=np.zeros(len(place)), where=bottom > 0)
+    known = curves.used.sum(axis=0) >= LEAST_CURVES / 2
+    return np.divide(top, bottom, out=np.zeros(len(place)), where=bottom > 0), known
 
 
 def away_sign(reading: NDArray, x: NDArray, y: NDArray) -> int:
@@ -109,7 +116,9 @@ def away_sign(reading: NDArray, x: NDArray, y: NDArray) -> int:
         return 0
     x, y = x[everywhere], y[everywhere]
     spread = np.hypot(x - np.median(x, axis=0), y - np.median(y, axis=0))
-    size = np.median(spread / spread.mean(axis=1, keepdims=True), axis=0)
+    mean = spread.mean(axis=1, keepdims=True)
+    outer = mean[:, 0] >= np.median(mean)
+    size = np.median(spread[outer] / mean[outer], axis=0)
     along = reading - reading.mean()
     slope = np.sum(along * size) / np.sum(along**2)
     left = size - size.mean() - slope * along

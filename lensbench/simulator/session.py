@@ -29,7 +29,10 @@ Truth = TargetTruth | FlatTruth
 
 @dataclass(frozen=True)
 class Take:
-    """One shot to be taken. A flat needs a panel; `panel_number` and `setup` go into the session file."""
+    """One shot to be taken. A flat needs a panel; `panel_number`, `setup` and `rail_mm` go into the session file.
+
+    `rail_mm` is what the rail's scale says; without it the scene's own way is written down.
+    """
 
     file: str
     shows: str
@@ -39,6 +42,7 @@ class Take:
     panel_number: int = 1
     setup: int = 1
     seed: int = 0
+    rail_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -120,7 +124,7 @@ def session_text(bench: Bench, takes: Sequence[Take]) -> str:
     document["target"] = target
     shots = tomlkit.aot()
     for take in takes:
-        shots.append(tomlkit.item(_shot_entry(take, any(t.scene.rail_mm for t in takes))))
+        shots.append(tomlkit.item(_shot_entry(take, any(t.scene.rail_mm or t.rail_mm for t in takes))))
     document["shot"] = shots
     return tomlkit.dumps(document)
 
@@ -128,7 +132,7 @@ def session_text(bench: Bench, takes: Sequence[Take]) -> str:
 def _shot_entry(take: Take, on_rail: bool) -> dict[str, Any]:
     entry: dict[str, Any] = {"file": take.file, "shows": take.shows, "f_number": take.f_number}
     if on_rail and take.shows == "target":
-        entry["rail_mm"] = take.scene.rail_mm
+        entry["rail_mm"] = take.scene.rail_mm if take.rail_mm is None else take.rail_mm
     if take.scene.lens_turn_deg:
         entry["lens_turn_deg"] = take.scene.lens_turn_deg
     if take.setup != 1:
