@@ -7,10 +7,12 @@ import jsonschema
 import numpy as np
 import pytest
 
+from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
 from lensbench.loaders import load_session
 from lensbench.pipeline import measure_session, session_name
+from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import true_figures
 
 
@@ -168,3 +170,36 @@ def test_sessions_are_told_apart_without_giving_away_where_they_lie(session, tmp
     there = load_session(tmp_path / "elsewhere" / "bench")
     assert session_name(here) != session_name(there)
     assert session_name(here).startswith("bench-") and "/" not in session_name(here)
+
+
+def test_blades_moved_about_fill_the_zone_map(tmp_path):
+    """Two shots of dark rectangles along and across the radius: MTF50 in closed form, in every zone they reach."""
+    for name, moved in (("b1.dng", 1), ("b2.dng", -1)):
+        blades = [
+            Blade((450 + x, 300 - moved * y), moved * np.degrees(np.arctan2(y, x)) + 4 * moved, (150.0, 110.0))
+            for x, y in ((230, 150), (-230, -150))
+        ]
+        shot = blades_shot([*blades, Blade((450, 300), 4 * moved, (150.0, 120.0))], (900, 600), blur=1.3)
+        write_dng(tmp_path / name, shot)
+    tables = "".join(
+        f'[[shot]]\nfile = "{name}"\nshows = "blade"\nf_number = 8\n' for name in ("b1.dng", "b2.dng")
+    )
+    (tmp_path / "session.toml").write_text(f'[build]\nname = "Foil"\n[camera]\nsensor_mm = [9.0, 6.0]\n{tables}')
+    report = measure_session(load_session(tmp_path), workers=1)
+    (setting,) = report.settings
+    assert {edge.leg for edge in setting.sharpness.edges} == {"blade"}
+    assert setting.geometry is None and setting.fringing is None and report.warnings == []
+    green = {
+        zone.zone: zone for zone in setting.sharpness.zones if (zone.channel, zone.direction) == ("green", "mean")
+    }
+    assert len(green) >= 5 and "centre" in green
+    for zone in green.values():
+        assert zone.mtf50.value == pytest.approx(mtf50_of(1.3), rel=0.02)
+        # 10 µm pixels: 0.1 cy/px are 10 lp/mm.
+        assert zone.mtf50_lp_mm.value == pytest.approx(100 * zone.mtf50.value)
+
+
+def test_a_blade_shot_without_a_clean_edge_is_left_out(session):
+    _, with_shots = session
+    report = measure_session(with_shots(SHEET, {**EVEN, "shows": "blade"}), workers=1)
+    assert any("no clean straight edge" in notice.text for notice in report.warnings)
