@@ -99,12 +99,13 @@ def _how_sharp(report: Report) -> Answer:
     figures = zone_figures(best, sharpness_unit(report))
     means = {zone: figures[zone, "mean"] for zone in frame.ZONES if (zone, "mean") in figures}
     zone = min(means, key=lambda zone: means[zone].value)
-    most = means.get("centre") or max(means.values(), key=lambda f: f.value)
+    shown = "centre" if "centre" in means else max(means, key=lambda zone: means[zone].value)
+    most = means[shown]
     share = round(100 * means[zone].value / most.value)
     return Answer(
         question,
         f"{brief(most, 3)} {most.unit}",
-        f"in the centre at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} % of that"
+        f"in {in_the(shown)} at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} % of that"
         f" ({with_interval(means[zone])}).",
     )
 

@@ -49,7 +49,7 @@ def fringing_in_short(setting: Setting) -> str:
     zones = setting.fringing.zones if setting.fringing else []
     outer = [zone for zone in zones if zone.zone != "centre"]
     if not outer:
-        return NO_TARGET if not setting.sharpness else "not measured: one colour, or none to compare"
+        return NO_TARGET if not setting.sharpness else "not measured: it needs the target, in colour"
     worst = max(outer, key=lambda zone: abs(zone.radial_px.value))
     way = "outward" if worst.radial_px.value > 0 else "inward"
     return f"{worst.channel} up to {brief(magnitude(worst.radial_px))} px {way}"
