@@ -65,6 +65,22 @@ def test_quarter_wave():
     assert optics.quarter_wave_focus(optics.effective_f_number(8, 1), 0.550) == pytest.approx(282, abs=0.5)
 
 
+def test_quarter_wave_before_the_lens():
+    """Moving the target by dz moves its picture by m² dz, by 1/f = 1/s + 1/s' (Smith; memory).
+
+    At life size both depths are one, ± 34.5 µm at f/2.8; at half of it the target's is four times the sensor's.
+    """
+    assert optics.quarter_wave_field(2.8, 1.0, 0.550) == pytest.approx(34.5, abs=0.05)
+    sensor = optics.quarter_wave_focus(optics.effective_f_number(4, 0.5, 0.8), 0.550)
+    assert optics.quarter_wave_field(4, 0.5, 0.550, 0.8) == pytest.approx(4 * sensor)
+    focal, target = 50.0, 50.0 * (1 + 1 / 0.5)
+    picture = [1 / (1 / focal - 1 / (target + moved)) for moved in (-0.05, 0.05)]
+    ratio = optics.quarter_wave_field(8, 0.5, 0.550) / optics.quarter_wave_focus(
+        optics.effective_f_number(8, 0.5), 0.550
+    )
+    assert ratio == pytest.approx(0.1 / (picture[0] - picture[1]), rel=1e-4)
+
+
 # APEX (memory) and ISO 517.
 @pytest.mark.parametrize(
     ("marked", "true"), [(1 / 60, 1 / 64), (1 / 30, 1 / 32), (1 / 15, 1 / 16), (1 / 125, 1 / 128)]
