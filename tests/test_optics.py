@@ -1,8 +1,10 @@
 """Handbook formulas against handbook values."""
 
+import galsim
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from scipy.special import j1
 
 from lensbench import optics
 
@@ -98,3 +100,36 @@ def test_marked_f_numbers(marked, true):
 
 def test_shadow_blur():
     assert optics.shadow_blur(30, 10) == pytest.approx(3)
+
+
+# Hopkins (1955): in focus the closed form of a clear pupil; far out of it an even disc δ / N wide, 2 J₁(x)/x.
+def test_defocus_between_the_perfect_lens_and_the_disc():
+    f = np.linspace(0, 1 / (0.55 * 8), 30)
+    assert optics.defocused_mtf(f, 0.55, 8, 0.0) == pytest.approx(optics.perfect_mtf(f, 0.55, 8), abs=1e-5)
+    f = np.linspace(1e-4, 0.006, 30)
+    x = np.pi * f * 2000 / 8
+    assert optics.defocused_mtf(f, 0.55, 8, 2000.0) == pytest.approx(2 * j1(x) / x, abs=0.03)
+    # Contrast reverses beyond the disc's first zero, x = 3.8317 (Born & Wolf; memory).
+    reversed_at = f[np.argmax(optics.defocused_mtf(f, 0.55, 8, 2000.0) < 0)] * np.pi * 2000 / 8
+    assert reversed_at == pytest.approx(3.8317, abs=0.3)
+
+
+# Smith; Born & Wolf, ch. 9 (memory): a quarter wave leaves the perfect lens sinc²(1/4) = 0.8106 of its peak, the
+# peak being the response summed over all frequencies.
+def test_a_quarter_wave_leaves_four_fifths_of_the_peak():
+    f = np.linspace(0, 1 / (0.55 * 8), 4001)
+    off = float(optics.quarter_wave_focus(8, 0.55))
+    peak = [(optics.defocused_mtf(f, 0.55, 8, at) * f).sum() for at in (0.0, off)]
+    assert peak[1] / peak[0] == pytest.approx(np.sinc(0.25) ** 2, abs=2e-4)
+
+
+# GalSim counts defocus in waves of Noll's Zernike Z4 = √3 (2 r² - 1): of W r², W = δ / (8 N²), that is W / (2 √3).
+def test_defocus_is_galsims():
+    pitch_um, f_number, wavelength_um, off_um = 6.0, 4.0, 0.55, 60.0
+    waves = off_um / (8 * f_number**2) / wavelength_um / (2 * np.sqrt(3))
+    psf = galsim.OpticalPSF(
+        lam_over_diam=wavelength_um * f_number / pitch_um, defocus=waves, oversampling=2, pad_factor=4
+    )
+    f = np.linspace(0.01, 0.5, 20)
+    outside = [psf.kValue(2 * np.pi * at, 0).real / psf.flux for at in f]
+    assert optics.defocused_mtf(f / pitch_um, wavelength_um, f_number, off_um) == pytest.approx(outside, abs=0.01)

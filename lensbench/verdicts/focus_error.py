@@ -22,6 +22,9 @@ LIKE_DEFOCUS, MOSTLY_LIKE_DEFOCUS = 0.04, 0.06
 """... with contrast curves that defocus alone explains to this much (rms), in the best zone and in most others. A
 lens's haze or flare is not explained by it."""
 
+ROUND_PERCENT = 20.0
+"""Defocus blurs evenly all round: sagittal and tangential MTF50 of the best zone differ by less than this."""
+
 _TRIES = 160
 _MOST_DEPTHS = 60.0
 
@@ -87,12 +90,19 @@ def judge_focus_error(
         return None
     if misfit[nearest] > LIKE_DEFOCUS or np.median(misfit) > MOSTLY_LIKE_DEFOCUS:
         return None
+    if not _is_round(sharpness, best, channel):
+        return None
     return FocusError(float(defocus[nearest]), float(defocus[nearest] / depth_um), best, reached[best])
 
 
 def _means(rows: Iterable[_Row], channel: str) -> list[_Row]:
     """The rows of a channel that are the mean of both directions."""
     return [row for row in rows if row.channel == channel and row.direction == "mean"]
+
+
+def _is_round(sharpness: Sharpness, zone: str, channel: str) -> bool:
+    both = [row.percent.value for row in sharpness.astigmatism if (row.zone, row.channel) == (zone, channel)]
+    return all(abs(percent) < ROUND_PERCENT for percent in both)
 
 
 def _fit(
