@@ -815,6 +815,7 @@ class Repeated(msgspec.Struct):
     spread: Figure
     shot_half_width: float
     differ_by: float
+    setups: int
 
 
 class Repeats(msgspec.Struct):

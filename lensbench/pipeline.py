@@ -21,6 +21,7 @@ from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt_place import place_dirt
 from lensbench.verdicts.rail import single_shot_notices
+from lensbench.verdicts.repeats import judge_repeats
 
 Progress = Callable[[int, int, str], None]
 """Called with the pieces of work done, all of them, and what was just done."""
@@ -70,6 +71,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         warnings=notices,
         settings=settings,
         geometry=geometry,
+        repeats=judge_repeats(settings),
         verdict=Verdict(
             assembly=judge_assembly(settings, camera),
             dirt=place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio),
