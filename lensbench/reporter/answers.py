@@ -105,8 +105,8 @@ def _how_sharp(report: Report) -> Answer:
     return Answer(
         question,
         f"{brief(most, 3)} {most.unit}",
-        f"in {in_the(shown)} at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} % of that"
-        f" ({with_interval(means[zone])}).",
+        f"in {in_the(shown)} at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} %"
+        f" of that ({with_interval(means[zone])}).",
     )
 
 
