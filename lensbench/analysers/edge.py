@@ -270,11 +270,12 @@ def _responses(
     def known(a: NDArray) -> NDArray:
         return np.where(bad.reshape(-1, *[1] * (a.ndim - 1)), np.nan, a)
 
+    along = np.where(bad[:, None], nominal.along, line["along"])
     return EdgeResponses(
         x=np.where(bad, nominal.middle[:, 0], line["middle"][:, 0]),
         y=np.where(bad, nominal.middle[:, 1], line["middle"][:, 1]),
         normal=np.where(bad[:, None], nominal.normal, line["normal"]),
-        angle_deg=np.degrees(np.arctan2(-line["along"][:, 1], line["along"][:, 0])) % 180,
+        angle_deg=np.degrees(np.arctan2(-along[:, 1], along[:, 0])) % 180,
         offset_px=known(line["offset"]),
         offset_sigma_px=known(line["sigma"]),
         bend_px=known(fit.line[:, 2]),

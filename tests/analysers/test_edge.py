@@ -260,6 +260,8 @@ def test_nothing_there_is_said_plainly():
     away = blade_places(made.scene.ends + 5000, made.scene.normal, 60.0)
     for found in measure_edges(shot, away, threads=1).values():
         assert np.all(found.why == "too little of it in the frame")
+        # The report has no place for an unknown direction: the nominal one stands.
+        assert np.all(np.isfinite(found.angle_deg))
 
 
 def test_tiles_close_in_on_the_truth_round_all_three_edges():
