@@ -852,6 +852,20 @@ class TurnTest(msgspec.Struct):
     blame: str
 
 
+class SofterSide(msgspec.Struct, frozen=True):
+    """Which side of the picture is softer than the one across from it.
+
+    `side` is ``right``, ``top left`` and so on; `percent` how much less MTF50 it has, at the border; `setting` the
+    aperture that shows it most. `blame` is that of the turn test (see `TurnTest`), or ``can't tell`` without one:
+    a target that leans and a lens that leans look alike.
+    """
+
+    side: str
+    percent: Figure
+    setting: str
+    blame: str
+
+
 class Assembly(msgspec.Struct):
     """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
 
@@ -859,6 +873,7 @@ class Assembly(msgspec.Struct):
     centres: list[OpticalCentre] = []
     turn_tests: list[TurnTest] = []
     text: str = ""
+    softer_side: SofterSide | None = None
 
 
 class Sighting(msgspec.Struct, frozen=True):

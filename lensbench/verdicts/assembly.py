@@ -3,36 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import Assembly, Camera, Figure, OpticalCentre, Place, Setting, TurnTest
+from lensbench.findings import Assembly, Camera, Figure, OpticalCentre, Place, Setting, SofterSide, TurnTest
 from lensbench.frame import centre_of, half_diagonal
-
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard deviations."""
+from lensbench.verdicts.lopsided import NORMAL_95, NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, softer_side
 
 TOGETHER = 0.025
 """Centres nearer to each other than this share of the half-diagonal (0.5 mm on 36 × 24) lie together."""
 
-NOT_CHANCE = 9.21
-"""Squared length over its covariance that noise makes an arrow pass once in a hundred times (χ², 2 degrees)."""
-
-LOPSIDED = {"sharpness": 10.0, "keystone": 0.2}
+LOPSIDED = {"sharpness": SOFTER, "keystone": 0.2}
 """Percent for one half-diagonal from which a lens's share in these counts against it (our own choice)."""
-
-LEAST_EDGES = 40
-"""Edges below which the lopsidedness of sharpness is not looked for."""
-
-
-class Arrow(NamedTuple):
-    """A measured vector (x right, y down) with the standard deviations of its parts, and its unit."""
-
-    vector: NDArray[np.float64]
-    spread: NDArray[np.float64]
-    unit: str
 
 
 def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
@@ -51,16 +34,34 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
     """
     centres = _centres(settings, camera)
     tests = turn_tests(settings, camera)
-    findings = [_centres_in_words(centres, camera), *(_test_in_words(test, camera) for test in tests)]
+    softer = softer_side(settings, camera, tests)
+    said = [_centres_in_words(centres, camera), *(_test_in_words(test, camera) for test in tests)]
+    if softer:
+        said.insert(0, _softer_in_words(softer))
     crooked = [test for test in tests if test.blame in ("lens", "both") and _matters(test, camera)]
     apart, known = _apart(centres, camera), len(centres) >= 2
     if crooked or (known and apart):
         answer = "not straight"
-    elif known or tests:
-        answer = "straight"
-    else:
+    elif (softer and softer.blame == "can't tell") or not (known or tests):
         answer = "can't tell"
-    return Assembly(answer, centres, tests, " ".join(findings))
+    else:
+        answer = "straight"
+    return Assembly(answer, centres, tests, " ".join(said), softer)
+
+
+def _softer_in_words(softer: SofterSide) -> str:
+    other = " ".join(_ACROSS[word] for word in softer.side.split())
+    percent = f"{softer.percent.value:.0f} %"
+    text = f"At {softer.setting} the {softer.side} of the picture is {percent} softer than the {other}"
+    if softer.blame == "can't tell":
+        return (
+            f"{text}: target or lens. Either the target leaned, or something in the lens does; shoot it again "
+            "with the lens turned half round in its mount (lens_turn_deg) to tell."
+        )
+    return f"{text}."
+
+
+_ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 
 
 # -- centres --------------------------------------------------------------------------------------------------
@@ -245,35 +246,6 @@ def _arrow(parts: tuple[Figure, Figure], scale: NDArray) -> Arrow:
     values = np.array([part.value for part in parts])
     spread = np.array([part.half_width for part in parts]) / NORMAL_95
     return Arrow(values * scale, np.maximum(spread * scale, 1e-9), parts[0].unit)
-
-
-def sharpness_arrow(setting: Setting, camera: Camera) -> Arrow | None:
-    """Towards which side the setting grows sharper: percent of MTF50 for one half-diagonal.
-
-    From all used edges of the reference channel; what falls off evenly to all sides, and otherwise for edges along
-    and across the radius, is taken off first.
-    """
-    edges = [e for e in (setting.sharpness.edges if setting.sharpness else []) if e.used and e.mtf50]
-    channel = next((c for c in ("green", "grey") if any(e.channel == c for e in edges)), None)
-    edges = [e for e in edges if e.channel == channel]
-    if len(edges) < LEAST_EDGES:
-        return None
-    cx, cy = centre_of(camera.size_px)
-    x, y = (np.array([(e.x - cx, e.y - cy) for e in edges]) / half_diagonal(camera.size_px)).T
-    square = x * x + y * y
-    across = np.array([{"tangential": 1.0, "sagittal": -1.0}.get(e.direction, 0.0) for e in edges])
-    level = np.log([e.mtf50.value for e in edges])
-    columns = np.stack(
-        [x, y, np.ones_like(x), square, square**2, across, across * square, across * square**2], axis=1
-    )
-    keep = np.ones(len(edges), bool)
-    for _ in range(4):
-        terms = np.linalg.lstsq(columns[keep], level[keep], rcond=None)[0]
-        off = level - columns @ terms
-        keep = np.abs(off) <= 4 * 1.4826 * max(float(np.median(np.abs(off[keep]))), 1e-9)
-    variance = float(np.square(off[keep]).sum()) / max(int(keep.sum()) - columns.shape[1], 1)
-    covariance = variance * np.linalg.pinv(columns[keep].T @ columns[keep], hermitian=True)
-    return Arrow(100 * terms[:2], np.maximum(100 * np.sqrt(np.diagonal(covariance)[:2]), 1e-9), "%")
 
 
 def _matters(test: TurnTest, camera: Camera) -> bool:

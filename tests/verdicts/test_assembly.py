@@ -19,7 +19,8 @@ from lensbench.findings import (
     Sharpness,
 )
 from lensbench.frame import edge_direction, h_of
-from lensbench.verdicts.assembly import judge_assembly, sharpness_arrow, way_in_words
+from lensbench.verdicts.assembly import judge_assembly, way_in_words
+from lensbench.verdicts.lopsided import sharpness_arrow
 
 SIZE = (6000, 4000)
 CAMERA = Camera(SIZE, (36.0, 24.0), 6.0)
@@ -152,6 +153,39 @@ def test_a_tilted_target_stays():
         "keystone": "target or camera",
     }
     assert verdict.answer == "straight"
+
+
+def test_a_softer_side_alone_is_target_or_lens():
+    """Centres that lie together don't make a lopsided picture straight, and don't say whose it is."""
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), **together)], CAMERA)
+    assert verdict.answer == "can't tell"
+    assert verdict.softer_side.side == "right" and verdict.softer_side.blame == "can't tell"
+    # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
+    assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
+    assert "At f/4 the right of the picture is 39 % softer than the left: target or lens" in verdict.text
+    assert "lens turned" in verdict.text
+
+
+def test_a_softer_side_has_the_turn_tests_blame():
+    settings = [
+        Setting(f_number=4, lens_turn_deg=turn, sharpness=edges(gain_y=gain, seed=i))
+        for i, (turn, gain) in enumerate(((0, 0.3), (180, -0.3)))
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    assert (verdict.softer_side.side, verdict.softer_side.blame) == ("top", "lens")
+    assert "target or lens" not in verdict.text
+
+
+def test_a_little_lopsidedness_is_left_alone():
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=8, sharpness=edges(gain_x=-0.05), **together)], CAMERA)
+    assert (verdict.answer, verdict.softer_side) == ("straight", None)
+
+
+def test_the_aperture_that_shows_it_most_speaks():
+    settings = [Setting(f_number=f, sharpness=edges(gain_x=gain)) for f, gain in ((4, 0.35), (8, 0.15))]
+    assert judge_assembly(settings, CAMERA).softer_side.setting == "f/4"
 
 
 def test_keystone_of_both_is_split():
