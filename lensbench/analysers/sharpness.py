@@ -81,7 +81,7 @@ def _tile_rows(table: EdgeTable, places: Places, channel: str, size: tuple[int, 
     h = frame.h_of(places.x, places.y, size)
     rows = []
     for i, e in enumerate(places.first_edge):
-        both = [_figure(places.mtf50[i, k], places.sigma[i, k], "cy/px") for k in (0, 1)]
+        both = [_figure(places.mtf50[i, k], places.unsure[i, k], "cy/px") for k in (0, 1)]
         rows.append(
             TileSharpness(
                 int(table.column[e]),

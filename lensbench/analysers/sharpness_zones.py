@@ -13,6 +13,10 @@ from lensbench.findings import Contrast, ContrastCurve, Figure, ZoneDifference, 
 CONFIDENCE = 1.96
 """Standard deviations in half of a 95 % interval."""
 
+SHARED = 0.002
+"""Relative standard deviation of what all edges of a shot may be off by alike, which no mean lessens: the
+estimator's own bias as `tests/bench/edges.py` shows it."""
+
 DIRECTIONS = ("sagittal", "tangential")
 
 CONTRAST_CY_PX = (0.125, 0.25)
@@ -31,7 +35,7 @@ def add_zone(result, means, places, inside, name, channel, size, pitch_um):
         if count == 0:
             continue
         value = float(places.mtf50[chosen, k].mean())
-        sigma = float(np.sqrt((places.sigma[chosen, k] ** 2).sum()) / count)
+        sigma = places.sigma_of_mean(chosen, k)
         curve = _mean_curve(places, chosen, k)
         found.append((value, sigma, curve, count))
         result.zones.append(_zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um))
@@ -42,7 +46,12 @@ def add_zone(result, means, places, inside, name, channel, size, pitch_um):
     both = None if ca is None or cb is None else ((ca[0] + cb[0]) / 2, np.hypot(ca[1], cb[1]) / 2)
     result.zones.append(_zone_row(name, channel, "mean", mean, spread, both, na + nb, size, pitch_um))
     result.astigmatism.append(ZoneDifference(name, *DIRECTIONS, _difference(a, da, b, db), channel))
-    means[name, channel] = mean, spread
+    means[name, channel] = mean, _with_shared(mean, spread)
+
+
+def _with_shared(value: float, sigma: float) -> float:
+    """A figure's standard deviation by noise widened by what all edges may be off by alike."""
+    return float(np.hypot(sigma, SHARED * value))
 
 
 def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArray] | None:
@@ -54,7 +63,7 @@ def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArr
 
 
 def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um) -> ZoneSharpness:
-    figure = Figure.of(value, CONFIDENCE * sigma, "cy/px")
+    figure = Figure.of(value, CONFIDENCE * _with_shared(value, sigma), "cy/px")
     row = ZoneSharpness(name, channel, direction, figure, None, count)
     row.mtf50_lw_ph = _scaled(figure, 2 * size[1], "lw/ph")
     if pitch_um:
