@@ -72,14 +72,16 @@ def _seen(shot: Shot, found: FoundTiles) -> Seen:
     return Seen(shot, found, places, measure_edges(shot, places, threads=1))
 
 
-def afterwards(seen: Seen, change: Callable[[np.ndarray], np.ndarray]) -> Seen:
-    """The same after something was done to the stored numbers, given as light from 0 to 1; every second tile."""
+def afterwards(seen: Seen, change: Callable[[np.ndarray], np.ndarray], every: int = 2) -> Seen:
+    """The same after something was done to the stored numbers, given as light from 0 to 1, in every so many-th tile."""
     shot = seen.shot
     black, scale = shot.black[0], shot.white - shot.black[0]
     light = change((shot.samples - black) / scale)
     stored = np.clip(np.rint(black + scale * light), 0, shot.white).astype(np.uint16)
     found = seen.found
-    some = replace(found, **{name: getattr(found, name)[::2] for name in ("column", "row", "corners_px", "whole")})
+    some = replace(
+        found, **{name: getattr(found, name)[::every] for name in ("column", "row", "corners_px", "whole")}
+    )
     return _seen(replace(shot, samples=stored), some)
 
 

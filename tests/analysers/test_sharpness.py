@@ -13,7 +13,9 @@ from lensbench.analysers.sharpness_zones import SHARED
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 from tests import known_edges as known
+from tests import spoiled_shots
 from tests.analysers.invented_lines import responses_at
+from tests.spoiled_shots import afterwards, taken
 
 SIZE = (6000, 4000)
 PITCH_UM = 6.0
@@ -290,6 +292,31 @@ def test_an_odd_edge_is_left_out_and_says_so(factor, said):
     assert float(left_out[0].why.split(" %")[0]) == pytest.approx(abs(factor - 1) * 100, abs=4)
     assert left_out[0].mtf50.value == pytest.approx(value[odd])
     clean = measured(FOUND, noise=0.005)
+    for a, b in zip(clean.zones, result.zones, strict=True):
+        assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
+
+
+def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_left_out():
+    seen = taken("comatic")
+    tile = int(np.argmin(np.hypot(*(seen.places.middle.reshape(-1, 3, 2).mean(axis=1) - [400, 300]).T)))
+    edge = 3 * tile + 1
+    middle, normal, along = (getattr(seen.places, name)[edge] for name in ("middle", "normal", "along"))
+
+    def scratched(light):
+        y, x = np.mgrid[: light.shape[0], : light.shape[1]]
+        across, beside = (np.tensordot(np.stack([x, y], -1) - middle, way, 1) for way in (normal, along))
+        # Three pixels wide and half as dark as white, beside the edge.
+        line = np.clip(2 - np.abs(across - 4), 0, 1) * (np.abs(beside) < 0.8 * seen.places.half_length[edge])
+        return light * (1 - 0.5 * line)
+
+    spoiled = afterwards(seen, scratched, every=1)
+    sizes = spoiled_shots.SIZE, spoiled_shots.PITCH_UM
+    clean, result = (measure_sharpness([ShotEdges("t", s.responses, s.found)], *sizes) for s in (seen, spoiled))
+    odd = [edge for edge in result.edges if "than the edges around it" in edge.why]
+    assert [(e.column, e.row, e.leg) for e in odd] == [
+        (int(seen.found.column[tile]), int(seen.found.row[tile]), "across")
+    ]
+    assert odd[0].mtf50.value < 0.5 * clean.edges[edge].mtf50.value and not odd[0].used
     for a, b in zip(clean.zones, result.zones, strict=True):
         assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
 
