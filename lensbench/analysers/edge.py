@@ -47,8 +47,17 @@ MIN_WINDOW = 12.0
 MARGIN = 4.5
 """How far the samples stay from other edges, in blur widths."""
 
+LEAST_MARGIN = 3.0
+"""How far they stay where an edge would be too short otherwise: what spills over the others is reckoned anyway."""
+
 MIN_LENGTH = 16.0
-"""Shortest straight part, in pixels, that an edge is measured on."""
+"""Shortest straight part, in pixels, that an edge is measured on ..."""
+
+GOOD_LENGTH = 6.0
+"""... and that which is worth staying so near to the others for, in blur widths."""
+
+LEAST_REACH = 4.0
+"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
 
 MAX_GAP = 1.2
 """Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
@@ -56,7 +65,7 @@ MAX_GAP = 1.2
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
-SPILL_TURNS = 2
+SPILL_TURNS = 3
 """How often what spills over a figure's other edges is reckoned anew."""
 
 CHUNK = 60
@@ -206,7 +215,7 @@ def _joined(parts: list[EdgeResponses], order: NDArray) -> EdgeResponses:
 def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeResponses:
     rough = look_roughly(shot, channel, nominal, np.full(len(nominal), MARGIN))
     places = nominal.moved(rough.offset, rough.turn)
-    margin = MARGIN * rough.blur
+    margin = _margins(places, rough.blur, shot.size)
     low, high = places.span(margin, shot.size)
     why = rough.why.copy()
     why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
@@ -227,6 +236,13 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     _without_spill(fit, Spill(places, margin, why == ""))
     fit.finish()
     return _responses(nominal, places, fit, rough, why)
+
+
+def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
+    """How far samples stay from other edges, in pixels."""
+    low, high = places.span(MARGIN * blur, size)
+    short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
+    return np.where(short, LEAST_MARGIN, MARGIN) * blur
 
 
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:
@@ -259,6 +275,7 @@ def _responses(
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
     why = why.copy()
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
     why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
     why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"

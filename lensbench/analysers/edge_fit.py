@@ -21,7 +21,11 @@ NEAR = 5.0
 """Samples within so many blur widths are held one by one; the others only by bin, since there all is flat."""
 
 REJECT = 6.0
-"""Samples farther off than so many standard deviations are hot pixels or dirt."""
+"""Samples farther off than so many standard deviations are hot pixels or dirt ..."""
+
+REJECT_FROM = 0.01
+"""... if by more than this share of the contrast: less does no harm, and the profile's knots may miss as much."""
+
 PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
@@ -65,6 +69,8 @@ class EdgeFit:
         Of one sample, by bin.
     unrest : ndarray, shape (n,)
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    reach : ndarray, shape (n, 2)
+        How far the samples go on the dark and the bright side, in blur widths.
     gap : ndarray, shape (n,)
         The widest gap between samples across the rise, in blur widths.
     tilt : ndarray, shape (n,)
@@ -89,6 +95,7 @@ class EdgeFit:
         self.line = np.zeros((self.n, 3))
         self.line_sigma = np.zeros((self.n, 2))
         self.gap = np.zeros(self.n)
+        self.reach = np.zeros((self.n, 2))
         self.tilt = np.zeros(self.n)
         self._dark, self._tilt_sigma = dark, tilt_sigma
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
@@ -224,23 +231,25 @@ class EdgeFit:
         equations = _Equations(
             bands, right, cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1)
         )
+        self.reach = self._reach(count)
         if last:
-            self._settle(equations, self._reach(count))
+            self._settle(equations)
             self._set_unrest(push, grip)
         else:
-            self._step(equations, self._reach(count))
+            self._step(equations)
 
-    def _step(self, equations: _Equations, reach: NDArray) -> None:
-        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(reach, _USUAL))[:, 0]
+    def _step(self, equations: _Equations) -> None:
+        scale = self._best_scale(equations.bands, equations.right)
+        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
         right = np.concatenate([equations.right[:, None], equations.cross], axis=1)
         solved, _ = profile.solve_bands(np.repeat(bands[:, None], right.shape[1], axis=1), right)
         self._go(equations, solved[:, 0], solved[:, 1:])
         self.line[:, 0] += self.blur * self.half_crossing()
 
-    def _settle(self, equations: _Equations, reach: NDArray) -> None:
-        """The last step, the tails as rough as the samples call for, and how sure everything is."""
-        scale = self._best_scale(equations.bands, equations.right, reach)
-        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(reach, scale))[:, 0]
+    def _settle(self, equations: _Equations) -> None:
+        """The last step, and how sure everything is."""
+        scale = self._best_scale(equations.bands, equations.right)
+        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
         inverse = np.linalg.inv(profile.dense(bands))
         along = equations.cross @ inverse
         covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, equations.right), along)
@@ -272,9 +281,9 @@ class EdgeFit:
         low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
         return np.stack([low, high], axis=1)
 
-    def _best_scale(self, bands: NDArray, right: NDArray, reach: NDArray) -> NDArray:
+    def _best_scale(self, bands: NDArray, right: NDArray) -> NDArray:
         """How rough each profile's tails are, by the evidence of its samples, shape (n, 1)."""
-        rough = profile.expected_roughness(reach, profile.SCALES)
+        rough = profile.expected_roughness(self.reach, profile.SCALES)
         trial, log_determinant = profile.solve_bands(
             bands[:, None] + profile.roughness_bands(rough), np.repeat(right[:, None], len(profile.SCALES), axis=1)
         )
@@ -333,7 +342,8 @@ class EdgeFit:
         """Leave out hot pixels and dirt."""
         level, rise, _ = self._tables()
         key, residual = self._near_residuals(level, rise)
-        limit = (REJECT**2 * self._usual_variance(key, residual)).astype(np.float32).ravel()
+        limit = np.maximum(REJECT**2 * self._usual_variance(key, residual), REJECT_FROM**2)
+        limit = limit.astype(np.float32).ravel()
         keep_near = residual * residual < limit.take(key)
         residual = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
         keep_far = residual * residual < limit.take(self._far_key)

@@ -86,6 +86,13 @@ def plateau_rows() -> tuple[NDArray, NDArray]:
 
 
 @lru_cache(maxsize=1)
+def fading_row() -> NDArray:
+    """The coefficients' weights in the a of E = E(∞) - a / z far out on the bright side, shape (COEFFICIENTS,)."""
+    _, slopes = basis(np.array([2.0 * CELLS]))
+    return slopes[0] * STRETCH * CELLS
+
+
+@lru_cache(maxsize=1)
 def transform() -> NDArray[np.complex128]:
     """∫ B_j'(z) exp(-2πi q z) dz over all z for each of `Q`, shape (Q, COEFFICIENTS)."""
     nodes, weights = np.polynomial.legendre.leggauss(6)
@@ -121,6 +128,7 @@ SCALES = 2.0 ** np.array([-5, -3, -1, 1, 3])
 _CORE_ROUGHNESS = 0.1
 _TAIL_ROUGHNESS = 0.0008
 _UNSEEN_ROUGHNESS = 1e-4
+_FAR_SLOPE = 0.15
 _CORE_WIDTH = 1.8
 _TAIL_FROM = 2.6
 
@@ -131,9 +139,10 @@ def roughness_rows() -> tuple[NDArray, NDArray]:
 
     Returns
     -------
-    rows : ndarray, shape (COEFFICIENTS - 2, COEFFICIENTS)
-        Second differences against arctan(z/2), scaled so that the middle weight is -2 in size.
-    z : ndarray, shape (COEFFICIENTS - 2,)
+    rows : ndarray, shape (COEFFICIENTS, COEFFICIENTS)
+        Second differences against arctan(z/2), scaled so that the middle weight is -2 in size; the first and the
+        last row are the slopes against it at infinity.
+    z : ndarray, shape (COEFFICIENTS,)
         Where each belongs, in blur widths, negative on the dark side.
     """
     cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
@@ -141,18 +150,21 @@ def roughness_rows() -> tuple[NDArray, NDArray]:
     x = np.arctan(z / 2)
     x[0], x[-1] = 2 * x[1] - x[2], 2 * x[-2] - x[-3]
     gap = np.diff(x)
-    rows = np.zeros((COEFFICIENTS - 2, COEFFICIENTS))
+    rows = np.zeros((COEFFICIENTS, COEFFICIENTS))
     j = np.arange(COEFFICIENTS - 2)
-    rows[j, j], rows[j, j + 2] = 1 / gap[:-1], 1 / gap[1:]
-    rows[j, j + 1] = -(rows[j, j] + rows[j, j + 2])
-    return rows * (2 / np.abs(rows[j, j + 1]))[:, None], z[1:-1]
+    rows[j + 1, j], rows[j + 1, j + 2] = 1 / gap[:-1], 1 / gap[1:]
+    rows[j + 1, j + 1] = -(1 / gap[:-1] + 1 / gap[1:])
+    rows[j + 1] *= (2 / np.abs(rows[j + 1, j + 1]))[:, None]
+    rows[0, [0, 2]] = -1 / (x[2] - x[0]), 1 / (x[2] - x[0])
+    rows[-1, [-3, -1]] = -1 / (x[-1] - x[-3]), 1 / (x[-1] - x[-3])
+    return rows, np.concatenate([[-np.inf], z[1:-1], [np.inf]])
 
 
 def expected_roughness(reach: NDArray, scale: NDArray) -> NDArray:
     """Standard deviation of each of `roughness_rows` for profiles from 0 to 1, a prior of what lenses do.
 
     Taken from the profiles of diffraction, defocus, coma, haloes and motion: rough within two blur widths, then
-    falling as 1/z³; nothing but 1/z where there are no samples.
+    falling as 1/z³; nothing but 1/z where there are no samples, and of that a perfect lens's share or less.
 
     Parameters
     ----------
@@ -163,13 +175,14 @@ def expected_roughness(reach: NDArray, scale: NDArray) -> NDArray:
 
     Returns
     -------
-    ndarray, shape (n, k, COEFFICIENTS - 2)
+    ndarray, shape (n, k, COEFFICIENTS)
     """
     _, z = roughness_rows()
     scale = np.asarray(scale)[..., None]
     usual = np.maximum(_CORE_ROUGHNESS / (1 + (np.abs(z) / _CORE_WIDTH) ** 3), _TAIL_ROUGHNESS)
     rough = usual * np.where(np.abs(z) > _TAIL_FROM, scale, 1.0)
-    unseen = (z < -reach[:, :1]) | (z > reach[:, 1:])
+    rough = np.where(np.isinf(z), _FAR_SLOPE * np.minimum(2 * scale, 1) ** 1.5, rough)
+    unseen = np.isfinite(z) & ((z < -reach[:, :1]) | (z > reach[:, 1:]))
     return np.where(unseen[:, None], np.minimum(rough, _UNSEEN_ROUGHNESS * np.maximum(scale, 1)), rough)
 
 
@@ -184,7 +197,10 @@ def _roughness_products() -> NDArray:
 
 def roughness_bands(roughness: NDArray) -> NDArray:
     """Σ rows' rows / roughness² as upper bands: shape (..., rows) to (..., BAND, COEFFICIENTS)."""
-    return (roughness**-2 @ _roughness_products()).reshape(*roughness.shape[:-1], BAND, COEFFICIENTS)
+    bands = (roughness**-2 @ _roughness_products()).reshape(*roughness.shape[:-1], BAND, COEFFICIENTS)
+    # Levels are within hundreds of contrasts: that holds a profile without any samples.
+    bands[..., 0, :] += 1e-5
+    return bands
 
 
 # -- normal equations -----------------------------------------------------------------------------------------

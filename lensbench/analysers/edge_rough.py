@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge_light import EdgeLight, light_round
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.analysers.edge_samples import EdgeSamples, gather
+from lensbench.analysers.edge_samples import EdgeSamples, gather, joined
 from lensbench.shot import Shot
 
 WINDOW = 80
@@ -21,8 +21,11 @@ LIGHT_WINDOW = 160
 MARGIN = 8.0
 """How far to stay from other edges, in pixels."""
 
-APART = 6
-"""How far apart the samples are taken, in pixels."""
+APART = (2, 4, 6)
+"""How far apart the samples are taken, in pixels: the shorter an edge, the more of its samples are needed."""
+
+APART_BELOW = (80.0, 120.0)
+"""Lengths in pixels from which on the next step will do."""
 
 MIN_BLUR = 0.28
 """A pixel's own aperture keeps any edge from being sharper than this."""
@@ -106,7 +109,7 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
         How far to stay from walls and neighbours where the light is read, in blur widths.
     """
     n = len(places)
-    samples = gather(shot, channel, places, np.full(n, float(LIGHT_WINDOW)), np.full(n, MARGIN), APART)
+    samples = _thinned(shot, channel, places)
     steps = _in_steps(samples, n)
     dark, white, noise = _levels(steps)
     clipped = samples.clipped / np.maximum(samples.taken, 1)
@@ -120,6 +123,18 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     light = light_round(samples, places, offset, blur, white - dark, noise, margin * blur, shot.size)
     offset, turn = _line(samples, places, offset, blur, dark, white)
     return RoughEdges(offset, turn, blur, dark, white, noise, light, clipped, why)
+
+
+def _thinned(shot: Shot, channel: str, places: EdgePlaces) -> EdgeSamples:
+    """Samples to both sides of each edge, thinned as its length allows."""
+    step = np.searchsorted(APART_BELOW, 2 * places.half_length, side="right")
+    parts = []
+    for k in range(len(APART)):
+        which = np.flatnonzero(step == k)
+        some = places.take(which)
+        window, margin = np.full((2, len(which)), [[LIGHT_WINDOW], [MARGIN]])
+        parts.append(gather(shot, channel, some, window, margin, APART[k]).renamed(which, len(places)))
+    return joined(parts)
 
 
 def _in_steps(samples: EdgeSamples, n: int) -> _Steps:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,6 +39,20 @@ class EdgeSamples:
         """The samples where a mask is true."""
         parts = (a[which] for a in (self.edge, self.t, self.u, self.light))
         return EdgeSamples(*parts, self.taken, self.clipped)
+
+    def renamed(self, which: NDArray, n: int) -> EdgeSamples:
+        """The samples as those of `n` places, of which `which` were taken."""
+        taken, clipped = np.zeros((2, n), dtype=np.int64)
+        taken[which], clipped[which] = self.taken, self.clipped
+        edge = which.astype(np.int32).take(self.edge)
+        return EdgeSamples(edge, self.t, self.u, self.light, taken, clipped)
+
+
+def joined(parts: Sequence[EdgeSamples]) -> EdgeSamples:
+    """Samples of the same places, taken in several parts."""
+    names = ("edge", "t", "u", "light")
+    columns = (np.concatenate([getattr(part, name) for part in parts]) for name in names)
+    return EdgeSamples(*columns, sum(part.taken for part in parts), sum(part.clipped for part in parts))
 
 
 def gather(

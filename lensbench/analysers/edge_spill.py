@@ -1,8 +1,12 @@
-"""Light that reaches the samples of one edge of a dark figure over its other edges.
+"""Light that reaches the samples of one edge of a dark figure because the figure has other edges.
 
-An edge is measured as if it went on for ever. The figure's other edges let light in besides: that beyond them,
-blurred, less what was counted twice where two of them meet. It fades far from the corners, fast for a compact blur
-and slowly where blur has long tails, and is reckoned from the profiles of those very edges.
+An edge is measured as if it went on for ever. It doesn't: it ends where the figure's other edges begin, and these
+let light in besides. That fades fast for a compact blur and slowly where blur has long tails, and is reckoned from
+the profiles of those very edges, from their bright sides, where nothing else lets light in.
+
+Far out a pupil with a rim spreads light as 1/r³. By Green's theorem the light that a figure keeps from a point is
+then a sum over its edges: what the endless edge would keep there, times (sin θ₂ - sin θ₁) / 2, where θ are the
+directions to the edge's ends, from the perpendicular on it.
 """
 
 from __future__ import annotations
@@ -18,11 +22,29 @@ from lensbench.analysers.edge_samples import EdgeSamples
 LEAST = 5e-4
 """Spill that is too little to matter, as a share of the contrast."""
 
+MOST_FAR_LIGHT = 0.5
+"""More than this share of the contrast, one blur width out, is no lens's far light but noise."""
+
 _OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 
 
+def subtended(distance: NDArray, along: NDArray, half: NDArray) -> NDArray:
+    """Share of an endless edge's far light that a finite one has: (sin θ₂ - sin θ₁) / 2.
+
+    Parameters
+    ----------
+    distance, along : ndarray
+        Of points from the edge's line, and along it from the edge's middle; not 0 both at an end.
+    half : ndarray
+        Half of the edge's length.
+    """
+    square = distance * distance
+    before, after = half + along, half - along
+    return 0.5 * (before / np.sqrt(before * before + square) + after / np.sqrt(after * after + square))
+
+
 class Spill:
-    """How light spills over the other edges of each figure.
+    """How light spills over the other edges of each figure, and round the ends of its own.
 
     Parameters
     ----------
@@ -31,19 +53,17 @@ class Spill:
     margin : ndarray, shape (n,)
         How far the samples stay from the other edges, in pixels.
     usable : ndarray of bool, shape (n,)
-        Whose fit can be trusted; an edge stands in for another of its figure that can't.
+        Whose fit can be trusted; an edge's profile stands in for another of its figure that can't.
     """
 
     def __init__(self, places: EdgePlaces, margin: NDArray, usable: NDArray):
-        self.places, self.margin = places, margin
-        own = np.arange(len(places))
-        partner = np.repeat(own[:, None], 2, axis=1)
-        where = {(g, s): i for i, (g, s) in enumerate(zip(places.group, places.side, strict=True)) if usable[i]}
+        self.places, self.margin, self.usable = places, margin, usable
+        where = {(g, s): i for i, (g, s) in enumerate(zip(places.group, places.side, strict=True))}
+        self.others = np.repeat(np.arange(len(places))[:, None], 2, axis=1)
         for i in np.flatnonzero(places.side >= 0):
-            sides = _OTHERS[places.side[i]]
-            partner[i] = [where.get((places.group[i], side), i) for side in sides]
-        self.partner = partner
-        self.known = partner != own[:, None]
+            self.others[i] = [where[places.group[i], side] for side in _OTHERS[places.side[i]]]
+        own = np.arange(len(places))[:, None]
+        self.profiles = np.where(usable[self.others], self.others, own)
 
     def onto(self, samples: EdgeSamples, fit: EdgeFit) -> NDArray[np.float32]:
         """The spill in each sample, in shares of the contrast.
@@ -56,50 +76,55 @@ class Spill:
         """
         result = np.zeros(len(samples.edge), dtype=np.float32)
         levels = _levels(fit)
-        leaky = self._leaky(levels, fit)
-        chosen = np.flatnonzero(leaky[samples.edge])
+        chosen = np.flatnonzero(self._leaky(levels, fit)[samples.edge])
         if len(chosen) == 0:
             return result
         part = samples.keep(chosen)
-        zero, by_t, by_u, facing = self._distances(fit)
-        shares = []
+        edge, half = part.edge, self.places.half_length.astype(np.float32)
+        u = part.u - fit.line[:, 0].astype(np.float32).take(edge)
+        far = (_far_light(fit) * fit.blur).astype(np.float32).take(edge) * u
+        far /= np.maximum(u * u, (fit.blur**2).astype(np.float32).take(edge))
+        spill = far * (1 - subtended(u, part.t, half.take(edge)))
+        outward, along = self._seen_from(fit)
         for k in (0, 1):
-            d = _along(zero[:, k], by_t[:, k], by_u[:, k], part)
-            shares.append(_looked_up(levels, fit.blur, self.partner[:, k], d, part.edge))
-        own = _looked_up(
-            levels,
-            fit.blur,
-            np.arange(fit.n),
-            part.u - fit.line[:, 0].astype(np.float32).take(part.edge),
-            part.edge,
-        )
-        one, two = shares
-        meet = [(1 + facing[:, k]).astype(np.float32).take(part.edge) for k in range(3)]
-        result[chosen] = one + two - own * (one * meet[0] + two * meet[1]) - one * two * meet[2]
+            d, t = (_linear(form[:, k], part) for form in (outward, along))
+            level = _looked_up(levels, fit.blur, self.profiles[:, k], -d, edge)
+            spill += (1 - level) * subtended(d, t, half.take(self.others[:, k]).take(edge))
+        result[chosen] = spill
         return result
 
     def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
-        at = np.stack([-self.margin / fit.blur[self.partner[:, k]] for k in (0, 1)], axis=1)
+        at = np.stack([self.margin / fit.blur[self.profiles[:, k]] for k in (0, 1)], axis=1)
         place = np.clip((profile.to_cell(at) * profile.FINE).astype(int), 0, profile.BINS - 1)
-        return (self.places.side >= 0) & (levels[self.partner, place] > LEAST).any(axis=1)
+        return (self.places.side >= 0) & (1 - levels[self.profiles, place] > LEAST).any(axis=1)
 
-    def _distances(self, fit: EdgeFit) -> tuple[NDArray, NDArray, NDArray, NDArray]:
-        """Distance beyond each of the others: at the middle, by t, by u; and how much normals face alike."""
+    def _seen_from(self, fit: EdgeFit) -> tuple[NDArray, NDArray]:
+        """Distance beyond each of the others, and along it: at an edge's middle, by t, by u; shape (n, 2, 3)."""
         places = self.places
-        slope = (fit.line[:, 1] / fit.half)[:, None]
-        normals = (places.normal - slope * places.along) / np.sqrt(1 + slope**2)
-        through = places.middle + fit.middle[:, None] * places.along + fit.line[:, :1] * places.normal
-        outward = -places.walls[..., :2]
-        constant = -places.walls[..., 2]
-        other = normals[self.partner]
-        outward = np.where(self.known[..., None], other, outward)
-        constant = np.where(self.known, -np.einsum("nkc,nkc->nk", other, through[self.partner]), constant)
-        zero = np.einsum("nkc,nc->nk", outward, places.middle) + constant
-        by_t = np.einsum("nkc,nc->nk", outward, places.along)
-        by_u = np.einsum("nkc,nc->nk", outward, places.normal)
-        facing = np.concatenate([by_u, np.einsum("nc,nc->n", outward[:, 0], outward[:, 1])[:, None]], axis=1)
-        return zero, by_t, by_u, facing
+        offset = np.where(self.usable, fit.line[:, 0], 0.0)
+        slope = np.where(self.usable, fit.line[:, 1] / fit.half, 0.0)[:, None]
+        normal = (places.normal - slope * places.along) / np.sqrt(1 + slope**2)
+        along = (places.along + slope * places.normal) / np.sqrt(1 + slope**2)
+        through = places.middle + offset[:, None] * places.normal
+        lean = through + np.where(self.usable, fit.middle, 0.0)[:, None] * places.along
+        away = places.middle[:, None] - lean[self.others], places.middle[:, None] - through[self.others]
+        ways = normal[self.others], along[self.others]
+        return tuple(
+            np.stack(
+                [np.einsum("nkc,nkc->nk", way, start)]
+                + [np.einsum("nkc,nc->nk", way, own) for own in (places.along, places.normal)],
+                axis=2,
+            )
+            for way, start in zip(ways, away, strict=True)
+        )
+
+
+def _far_light(fit: EdgeFit) -> NDArray:
+    """a of the a / z that a profile lacks to its white plateau far out, z in blur widths, shape (n,)."""
+    dark, white = fit.plateaus()
+    contrast = np.where(white > dark, white - dark, 1.0)
+    return np.clip(fit.coefficients @ profile.fading_row() / contrast, 0, MOST_FAR_LIGHT)
 
 
 def _levels(fit: EdgeFit) -> NDArray:
@@ -109,8 +134,9 @@ def _levels(fit: EdgeFit) -> NDArray:
     return np.clip((fit.coefficients @ profile.bin_tables()[0].T - dark[:, None]) / contrast, 0, 1)
 
 
-def _along(zero: NDArray, by_t: NDArray, by_u: NDArray, samples: EdgeSamples) -> NDArray:
-    zero, by_t, by_u = (a.astype(np.float32).take(samples.edge) for a in (zero, by_t, by_u))
+def _linear(form: NDArray, samples: EdgeSamples) -> NDArray[np.float32]:
+    """A value at an edge's middle and its rise by t and u, shape (n, 3), at the samples."""
+    zero, by_t, by_u = (a.take(samples.edge) for a in form.astype(np.float32).T)
     return zero + by_t * samples.t + by_u * samples.u
 
 
