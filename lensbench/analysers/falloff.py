@@ -8,39 +8,50 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.blocks import block_means
+from lensbench.analysers.bright_spot import find_bright_spot
+from lensbench.analysers.colour_cast import colour_cast
+from lensbench.analysers.hard_edge import FoundEdge, find_hard_edge
+from lensbench.analysers.light_map import (
+    MAP_STOPS,
+    READABLE_STOPS,
+    REFERENCE_H,
+    FlatLight,
+    LightMap,
+    fit_light,
+    read_flat,
+)
+from lensbench.analysers.light_shape import light_contours, light_profile, lopsidedness, usable_light
+from lensbench.analysers.panel_light import PanelGiven, split_panel
 from lensbench.analysers.round_light import centre_of_light
-from lensbench.analysers.surface import Surface, fit_clean_surface
+from lensbench.analysers.spot_growth import growing_spot
 from lensbench.errors import BenchError
-from lensbench.findings import Falloff, FalloffGrid, Figure, Place, ZoneFalloff
+from lensbench.findings import (
+    BrightSpot,
+    Coverage,
+    Falloff,
+    FalloffGrid,
+    Figure,
+    LightPanel,
+    Place,
+    ZoneCast,
+    ZoneFalloff,
+)
 from lensbench.frame import ZONES, centre_of, h_of, half_diagonal, zone_index
 from lensbench.shot import Shot
-
-REFERENCE_H = 0.1
-"""Falloff is counted in stops below the mean light within this distance of the frame's centre."""
-
-READABLE_STOPS = 8.0
-"""Blocks darker than the brightest by more than this hold too little light to be read."""
 
 COVERED_STOPS = 5.0
 """Where a block of the frame is darker than this the light does not cover the frame."""
 
-CLIPPED_SHARE = 0.02
-"""A block with a larger share of clipped samples is left out; a few are hot pixels."""
-
 GRID = (49, 33)
 """Points of the reported map across and down."""
-
-MAP_STOPS = 1.5e-3
-"""What the smooth map leaves open where a rim begins to cut the light (as found on flats of known light)."""
 
 ZONE_POINTS = 300
 """Points each way over which a zone's mean is taken."""
 
 
 @dataclass(frozen=True, eq=False)
-class LightMap:
-    """Stops below the reference over a grid of blocks, as measured and smooth.
+class GatheredLight:
+    """What the flats of one setting show, before a map is laid through it.
 
     Attributes
     ----------
@@ -48,14 +59,14 @@ class LightMap:
         Width and height of the frame in pixels.
     x, y : ndarray
         The blocks' centres in pixels.
-    stops : ndarray, shape (y, x)
-        As measured, 0 where not readable.
-    weight : ndarray, shape (y, x)
-        0 where a block could not be read.
-    surface : Surface
-        The smooth map, in stops.
-    spread : float
-        Standard deviation of one block's noise in stops.
+    stops, weight : ndarray, shape (y, x)
+        The lens's falloff, the panel's own light taken off where it is known; 0 of weight where not readable.
+    rough : ndarray of bool, shape (y, x)
+        Blocks beyond a hard edge, or too dark to be read.
+    edge : FoundEdge
+    panel : LightPanel
+    cast : list of ZoneCast
+    pixel_pitch_um : float or None
     """
 
     size: tuple[int, int]
@@ -63,16 +74,19 @@ class LightMap:
     y: NDArray[np.float64]
     stops: NDArray[np.float64]
     weight: NDArray[np.float64]
-    surface: Surface
-    spread: float
-
-    @property
-    def smooth(self) -> NDArray[np.float64]:
-        """The smooth map at the blocks' centres, shape (y, x)."""
-        return self.surface.on_grid(self.x, self.y)
+    rough: NDArray[np.bool_]
+    edge: FoundEdge
+    panel: LightPanel
+    cast: list[ZoneCast]
+    pixel_pitch_um: float | None
 
 
-def measure_falloff(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> Falloff:
+def measure_falloff(
+    flats: Sequence[Shot],
+    darks: Sequence[Shot] = (),
+    given: Sequence[PanelGiven] | None = None,
+    pixel_pitch_um: float | None = None,
+) -> Falloff:
     """Measure falloff from flats taken alike.
 
     Parameters
@@ -81,136 +95,146 @@ def measure_falloff(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> Fallof
         One or more flats of one setting and one frame size. Their maps are averaged.
     darks : sequence of Shot
         Frames taken with the lens covered, at the flats' exposure time and sensitivity; their mean is taken off.
+    given : sequence of PanelGiven, optional
+        How the light panel stood for each flat; in one place where not given.
+    pixel_pitch_um : float, optional
+        For figures in millimetres on the sensor.
 
     Returns
     -------
     Falloff
         Zone figures are the mean of the stops over the zone's area. Intervals hold the flats' noise and the
-        map's misfit, not the light panel's own unevenness.
+        map's misfit; what is left of the light panel's own unevenness is said in `panel`.
 
     Raises
     ------
     BenchError
         Where the flats can't be read: too dark, clipped in the middle, or of different sizes.
     """
-    light_map = map_light(flats, darks)
-    size = light_map.size
-    grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
-    darkest = np.where(light_map.weight > 0, light_map.stops, np.inf)
-    return Falloff(
-        zones=_zones(light_map),
-        grid=_grid(light_map, grid_x, grid_y),
-        centre_px=_centre(light_map),
-        covers_frame=bool(_low_percentile_cover(darkest)),
-    )
+    return describe_light(gather_light(flats, darks, given, pixel_pitch_um))
 
 
-def map_light(flats: Sequence[Shot], darks: Sequence[Shot] = ()) -> LightMap:
-    """Average flats to one map of stops below the middle.
-
-    Raises
-    ------
-    BenchError
-        As `measure_falloff`.
-    """
+def gather_light(
+    flats: Sequence[Shot],
+    darks: Sequence[Shot] = (),
+    given: Sequence[PanelGiven] | None = None,
+    pixel_pitch_um: float | None = None,
+) -> GatheredLight:
+    """Read flats and tell the lens's light from the panel's; parameters and errors as of `measure_falloff`."""
     if not flats:
         raise ValueError("falloff needs a flat")
-    first = flats[0]
-    channel = first.reference
-    total, weight = 0.0, 0.0
+    first, given = flats[0], list(given or [PanelGiven()] * len(flats))
     for flat in flats:
         if flat.size != first.size:
             raise BenchError(
                 f"{flat.name}: is {flat.size[0]} × {flat.size[1]} pixels, {first.name} is "
                 f"{first.size[0]} × {first.size[1]}. Take all flats of a setting with one camera and crop."
             )
-        blocks = block_means(flat, channel)
-        light = blocks.light - _dark_level(darks, flat, channel)
-        readable = _readable(flat, light, blocks.clipped, channel)
-        logs = np.log2(np.where(readable, light, 1.0))
-        middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
-        logs -= np.median(logs[middle])
-        total, weight = total + np.where(readable, logs, 0.0), weight + readable
-    stops = -np.where(weight > 0, total / np.maximum(weight, 1), 0.0)
-    return _fitted(first.size, blocks.x, blocks.y, stops, weight)
+    lights = [read_flat(flat, first.reference, darks) for flat in flats]
+    x, y = lights[0].x, lights[0].y
+    places = list(dict.fromkeys(given))
+    stops, weight = zip(
+        *(_averaged([s for s, g in zip(lights, given, strict=True) if g == p]) for p in places), strict=True
+    )
+    panel_stops, panel = split_panel(np.array(stops), np.array(weight) > 0, x, y, first.size, places)
+    weight = np.array(weight)
+    total = weight.sum(axis=0)
+    lens = ((np.array(stops) - panel_stops) * weight).sum(axis=0) / np.maximum(total, 1)
+    dark = np.all([light.dark for light in lights], axis=0)
+    lens = np.where(dark, READABLE_STOPS, lens)
+    edge = find_hard_edge(first.size, x, y, lens, (total > 0) | dark, pixel_pitch_um)
+    rough = edge.beyond | dark
+    cast = colour_cast(flats, darks, lights, rough)
+    return GatheredLight(first.size, x, y, lens, total, rough, edge, panel, cast, pixel_pitch_um)
 
 
-def _dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArray:
-    """Mean of the darks over the flat's blocks, in stored units above black; 0 without darks."""
-    if not darks:
-        return 0.0
-    for dark in darks:
-        if dark.size != flat.size:
-            raise BenchError(
-                f"{dark.name}: is {dark.size[0]} × {dark.size[1]} pixels, {flat.name} is "
-                f"{flat.size[0]} × {flat.size[1]}. Take the dark frames with the same camera and crop."
-            )
-    return np.mean([block_means(dark, channel).light for dark in darks], axis=0)
+def _averaged(lights: Sequence[FlatLight]) -> tuple[NDArray, NDArray]:
+    """The mean of flats of one place of the panel, and how many flats each block could be read in."""
+    readable = np.array([light.readable for light in lights])
+    total = np.where(readable, [light.stops for light in lights], 0.0).sum(axis=0)
+    count = readable.sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), 0.0), count.astype(float)
 
 
-def _readable(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> NDArray[np.bool_]:
-    """Which blocks hold light that can be read; refuses a flat whose middle can't."""
-    size_y, size_x = light.shape
-    middle = np.s_[3 * size_y // 8 : 5 * size_y // 8 + 1, 3 * size_x // 8 : 5 * size_x // 8 + 1]
-    full = flat.full_scale(channel)
-    if np.median(clipped[middle]) > CLIPPED_SHARE:
-        raise BenchError(
-            f"{flat.name}: the middle of the flat is clipped ({channel} is at 100 %). Expose a stop less."
-        )
-    level = float(np.median(light[middle]))
-    if level < 0.005 * full:
-        raise BenchError(
-            f"{flat.name}: the middle of the flat is nearly black ({channel} is at {100 * level / full:.1f} %). "
-            "Aim at 50 to 75 %: light the sheet, take the cap off, expose longer."
-        )
-    brightest = float(np.percentile(light, 99))
-    return (light > brightest * 2.0**-READABLE_STOPS) & (clipped <= CLIPPED_SHARE)
+def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None] | None = None) -> Falloff:
+    """Lay a smooth map through what the flats show and take all figures from it.
+
+    Parameters
+    ----------
+    light : GatheredLight
+        From `gather_light`.
+    spot : (ndarray, BrightSpot or None), optional
+        Stops that a bright spot adds, and what is said of it, where flats at other apertures have told; looked for
+        in this light alone where not given.
+    """
+    size, x, y = light.size, light.x, light.y
+    light_map = fit_light(size, x, y, light.stops, light.weight, light.rough)
+    if spot is None:
+        trust = light.weight * ~light.rough
+        spot = find_bright_spot(size, x, y, light_map.stops, trust, light_map.spread, _axis(light_map))
+    if spot[0].any():
+        light_map = fit_light(size, x, y, light.stops + spot[0], light.weight, light.rough)
+    grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
+    grid = np.where(light_map.readable_on(grid_x, grid_y), light_map.on_grid(grid_x, grid_y), np.nan)
+    centre = _centre(light_map)
+    zones = _zones(light_map)
+    about = centre_of(size) if centre is None else (centre.x.value, centre.y.value)
+    corners = [zone for zone in zones if zone.zone.startswith("corner")]
+    return Falloff(
+        zones=zones,
+        grid=_listed(grid_x, grid_y, grid),
+        centre_px=centre,
+        covers_frame=_covers(light, light_map),
+        worst_corner=max(corners, key=lambda zone: zone.stops.value, default=None),
+        profile=light_profile(light_map),
+        contours=light_contours(light_map, grid_x, grid_y, grid),
+        lopsided=lopsidedness(light_map),
+        cast=light.cast,
+        bright_spot=spot[1],
+        panel=light.panel,
+        coverage=Coverage(usable_light(light_map, about, light.pixel_pitch_um), light.edge.finding),
+    )
 
 
-def _fitted(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, weight: NDArray) -> LightMap:
-    surface, _ = fit_clean_surface(stops, weight, x, y, size, least=1e-3)
-    stops = stops + _bend_within(surface, x, y)
-    surface, trust = fit_clean_surface(stops, weight, x, y, size, least=1e-3)
-    off = (stops - surface.on_grid(x, y))[(weight > 0) & (trust > 0.5)]
-    spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
-    reference = _reference(surface, size)
-    level = Surface(size, surface.coefficients - reference)
-    return LightMap(size, x, y, np.where(weight > 0, stops - reference, 0.0), weight, level, spread)
+def describe_apertures(lights: Sequence[GatheredLight], f_numbers: Sequence[float]) -> list[Falloff]:
+    """`describe_light` for two apertures or more of one build, which together tell a bright spot from falloff.
+
+    Parameters
+    ----------
+    lights : sequence of GatheredLight
+    f_numbers : sequence of float
+        Rising.
+    """
+    first = lights[0]
+    good = [(light.weight > 0) & ~light.rough for light in lights]
+    spread = fit_light(first.size, first.x, first.y, first.stops, first.weight, first.rough).spread
+    spots = growing_spot(first.size, first.x, first.y, [light.stops for light in lights], good, f_numbers, spread)
+    return [describe_light(light, spot) for light, spot in zip(lights, spots, strict=True)]
 
 
-def _bend_within(surface: Surface, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-    """Stops in the middle of each block less those of its mean light: the light bends within it."""
-    light = 2.0 ** -surface.on_grid(x, y)
-    bend = sum(np.gradient(np.gradient(light, axis=axis), axis=axis) for axis in (0, 1))
-    return np.log2(1 + np.clip(bend / light / 24, -0.1, 0.1))
-
-
-def _reference(surface: Surface, size: tuple[int, int]) -> float:
-    """Stops of the mean light within `REFERENCE_H` of the frame's centre."""
-    reach = REFERENCE_H * half_diagonal(size)
-    steps = np.linspace(-reach, reach, 41)
-    x, y = (size[0] - 1) / 2 + steps, (size[1] - 1) / 2 + steps
-    inside = np.hypot(steps[None, :], steps[:, None]) <= reach
-    return -float(np.log2(np.mean(2.0 ** -surface.on_grid(x, y)[inside])))
+def _covers(light: GatheredLight, light_map: LightMap) -> bool:
+    """Whether no more than a speck of the frame is darker than `COVERED_STOPS`; clipped blocks are not dark."""
+    known = light_map.readable | light.rough
+    return bool(np.mean(known & (light_map.stops > COVERED_STOPS)) < 1e-3)
 
 
 def _zones(light_map: LightMap) -> list[ZoneFalloff]:
     """The mean of the stops over each zone that can be read."""
-    size, readable = light_map.size, light_map.weight > 0
+    size, readable = light_map.size, light_map.readable
     x, y = _fine(size[0]), _fine(size[1])
-    stops, index = light_map.surface.on_grid(x, y), zone_index(x[None, :], y[:, None], size)
+    stops, index = light_map.on_grid(x, y), zone_index(x[None, :], y[:, None], size)
     block_index = zone_index(light_map.x[None, :], light_map.y[:, None], size)
     middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], size) < REFERENCE_H)
-    rows = np.abs(y[:, None] - light_map.y).argmin(axis=1)
-    columns = np.abs(x[:, None] - light_map.x).argmin(axis=1)
-    seen = readable[np.ix_(rows, columns)]
+    seen = light_map.readable_on(x, y)
+    smooth = readable & ~light_map.rough
     found = []
     for number, zone in enumerate(ZONES):
         inside, blocks = seen & (index == number), readable & (block_index == number)
         if not blocks.any() or inside.sum() < 0.5 * (index == number).sum():
             continue
         noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
-        misfit = float(np.median((light_map.stops - light_map.smooth)[blocks]))
+        off = (light_map.stops - light_map.smooth)[blocks & smooth]
+        misfit = float(np.median(off)) if len(off) else 0.0
         half = float(np.hypot(1.96 * noise + abs(misfit), MAP_STOPS))
         found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
     return found
@@ -222,30 +246,29 @@ def _fine(length: int) -> NDArray[np.float64]:
     return (np.arange(count) + 0.5) * length / count - 0.5
 
 
-def _grid(light_map: LightMap, x: NDArray, y: NDArray) -> FalloffGrid:
-    """The smooth map on a grid, None where the nearest block could not be read."""
-    stops = light_map.surface.on_grid(x, y)
-    rows = np.abs(y[:, None] - light_map.y).argmin(axis=1)
-    columns = np.abs(x[:, None] - light_map.x).argmin(axis=1)
-    readable = light_map.weight[np.ix_(rows, columns)] > 0
-    listed = [
-        [round(float(value), 5) if fine else None for value, fine in zip(line, good, strict=True)]
-        for line, good in zip(stops, readable, strict=True)
-    ]
+def _listed(x: NDArray, y: NDArray, stops: NDArray) -> FalloffGrid:
+    """The map for the report, None where it could not be read."""
+    listed = [[round(float(v), 5) if np.isfinite(v) else None for v in line] for line in stops]
     return FalloffGrid([float(v) for v in x], [float(v) for v in y], listed)
-
-
-def _low_percentile_cover(darkest: NDArray) -> bool:
-    """Whether no more than a speck of the frame is darker than `COVERED_STOPS`."""
-    return np.mean(darkest > COVERED_STOPS) < 1e-3
 
 
 def _centre(light_map: LightMap) -> Place | None:
     """Where the light's centre lies; None where it is too even to tell."""
-    size, readable = light_map.size, light_map.weight > 0
-    found = centre_of_light(light_map.x, light_map.y, light_map.smooth, readable, size, light_map.spread)
+    found = _round_axis(light_map)
     if found is None:
         return None
-    middle = np.array(centre_of(size)) + found[0] * half_diagonal(size)
-    across, down = found[1] * half_diagonal(size)
+    half = half_diagonal(light_map.size)
+    middle = np.array(centre_of(light_map.size)) + found[0] * half
+    across, down = found[1] * half
     return Place(Figure.of(middle[0], across, "px"), Figure.of(middle[1], down, "px"))
+
+
+def _axis(light_map: LightMap) -> NDArray | None:
+    """The light's centre in half-diagonals from the frame's."""
+    found = _round_axis(light_map)
+    return None if found is None else found[0]
+
+
+def _round_axis(light_map: LightMap) -> tuple[NDArray, NDArray] | None:
+    good = light_map.readable & ~light_map.rough
+    return centre_of_light(light_map.x, light_map.y, light_map.smooth, good, light_map.size, light_map.spread)

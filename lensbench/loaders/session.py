@@ -34,6 +34,8 @@ class TargetEntry(msgspec.Struct, frozen=True):
     layout: str = "target.json"
     rulers_measured_mm: tuple[float, float] | None = None
     print_dpi: float | None = None
+    ink_reflectance: float | None = None
+    light_traps: list[tuple[int, int]] = []
 
 
 class ShotEntry(msgspec.Struct, frozen=True):
@@ -47,6 +49,8 @@ class ShotEntry(msgspec.Struct, frozen=True):
     rail_mm: float | None = None
     lens_turn_deg: float = 0.0
     panel: int = 1
+    panel_turn_deg: float = 0.0
+    panel_shift: tuple[float, float] | None = None
     encoding: str | None = None
 
 

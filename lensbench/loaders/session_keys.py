@@ -59,6 +59,22 @@ def pair(low: float, high: float, means: str) -> Check:
     return check
 
 
+def list_of_places(means: str) -> Check:
+    """Pairs of whole numbers: columns and rows of tiles."""
+
+    def check(value: Any) -> list[tuple[int, int]]:
+        pairs = value if isinstance(value, list) else [None]
+        whole = all(
+            isinstance(p, list) and len(p) == 2 and all(isinstance(n, int) and not isinstance(n, bool) for n in p)
+            for p in pairs
+        )
+        if not whole:
+            raise ValueError(f"It must be {means}: column and row of each, as in target.json.")
+        return [(column, row) for column, row in value]
+
+    return check
+
+
 def words(means: str) -> Check:
     """Some text in quotes, such as may be a file's name."""
 
@@ -112,6 +128,12 @@ SHOT_KEYS: dict[str, Check] = {
         -360, 360, "the angle in degrees by which the lens was turned in its mount, such as 90"
     ),
     "panel": count("counting the places of the light panel"),
+    "panel_turn_deg": number(
+        -360, 360, "the angle in degrees by which the light panel was turned anticlockwise as seen, such as 180"
+    ),
+    "panel_shift": pair(
+        -2, 2, "how far the panel was moved, in widths of the picture to the right and in heights down: [0.3, 0]"
+    ),
     "encoding": one_of(ENCODINGS),
 }
 """The keys of a [[shot]]."""
@@ -135,6 +157,8 @@ TABLE_KEYS: dict[str, dict[str, Check]] = {
             5, 5000, "the two ruler bars' lengths as measured, across and up, such as [149.8, 150.1]"
         ),
         "print_dpi": number(50, 50_000, "the printer's dots an inch, such as 600"),
+        "ink_reflectance": number(0, 0.5, "the ink's light over the paper's, such as 0.04 (a density of 1.4)"),
+        "light_traps": list_of_places("the tiles that are holes over black, such as [[7, 5], [0, 0]]"),
     },
 }
 """The keys of the other tables."""

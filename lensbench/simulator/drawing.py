@@ -49,12 +49,15 @@ class Piece:
         The place whose blur it gets.
     number : int
         Keeps its ragged edges the same whatever else is drawn.
+    darkness : float
+        How much light it takes away, over what the ink does: more than 1 for a hole over black.
     """
 
     corners_mm: NDArray[np.float64]
     edges: tuple[tuple[int, int], ...]
     place_mm: NDArray[np.float64]
     number: int
+    darkness: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +178,7 @@ def _draw_piece(
     if patch is not None:
         image = blurred_polygon(vertices, patch, response, Skirt.of(response.surround, SKIRT_PX))
         for samples, taken in channel_parts(canvas, channel, patch):
-            samples += image[taken]
+            samples += np.float32(piece.darkness) * image[taken]
 
 
 def _parts(projection: Projection, piece: Piece) -> int:

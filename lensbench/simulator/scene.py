@@ -21,6 +21,8 @@ class Print:
         Standard deviation of the edge about its line, and the length over which it hangs together.
     black : float
         Light of the ink over that of the paper.
+    light_traps : tuple of (int, int)
+        Columns and rows of tiles that are holes over black, and send back no light.
     """
 
     scale: Pair = (1.0, 1.0)
@@ -28,6 +30,7 @@ class Print:
     raggedness_mm: float = 0.0
     dot_mm: float = 0.04
     black: float = 0.04
+    light_traps: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -121,7 +121,9 @@ def _near_frame(projection: Projection, layout: Layout, beside_px: float) -> NDA
 def _piece(layout: Layout, tile: int, scene: Scene) -> Piece:
     corners = layout.corners_mm[tile]
     printed = spread_triangles(corners, scene.print.ink_spread_mm)
-    return Piece(printed, LEG_CORNERS, incentres(corners), int(tile))
+    trap = (int(layout.column[tile]), int(layout.row[tile])) in scene.print.light_traps
+    darkness = 1 / (1 - scene.print.black) if trap else 1.0
+    return Piece(printed, LEG_CORNERS, incentres(corners), int(tile), darkness)
 
 
 def _truth(

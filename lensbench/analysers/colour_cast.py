@@ -1,0 +1,87 @@
+"""Colour cast: how much redder or bluer an even light is drawn away from the middle of the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flat
+from lensbench.analysers.surface import fit_clean_surface
+from lensbench.errors import BenchError
+from lensbench.findings import Figure, ZoneCast
+from lensbench.frame import ZONES, h_of, zone_index
+from lensbench.shot import Shot
+
+SPLINES = (8, 11)
+"""Splines down and across: casts change slowly."""
+
+MAP_PERCENT = 0.05
+"""What the smooth map of a cast leaves open, in percent."""
+
+
+def colour_cast(
+    flats: Sequence[Shot], darks: Sequence[Shot], greens: Sequence[FlatLight], rough: NDArray[np.bool_]
+) -> list[ZoneCast]:
+    """Measure red and blue over green by zone, against the middle.
+
+    Parameters
+    ----------
+    flats, darks : sequence of Shot
+        As for the falloff.
+    greens : sequence of FlatLight
+        What each flat shows in its reference channel.
+    rough : ndarray of bool, shape (y, x)
+        Blocks that a hard edge cuts.
+
+    Returns
+    -------
+    list of ZoneCast
+        Empty for a camera without colours. The light's own colour is taken to be the same all over the panel.
+    """
+    casts = {colour: _cast(flats, darks, greens, rough, colour) for colour in ("red", "blue")}
+    return [
+        ZoneCast(zone, *(casts[colour].get(zone) for colour in ("red", "blue")))
+        for zone in ZONES
+        if any(zone in cast for cast in casts.values())
+    ]
+
+
+def _cast(
+    flats: Sequence[Shot],
+    darks: Sequence[Shot],
+    greens: Sequence[FlatLight],
+    rough: NDArray[np.bool_],
+    colour: str,
+) -> dict[str, Figure]:
+    """One colour over green in percent, by zone; nothing where it can't be read."""
+    first = flats[0]
+    if colour not in first.channels or first.reference != "green":
+        return {}
+    try:
+        lights = [read_flat(flat, colour, darks) for flat in flats]
+    except BenchError:
+        return {}
+    more = np.array([green.stops - light.stops for green, light in zip(greens, lights, strict=True)])
+    good = np.array([green.readable & light.readable for green, light in zip(greens, lights, strict=True)])
+    weight = good.sum(axis=0) * ~rough
+    mean = np.where(weight > 0, (more * good).sum(axis=0) / np.maximum(good.sum(axis=0), 1), 0.0)
+    x, y, size = greens[0].x, greens[0].y, first.size
+    surface, trust = fit_clean_surface(mean, weight, x, y, size, least=1e-3, splines=SPLINES)
+    smooth = surface.on_grid(x, y)
+    kept = (weight > 0) & (trust > 0.5)
+    spread = 1.4826 * float(np.median(np.abs((mean - smooth)[kept])))
+    middle = (h_of(x[None, :], y[:, None], size) < REFERENCE_H) & (weight > 0)
+    if not middle.any():
+        return {}
+    smooth = smooth - smooth[middle].mean()
+    index = zone_index(x[None, :], y[:, None], size)
+    found = {}
+    for number, zone in enumerate(ZONES):
+        inside = (index == number) & (weight > 0)
+        if inside.sum() > 0.5 * (index == number).sum():
+            percent = 100 * (2 ** smooth[inside].mean() - 1)
+            noise = 100 * np.log(2) * spread * np.sqrt(1 / inside.sum() + 1 / middle.sum())
+            found[zone] = Figure.of(percent, np.hypot(1.96 * noise, MAP_PERCENT), "%")
+    return found

@@ -1,0 +1,167 @@
+"""Hard edges: where a barrel, a ring or a hood ends the light abruptly, told from falloff that is merely steep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates, median_filter
+from scipy.optimize import least_squares
+
+from lensbench.findings import CutCorner, Figure, HardEdge, Place
+from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
+
+STEEP = 14.0
+"""Stops for one half-diagonal from which the light ends abruptly; cos⁴ reaches 4 in the corner of a 120° lens."""
+
+LEAST_DROP = 1.0
+"""Stops that the light must lose on the way for it to count as ended."""
+
+RAYS = 360
+"""Directions in which the edge is looked for."""
+
+LEAST_RAYS = 4
+"""Directions that must meet the edge: fewer are a mark in the corner."""
+
+LEAST_SPAN_DEG = 25.0
+"""How much of the circle must be seen for its radius and centre to be told."""
+
+
+@dataclass(frozen=True, eq=False)
+class FoundEdge:
+    """A hard edge.
+
+    Attributes
+    ----------
+    beyond : ndarray of bool, shape (y, x)
+        Blocks on the edge or beyond it.
+    finding : HardEdge or None
+        None where there is no hard edge.
+    """
+
+    beyond: NDArray[np.bool_]
+    finding: HardEdge | None
+
+
+def find_hard_edge(
+    size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, seen: NDArray, pixel_pitch_um: float | None
+) -> FoundEdge:
+    """Look outward from the middle for where the light ends.
+
+    Parameters
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    x, y : ndarray
+        The blocks' centres in pixels.
+    stops : ndarray, shape (y, x)
+        How dark each block is, positive is darker.
+    seen : ndarray of bool, shape (y, x)
+        Blocks that are no clipped ones; too dark to be read counts as seen.
+    pixel_pitch_um : float or None
+        For figures in millimetres.
+    """
+    rays = _rays(size, x, y, median_filter(np.where(seen, stops, 0.0), 3))
+    met = [(angle, *edge) for angle, r, s in rays if (edge := _edge_on(r, s, half_diagonal(size)))]
+    nothing = FoundEdge(np.zeros(stops.shape, bool), None)
+    if len(met) < LEAST_RAYS:
+        return nothing
+    angle, start, radius, width = np.array(met).T
+    block = float(np.diff(x[:2]).item())
+    beyond = _beyond(size, x, y, angle, start - block)
+    middle = centre_of(size)
+    places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
+    circle = _circle(places, pixel_pitch_um) if _span_deg(angle) >= LEAST_SPAN_DEG else (None, None, None)
+    spread = 1.96 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
+    finding = HardEdge(
+        corners=_corners(size, angle, radius),
+        # A block's own width smears the edge.
+        width_px=Figure.of(np.sqrt(max(np.median(width) ** 2 - block**2, 0)), np.hypot(spread, block), "px"),
+        centre_px=circle[0],
+        radius_px=circle[1],
+        radius_mm=circle[2],
+    )
+    return FoundEdge(beyond, finding)
+
+
+def _rays(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray) -> list[tuple[float, NDArray, NDArray]]:
+    """Stops along rays from the middle to the border: angle, distances in pixels and stops."""
+    middle, pitch = centre_of(size), float(np.diff(x[:2]).item())
+    found = []
+    for angle in np.arange(RAYS) * 2 * np.pi / RAYS:
+        cos, sin = np.cos(angle), np.sin(angle)
+        longest = min(size[0] / 2 / max(abs(cos), 1e-9), size[1] / 2 / max(abs(sin), 1e-9))
+        r = np.arange(0, longest, pitch / 2)
+        columns = np.interp(middle[0] + r * cos, x, np.arange(len(x)))
+        rows = np.interp(middle[1] + r * sin, y, np.arange(len(y)))
+        found.append((float(angle), r, map_coordinates(stops, [rows, columns], order=1, mode="nearest")))
+    return found
+
+
+def _edge_on(r: NDArray, stops: NDArray, half: float) -> tuple[float, float, float] | None:
+    """Where on a ray the steep part begins, where the light has fallen to half, and from nine tenths to one."""
+    if len(r) < 8:
+        return None
+    slope = np.gradient(stops, r / half)
+    steep = np.flatnonzero(slope > STEEP)
+    if not len(steep):
+        return None
+    first = int(steep[0])
+    while first > 0 and slope[first - 1] > STEEP / 3:
+        first -= 1
+    inside = stops[first]
+    if stops[first:].max() - inside < LEAST_DROP or stops[-1] - inside < LEAST_DROP / 2:
+        return None
+    light = 2.0 ** -(stops[first:] - inside)
+    tenths = [float(np.interp(-level, -np.minimum.accumulate(light), r[first:])) for level in (0.9, 0.5, 0.1)]
+    return float(r[first]), tenths[1], tenths[2] - tenths[0]
+
+
+def _beyond(size: tuple[int, int], x: NDArray, y: NDArray, angle: NDArray, start: NDArray) -> NDArray[np.bool_]:
+    """Blocks farther out than the edge in their own direction."""
+    middle = centre_of(size)
+    down, across = np.meshgrid(y - middle[1], x - middle[0], indexing="ij")
+    limit = np.full(RAYS, np.inf)
+    limit[np.round(angle * RAYS / (2 * np.pi)).astype(int) % RAYS] = start
+    # A ray or two that miss the edge between others that meet it see a gap of the grid's.
+    near = np.stack([np.roll(limit, step) for step in (-1, 0, 1)])
+    limit = near.min(axis=0)
+    own = np.round(np.arctan2(down, across) * RAYS / (2 * np.pi)).astype(int) % RAYS
+    return np.hypot(across, down) > limit[own]
+
+
+def _span_deg(angle: NDArray) -> float:
+    """How much of the circle the edge is seen over: the whole less the widest gap."""
+    gaps = np.diff(np.append(np.sort(angle), np.min(angle) + 2 * np.pi))
+    return 360 - float(np.degrees(gaps.max()))
+
+
+def _circle(places: NDArray, pixel_pitch_um: float | None) -> tuple[Place | None, Figure | None, Figure | None]:
+    """The circle through places of an edge, by least squares of their distances from it."""
+    start = [*places.mean(axis=0), np.hypot(*(places - places.mean(axis=0)).T).mean()]
+    fit = least_squares(lambda c: np.hypot(*(places - c[:2]).T) - c[2], start, loss="soft_l1", f_scale=2.0)
+    # Neighbouring directions share their blocks.
+    variance = max(np.mean(fit.fun**2), 0.01) * 4
+    sigma = np.sqrt(np.diag(np.linalg.pinv(fit.jac.T @ fit.jac)) * variance)
+    centre, radius = fit.x[:2], fit.x[2]
+    if sigma[2] > 0.1 * radius:
+        return None, None, None
+    at = Place(*(Figure.of(c, 1.96 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
+    pitch = (pixel_pitch_um or 0) / 1000
+    figure = Figure.of(radius, 1.96 * sigma[2], "px")
+    return at, figure, Figure.of(radius * pitch, 1.96 * sigma[2] * pitch, "mm") if pitch else None
+
+
+def _corners(size: tuple[int, int], angle: NDArray, radius: NDArray) -> list[CutCorner]:
+    """How much of each corner zone lies beyond half of the light."""
+    x, y = np.arange(0.5, 240) / 240 * size[0] - 0.5, np.arange(0.5, 160) / 160 * size[1] - 0.5
+    index = zone_index(x[None, :], y[:, None], size)
+    cut = _beyond(size, x, y, angle, radius)
+    found = []
+    for number, zone in enumerate(ZONES):
+        inside = index == number
+        share = 100 * float(cut[inside].mean()) if zone.startswith("corner") and inside.any() else 0.0
+        if share > 0.5:
+            found.append(CutCorner(zone, Figure(share, max(share - 1.5, 0.0), min(share + 1.5, 100.0), "%")))
+    return found

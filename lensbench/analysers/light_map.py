@@ -1,0 +1,226 @@
+"""An even light as a map: block means of the raw samples in stops, and the smooth surface through them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.blocks import block_means
+from lensbench.analysers.surface import Surface, fit_clean_surface
+from lensbench.errors import BenchError
+from lensbench.frame import h_of, half_diagonal
+from lensbench.shot import Shot
+
+REFERENCE_H = 0.1
+"""Falloff is counted in stops below the mean light within this distance of the frame's centre."""
+
+READABLE_STOPS = 8.0
+"""Blocks darker than the brightest by more than this hold too little light to be read."""
+
+CLIPPED_SHARE = 0.02
+"""A block with a larger share of clipped samples is left out; a few are hot pixels."""
+
+MAP_STOPS = 1.5e-3
+"""What the smooth map leaves open where a rim begins to cut the light (as found on flats of known light)."""
+
+
+@dataclass(frozen=True, eq=False)
+class FlatLight:
+    """What one flat shows in one channel, over a grid of blocks.
+
+    Attributes
+    ----------
+    x, y : ndarray
+        The blocks' centres in pixels.
+    stops : ndarray, shape (y, x)
+        Below the median of the middle, positive is darker; `READABLE_STOPS` where too dark to be read.
+    readable, dark : ndarray of bool, shape (y, x)
+        Which blocks can be read, and which are too dark for it.
+    """
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    stops: NDArray[np.float64]
+    readable: NDArray[np.bool_]
+    dark: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class LightMap:
+    """Stops below the reference over a grid of blocks, as measured and smooth.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    x, y : ndarray
+        The blocks' centres in pixels.
+    stops : ndarray, shape (y, x)
+        As measured; where that can't be read, no less than they are or anything finite.
+    weight : ndarray, shape (y, x)
+        0 where a block could not be read.
+    rough : ndarray of bool, shape (y, x)
+        Where a hard edge cuts the light, or none is left, so that the map is as measured and not smooth.
+    surface : Surface
+        The smooth map, in stops.
+    spread : float
+        Standard deviation of one block's noise in stops.
+    """
+
+    size: tuple[int, int]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    stops: NDArray[np.float64]
+    weight: NDArray[np.float64]
+    rough: NDArray[np.bool_]
+    surface: Surface
+    spread: float
+
+    @property
+    def smooth(self) -> NDArray[np.float64]:
+        """The smooth map at the blocks' centres, shape (y, x)."""
+        return self.surface.on_grid(self.x, self.y)
+
+    @property
+    def readable(self) -> NDArray[np.bool_]:
+        """Which blocks could be read."""
+        return self.weight > 0
+
+    def on_grid(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+        """The map at all pairs of x and y, shape (y, x): smooth, or as measured beyond a hard edge."""
+        values = self.surface.on_grid(x, y)
+        if self.rough.any():
+            near = self._nearest(x, y)
+            values = np.where(self.rough[near], self.stops[near], values)
+        return values
+
+    def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+        """The map at single places, as `on_grid`; NaN where the nearest block could not be read."""
+        row = np.searchsorted((self.y[1:] + self.y[:-1]) / 2, y)
+        column = np.searchsorted((self.x[1:] + self.x[:-1]) / 2, x)
+        values = np.where(self.rough[row, column], self.stops[row, column], self.surface.at(x, y))
+        return np.where(self.readable[row, column], values, np.nan)
+
+    def readable_on(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
+        """Whether the nearest block could be read, at all pairs of x and y."""
+        return self.readable[self._nearest(x, y)]
+
+    def _nearest(self, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
+        rows = np.searchsorted((self.y[1:] + self.y[:-1]) / 2, y)
+        return np.ix_(rows, np.searchsorted((self.x[1:] + self.x[:-1]) / 2, x))
+
+
+def read_flat(flat: Shot, channel: str, darks: Sequence[Shot] = ()) -> FlatLight:
+    """Average one channel of a flat over blocks.
+
+    Parameters
+    ----------
+    flat : Shot
+        An even light.
+    channel : str
+        One of its channels.
+    darks : sequence of Shot
+        Frames taken with the lens covered; their mean is taken off.
+
+    Raises
+    ------
+    BenchError
+        Where the flat can't be read: too dark, clipped in the middle, or of another size than the dark frames.
+    """
+    blocks = block_means(flat, channel)
+    light = blocks.light - dark_level(darks, flat, channel)
+    _check_middle(flat, light, blocks.clipped, channel)
+    dark = light <= np.percentile(light, 99) * 2.0**-READABLE_STOPS
+    readable = ~dark & (blocks.clipped <= CLIPPED_SHARE)
+    stops = -np.log2(np.where(dark, 1.0, light))
+    middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
+    stops -= np.median(stops[middle])
+    return FlatLight(blocks.x, blocks.y, np.where(dark, READABLE_STOPS, stops), readable, dark)
+
+
+def dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArray:
+    """Mean of the darks over a shot's blocks, in stored units above black; 0 without darks.
+
+    Raises
+    ------
+    BenchError
+        Where a dark frame has another size.
+    """
+    if not darks:
+        return 0.0
+    for dark in darks:
+        if dark.size != flat.size:
+            raise BenchError(
+                f"{dark.name}: is {dark.size[0]} × {dark.size[1]} pixels, {flat.name} is "
+                f"{flat.size[0]} × {flat.size[1]}. Take the dark frames with the same camera and crop."
+            )
+    return np.mean([block_means(dark, channel).light for dark in darks], axis=0)
+
+
+def _check_middle(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> None:
+    """Refuse a flat whose middle can't be read."""
+    size_y, size_x = light.shape
+    middle = np.s_[3 * size_y // 8 : 5 * size_y // 8 + 1, 3 * size_x // 8 : 5 * size_x // 8 + 1]
+    if np.median(clipped[middle]) > CLIPPED_SHARE:
+        raise BenchError(
+            f"{flat.name}: the middle of the flat is clipped ({channel} is at 100 %). Expose a stop less."
+        )
+    full = flat.full_scale(channel)
+    level = float(np.median(light[middle]))
+    if level < 0.005 * full:
+        raise BenchError(
+            f"{flat.name}: the middle of the flat is nearly black ({channel} is at {100 * level / full:.1f} %). "
+            "Aim at 50 to 75 %: light the sheet, take the cap off, expose longer."
+        )
+
+
+def fit_light(
+    size: tuple[int, int],
+    x: NDArray,
+    y: NDArray,
+    stops: NDArray,
+    weight: NDArray,
+    rough: NDArray[np.bool_] | None = None,
+) -> LightMap:
+    """Lay a smooth surface through a grid of stops, and count them from the middle.
+
+    Parameters
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    x, y : ndarray
+        The blocks' centres in pixels.
+    stops, weight : ndarray, shape (y, x)
+        Any count of stops, positive is darker, and how much each counts.
+    rough : ndarray of bool, shape (y, x), optional
+        Blocks that the surface is not to follow.
+    """
+    rough = np.zeros(stops.shape, bool) if rough is None else rough
+    trusted = np.where(rough, 0.0, weight)
+    surface, _ = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
+    stops = stops + np.where(rough, 0.0, _bend_within(surface, x, y))
+    surface, trust = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
+    off = (stops - surface.on_grid(x, y))[(trusted > 0) & (trust > 0.5)]
+    spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
+    reference = _reference(surface, size)
+    level = Surface(size, surface.coefficients - reference)
+    return LightMap(size, x, y, stops - reference, weight, rough, level, spread)
+
+
+def _bend_within(surface: Surface, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+    """Stops in the middle of each block less those of its mean light: the light bends within it."""
+    light = 2.0 ** -surface.on_grid(x, y)
+    bend = sum(np.gradient(np.gradient(light, axis=axis), axis=axis) for axis in (0, 1))
+    return np.log2(1 + np.clip(bend / light / 24, -0.1, 0.1))
+
+
+def _reference(surface: Surface, size: tuple[int, int]) -> float:
+    """Stops of the mean light within `REFERENCE_H` of the frame's centre."""
+    reach = REFERENCE_H * half_diagonal(size)
+    steps = np.linspace(-reach, reach, 41)
+    x, y = (size[0] - 1) / 2 + steps, (size[1] - 1) / 2 + steps
+    inside = np.hypot(steps[None, :], steps[:, None]) <= reach
+    return -float(np.log2(np.mean(2.0 ** -surface.on_grid(x, y)[inside])))
