@@ -73,7 +73,7 @@ def _seen(shot: Shot, found: FoundTiles) -> Seen:
 
 
 def afterwards(seen: Seen, change: Callable[[np.ndarray], np.ndarray], every: int = 2) -> Seen:
-    """The same after something was done to the stored numbers, given as light from 0 to 1, in every so many-th tile."""
+    """The same after something was done to the stored numbers, as light from 0 to 1; some of the tiles."""
     shot = seen.shot
     black, scale = shot.black[0], shot.white - shot.black[0]
     light = change((shot.samples - black) / scale)
