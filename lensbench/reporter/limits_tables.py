@@ -1,0 +1,91 @@
+"""The page's finer tables of sharpness: contrast at chosen frequencies, directions and colours, the lens alone."""
+
+from __future__ import annotations
+
+from lensbench.findings import Contrast, Figure, Report, Setting, ZoneLimits, ZoneSharpness
+from lensbench.reporter import sentences
+from lensbench.reporter.limits_words import mean_limits
+from lensbench.reporter.page_tables import Table, zone_rows
+from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
+
+BEYOND = "beyond"
+"""What stands for the MTF50 of a lens that keeps more than half of the contrast as far as can be told."""
+
+
+def finer_sharpness(report: Report) -> list[Table]:
+    """For every setting that has them: contrast, differences by direction and colour, what the lens alone does."""
+    tables = []
+    for setting in report.settings:
+        if setting.sharpness and setting.sharpness.zones:
+            tables += [_contrast(setting), _differences(setting), _lens_alone(report, setting)]
+    return [table for table in tables if table is not None and table.rows]
+
+
+def _contrast(setting: Setting) -> Table | None:
+    """Contrast in percent at the chosen frequencies, and MTF50 in line widths a picture height."""
+    rows = _means(setting)
+    chosen = list(dict.fromkeys((c.frequency, c.unit) for row in rows for c in row.contrast))
+    if not chosen:
+        return None
+    columns = [
+        {row.zone: _percent(c) for row in rows for c in row.contrast if (c.frequency, c.unit) == key}
+        for key in chosen
+    ]
+    columns.append({row.zone: row.mtf50_lw_ph for row in rows if row.mtf50_lw_ph})
+    head = ["zone", *(f"{frequency:g} {unit}" for frequency, unit in chosen), "MTF50, lw/ph"]
+    caption = (
+        f"Contrast in percent at {sentences.setting_name(setting)}, {shown_channel(setting)}, both directions"
+    )
+    return Table(caption, head, zone_rows(columns))
+
+
+def _percent(contrast: Contrast) -> Figure:
+    mtf = contrast.mtf
+    return Figure(100 * mtf.value, 100 * mtf.low, 100 * mtf.high, "%")
+
+
+def _differences(setting: Setting) -> Table | None:
+    """How much sharper sagittal edges are than tangential ones, and each colour than the reference."""
+    channel, sharpness = shown_channel(setting), setting.sharpness
+    colours = list(dict.fromkeys((row.first, row.against) for row in sharpness.colours))
+    columns = [{row.zone: row.percent for row in sharpness.astigmatism if row.channel == channel}]
+    columns += [
+        {row.zone: row.percent for row in sharpness.colours if (row.first, row.against) == pair}
+        for pair in colours
+    ]
+    if not any(columns):
+        return None
+    head = ["zone", "sagittal over tangential", *(f"{first} over {against}" for first, against in colours)]
+    caption = f"MTF50 of one over the other in percent at {sentences.setting_name(setting)}, {channel}"
+    return Table(caption, head, zone_rows(columns, signed=True))
+
+
+def _lens_alone(report: Report, setting: Setting) -> Table | None:
+    """The lens's own MTF50, what is possible, and what is reached of it."""
+    limits = mean_limits(setting)
+    if not limits:
+        return None
+    unit = sharpness_unit(report)
+    per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
+    rows = zone_rows([{name: zone.reached_percent for name, zone in limits.items()}])
+    own = zone_rows([{name: _own(zone, unit) for name, zone in limits.items()}])
+    reached, alone = dict(rows), dict(own)
+    cells = []
+    for name, zone in limits.items():
+        label = name.replace("-", " ")
+        until = "" if zone.known_until is None else f"{zone.known_until * per_unit:.3g}"
+        allowed = "" if zone.allowed_mtf50 is None else f"{zone.allowed_mtf50 * per_unit:.3g}"
+        lens = alone.get(label) if _own(zone, unit) else f"{BEYOND} {until}"
+        cells.append([label, lens, allowed, reached.get(label, "") if zone.reached_percent else "", until])
+    head = ["zone", f"lens alone, {unit}", f"possible, {unit}", "reached, %", f"told up to, {unit}"]
+    caption = f"The lens alone, and the possible, at {sentences.setting_name(setting)}, mean of both directions"
+    return Table(caption, head, cells)
+
+
+def _own(zone: ZoneLimits, unit: str) -> Figure | None:
+    return zone.lens_only_mtf50_lp_mm if unit == "lp/mm" else zone.lens_only_mtf50
+
+
+def _means(setting: Setting) -> list[ZoneSharpness]:
+    channel = shown_channel(setting)
+    return [row for row in setting.sharpness.zones if row.channel == channel and row.direction == "mean"]
