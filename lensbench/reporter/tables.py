@@ -9,6 +9,7 @@ from pathlib import Path
 import msgspec
 
 from lensbench.findings import Figure, Report, Setting
+from lensbench.reporter.sharpness_rows import contrast_rows, curve_rows
 
 
 def write_tables(report: Report, folder: Path) -> None:
@@ -27,10 +28,19 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
     return {
         "sharpness_zones": _rows(report, lambda s: s.sharpness.zones if s.sharpness else ()),
         "sharpness_edges": _rows(report, lambda s: s.sharpness.edges if s.sharpness else ()),
+        "sharpness_tiles": _rows(report, lambda s: s.sharpness.tiles if s.sharpness else ()),
+        "sharpness_astigmatism": _rows(report, lambda s: s.sharpness.astigmatism if s.sharpness else ()),
+        "sharpness_colours": _rows(report, lambda s: s.sharpness.colours if s.sharpness else ()),
+        "sharpness_contrast": _plain_rows(report, contrast_rows),
+        "sharpness_curves": _plain_rows(report, curve_rows),
+        "sharpness_limits": _rows(report, lambda s: s.limits.zones if s.limits else ()),
+        "focus_zones": _rows(report, lambda s: s.focus.zones if s.focus else ()),
+        "focus_tiles": _rows(report, lambda s: s.focus.tiles if s.focus else ()),
         "fringing_zones": _rows(report, lambda s: s.fringing.zones if s.fringing else ()),
         "fringing_tiles": _rows(report, lambda s: s.fringing.tiles if s.fringing else ()),
         "falloff_zones": _rows(report, lambda s: s.falloff.zones if s.falloff else ()),
         "dirt_marks": _rows(report, lambda s: s.dust.marks if s.dust else ()),
+        "repeats": _repeats_rows(report),
     }
 
 
@@ -39,6 +49,20 @@ def _rows(report: Report, findings_of) -> list[dict]:
         {**_setting_columns(setting), **dict(_flat(finding))}
         for setting in report.settings
         for finding in findings_of(setting)
+    ]
+
+
+def _plain_rows(report: Report, rows_of) -> list[dict]:
+    return [{**_setting_columns(setting), **row} for setting in report.settings for row in rows_of(setting)]
+
+
+def _repeats_rows(report: Report) -> list[dict]:
+    """A row for each figure that was measured in several setups."""
+    return [
+        {"aperture": Setting(part.f_number, part.aperture).label, "lens_turn_deg": part.lens_turn_deg}
+        | dict(_flat(figure))
+        for part in report.repeats
+        for figure in part.figures
     ]
 
 
