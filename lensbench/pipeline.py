@@ -10,6 +10,7 @@ from typing import Any
 import joblib
 
 from lensbench import __version__
+from lensbench.analysers.light_shape import beside_cos4
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
 from lensbench.frame import pixel_pitch_um
@@ -65,6 +66,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     settings, more = make_settings(session, camera, readings)
     notices += [*more, *single_shot_notices(settings), *_session_notices(session, facts)]
     geometry = _main_geometry(settings, readings.targets)
+    _set_beside_cos4(settings, geometry, camera)
     return Report(
         build=session.build,
         camera=camera,
@@ -117,13 +119,13 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
     by_kind = {kind: [entry for entry in session.shots if entry.shows == kind] for kind in SHOWS}
     layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
     work: list[tuple[str, tuple]] = [
-        (entry.file, (_one_target, session.folder, entry, layout)) for entry in by_kind["target"]
+        (entry.file, (_one_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
     ]
     work += [(entry.file, (read_blade, session.folder, entry)) for entry in by_kind["blade"]]
     groups: dict[Taken, list[ShotEntry]] = {}
     for entry in by_kind["flat"]:
         groups.setdefault(Taken.of(entry), []).append(entry)
-    work += [(group[0].file, (_one_group, session.folder, group, by_kind["dark"])) for group in groups.values()]
+    work += [(group[0].file, (_one_group, session, group, by_kind["dark"])) for group in groups.values()]
     return work
 
 
@@ -132,12 +134,12 @@ def _numbered(place: int, step: tuple, threads: int) -> tuple[int, Any]:
     return place, function(*arguments, threads)
 
 
-def _one_target(folder, entry: ShotEntry, layout: Layout, threads: int):
-    return read_target(folder, entry, layout, threads)
+def _one_target(folder, entry: ShotEntry, layout: Layout, darks: list[ShotEntry], threads: int):
+    return read_target(folder, entry, layout, threads, darks)
 
 
-def _one_group(folder, entries: list[ShotEntry], darks: list[ShotEntry], threads: int):
-    return read_flats(folder, entries, darks)
+def _one_group(session: Session, entries: list[ShotEntry], darks: list[ShotEntry], threads: int):
+    return read_flats(session.folder, entries, darks, session.camera.sensor_mm)
 
 
 def _room_for() -> int:
@@ -165,6 +167,16 @@ def _main_geometry(settings: list[Setting], targets: list[TargetReading]) -> Geo
         return None
     sharpest = max(targets, key=lambda reading: reading.mtf50).entry.file
     return next(setting.geometry for setting in settings if sharpest in setting.shots)
+
+
+def _set_beside_cos4(settings: list[Setting], geometry: Geometry | None, camera: Camera) -> None:
+    """Put the cos⁴ law beside every falloff, where the field angle was measured."""
+    if geometry is None or geometry.view is None:
+        return
+    for setting in settings:
+        if setting.falloff:
+            profile, distance = setting.falloff.profile, geometry.view.image_distance_px
+            setting.falloff.profile = beside_cos4(profile, distance, camera.size_px)
 
 
 def _session_notices(session: Session, facts: Sequence[ShotFacts]) -> list[Notice]:

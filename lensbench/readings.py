@@ -16,10 +16,13 @@ import numpy as np
 from lensbench.analysers.dust import find_marks
 from lensbench.analysers.edge import EdgeResponses, measure_edges
 from lensbench.analysers.edge_places import tile_edges
-from lensbench.analysers.falloff import measure_falloff
+from lensbench.analysers.falloff import GatheredLight, gather_light
 from lensbench.analysers.free_edges import free_responses
+from lensbench.analysers.glare import TileLight, read_dark_tiles
+from lensbench.analysers.panel_light import PanelGiven
 from lensbench.errors import BenchError
-from lensbench.findings import Dust, Falloff, Notice, PanelMarks
+from lensbench.findings import Dust, Notice, PanelMarks
+from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.guessing import why_no_even_light
 from lensbench.loaders.session import ShotEntry
 from lensbench.loaders.shot_file import load_shot
@@ -66,6 +69,7 @@ class TargetReading(EdgesReading):
 
     found: FoundTiles
     signs: ShotSigns
+    dark_tiles: TileLight
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +83,7 @@ class FlatsReading:
 
     entries: tuple[ShotEntry, ...]
     facts: ShotFacts
-    falloff: Falloff | None
+    light: GatheredLight | None
     dust: Dust | None
 
 
@@ -114,7 +118,7 @@ class Readings:
 
 
 def read_target(
-    folder: Path, entry: ShotEntry, layout: Layout, threads: int
+    folder: Path, entry: ShotEntry, layout: Layout, threads: int, darks: Sequence[ShotEntry] = ()
 ) -> tuple[TargetReading | None, list[Notice]]:
     """Measure every edge of one target shot.
 
@@ -128,6 +132,8 @@ def read_target(
         The target that it shows.
     threads : int
         How many threads share the edges.
+    darks : sequence of ShotEntry
+        The session's dark frames; those exposed like the shot are taken off the light in the dark tiles.
 
     Returns
     -------
@@ -156,7 +162,9 @@ def read_target(
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
     signs = look_for_signs(shot, places, responses)
     notices += sign_notices(signs, entry.file)
-    return TargetReading(entry, _facts(shot), responses, shot.reference, found, signs), notices
+    fitting = [dark for _, dark in _loaded(folder, darks)[0] if _alike(dark, shot)]
+    dark_tiles = read_dark_tiles(shot, found, responses[shot.reference], fitting)
+    return TargetReading(entry, _facts(shot), responses, shot.reference, found, signs, dark_tiles), notices
 
 
 def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReading | None, list[Notice]]:
@@ -175,7 +183,10 @@ def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReadi
 
 
 def read_flats(
-    folder: Path, entries: Sequence[ShotEntry], darks: Sequence[ShotEntry]
+    folder: Path,
+    entries: Sequence[ShotEntry],
+    darks: Sequence[ShotEntry],
+    sensor_mm: tuple[float, float] | None = None,
 ) -> tuple[FlatsReading | None, list[Notice]]:
     """Measure falloff and dirt from the flats of one setting.
 
@@ -187,6 +198,8 @@ def read_flats(
         The flats, taken alike; dirt is looked for in the first one that can be read of each place of the panel.
     darks : sequence of ShotEntry
         The session's dark frames; those exposed like the flats are taken off.
+    sensor_mm : (float, float), optional
+        Width and height of the sensor, for lengths in millimetres.
 
     Returns
     -------
@@ -202,18 +215,20 @@ def read_flats(
         return None, notices
     kept = [shot for _, shot in shots]
     fitting = [shot for _, shot in _loaded(folder, darks)[0] if _alike(shot, kept[0])]
-    falloff = dust = None
+    light = dust = None
+    given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry, _ in shots]
+    pitch = pixel_pitch_um(kept[0].size, sensor_mm) if sensor_mm else None
     try:
-        falloff = measure_falloff(kept, fitting)
+        light = gather_light(kept, fitting, given, pitch)
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:
         dust = _dirt(shots)
     except BenchError as error:
         notices.append(Notice("dust", entries[0].file, str(error)))
-    if falloff is None and dust is None:
+    if light is None and dust is None:
         return None, notices
-    return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), falloff, dust), notices
+    return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), light, dust), notices
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:

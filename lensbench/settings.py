@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lensbench.analysers.falloff import describe_apertures, describe_light
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import TargetShot, measure_geometry
+from lensbench.analysers.glare import Ink, measure_glare
 from lensbench.analysers.mapping import Lines
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.findings import Camera, Focus, Geometry, Notice, Setting
+from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session, ShotEntry
-from lensbench.readings import Readings, TargetReading
+from lensbench.readings import FlatsReading, Readings, TargetReading
 from lensbench.setting_warnings import setting_notices
 from lensbench.target.layout import read_layout
 from lensbench.verdicts.limits import judge_limits
@@ -58,27 +60,50 @@ def make_settings(session: Session, camera: Camera, readings: Readings) -> tuple
         What the user should know of them.
     """
     keys = {Taken.of(reading.entries[0]) for reading in readings}
+    falloffs = _falloffs(readings.flats)
     settings, notices = [], []
     order = list(map(Taken.of, session.shots))
     for key in sorted(keys, key=lambda key: (*key.rank, order.index(key))):
         alike = Readings.of(reading for reading in readings if Taken.of(reading.entries[0]) == key)
-        setting, more = _setting(session, camera, key, alike)
+        setting, more = _setting(session, camera, key, alike, falloffs.get(key))
         settings.append(setting)
         notices += more
     return settings, notices
 
 
-def _setting(session: Session, camera: Camera, key: Taken, alike: Readings) -> tuple[Setting, list[Notice]]:
+def _falloffs(flats: list[FlatsReading]) -> dict[Taken, Falloff]:
+    """Falloff by setting: of all apertures together where the lens stood alike, which tells bright spots."""
+    found, stands = {}, {}
+    for reading in flats:
+        if reading.light is not None:
+            taken = Taken.of(reading.entries[0])
+            stand = (taken.lens_turn_deg, taken.setup) if taken.f_number is not None else taken
+            stands.setdefault(stand, []).append((taken, reading.light))
+    for group in stands.values():
+        group.sort(key=lambda pair: pair[0].rank)
+        taken, lights = zip(*group, strict=True)
+        if len(group) == 1:
+            found[taken[0]] = describe_light(lights[0])
+        else:
+            found |= zip(taken, describe_apertures(lights, [one.f_number for one in taken]), strict=True)
+    return found
+
+
+def _setting(
+    session: Session, camera: Camera, key: Taken, alike: Readings, falloff: Falloff | None
+) -> tuple[Setting, list[Notice]]:
     names = [entry.file for reading in alike for entry in reading.entries]
     setting = Setting(key.f_number, key.aperture, key.lens_turn_deg, key.setup, names)
     for flats in alike.flats:
-        setting.falloff, setting.dust = flats.falloff, flats.dust
+        setting.falloff, setting.dust = falloff, flats.dust
     blades = [ShotEdges(reading.entry.file, reading.responses) for reading in alike.blades]
     targets = alike.targets
     if not targets:
         if blades:
             setting.sharpness = measure_sharpness(blades, camera.size_px, camera.pixel_pitch_um)
         return setting, []
+    ink = Ink(session.target.ink_reflectance, tuple(session.target.light_traps))
+    setting.glare = measure_glare([t.dark_tiles for t in targets], camera.size_px, targets[0].reference, ink)
     setting.geometry = _geometry(session, camera, targets)
     setting.magnification = setting.geometry.magnification
     on_rail = len({reading.entry.rail_mm for reading in targets}) > 1

@@ -61,6 +61,8 @@ class GatheredLight:
         The blocks' centres in pixels.
     stops, weight : ndarray, shape (y, x)
         The lens's falloff, the panel's own light taken off where it is known; 0 of weight where not readable.
+    light_map : LightMap
+        The smooth map through them, with any bright spot still in it.
     rough : ndarray of bool, shape (y, x)
         Blocks beyond a hard edge, or too dark to be read.
     edge : FoundEdge
@@ -74,6 +76,7 @@ class GatheredLight:
     y: NDArray[np.float64]
     stops: NDArray[np.float64]
     weight: NDArray[np.float64]
+    light_map: LightMap
     rough: NDArray[np.bool_]
     edge: FoundEdge
     panel: LightPanel
@@ -145,7 +148,8 @@ def gather_light(
     edge = find_hard_edge(first.size, x, y, lens, (total > 0) | dark, pixel_pitch_um)
     rough = edge.beyond | dark
     cast = colour_cast(flats, darks, lights, rough)
-    return GatheredLight(first.size, x, y, lens, total, rough, edge, panel, cast, pixel_pitch_um)
+    light_map = fit_light(first.size, x, y, lens, total, rough)
+    return GatheredLight(first.size, x, y, lens, total, light_map, rough, edge, panel, cast, pixel_pitch_um)
 
 
 def _averaged(lights: Sequence[FlatLight]) -> tuple[NDArray, NDArray]:
@@ -168,7 +172,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         in this light alone where not given.
     """
     size, x, y = light.size, light.x, light.y
-    light_map = fit_light(size, x, y, light.stops, light.weight, light.rough)
+    light_map = light.light_map
     if spot is None:
         trust = light.weight * ~light.rough
         spot = find_bright_spot(size, x, y, light_map.stops, trust, light_map.spread, _axis(light_map))
@@ -207,7 +211,7 @@ def describe_apertures(lights: Sequence[GatheredLight], f_numbers: Sequence[floa
     """
     first = lights[0]
     good = [(light.weight > 0) & ~light.rough for light in lights]
-    spread = fit_light(first.size, first.x, first.y, first.stops, first.weight, first.rough).spread
+    spread = first.light_map.spread
     spots = growing_spot(first.size, first.x, first.y, [light.stops for light in lights], good, f_numbers, spread)
     return [describe_light(light, spot) for light, spot in zip(lights, spots, strict=True)]
 

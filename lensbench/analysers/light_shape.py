@@ -24,7 +24,11 @@ USABLE_STOPS = (1.0, 2.0, 3.0)
 LEAST_ARC = 0.03
 """Share of a circle that must lie in the frame for the light along it to be told."""
 
-ANGLES = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+ANGLES = np.linspace(0, 2 * np.pi, 240, endpoint=False)
+"""Directions in which circles are looked at."""
+
+RADII = 160
+"""Circles on which usable light is looked for."""
 
 SIDES = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "top", "top right")
 """The sides of the picture, clockwise as seen from x right."""
@@ -100,7 +104,7 @@ def usable_light(light: LightMap, centre: tuple[float, float], pixel_pitch_um: f
     pixel_pitch_um : float or None
         For figures in millimetres.
     """
-    radii = np.linspace(0, 1.5 * half_diagonal(light.size), 400)
+    radii = np.linspace(0, 1.5 * half_diagonal(light.size), RADII)
     known, mean = [], []
     for radius in radii:
         stops = _around(light, centre, radius)
