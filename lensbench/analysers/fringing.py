@@ -113,7 +113,7 @@ def tile_shifts(
     sigma = np.where(usable, np.hypot(colour.offset_sigma_px, green.offset_sigma_px), 1.0)
     usable &= _trusted(sigma, usable)
     # Of a tile that the border halves, the part seen speaks for the nearest place in the frame.
-    place = np.clip(_incentres(found.corners_px), 0, np.asarray(size) - 1)
+    place = np.clip(_incentres(found.corners_px, green), 0, np.asarray(size) - 1)
     along = found.corners_px[:, 1] - found.corners_px[:, 0]
     outward = found.corners_px.mean(axis=1) - centre_of(size)
     return TileShifts(
@@ -143,10 +143,19 @@ def _trusted(sigma: NDArray, usable: NDArray) -> NDArray:
     return sigma <= min(VAGUE_PX, SLIVER * float(np.median(sigma[usable])))
 
 
-def _incentres(corners: NDArray) -> NDArray:
-    """Incentres of triangles, shape (tiles, 3, 2) to (tiles, 2): equally far from all three edges."""
+def _incentres(corners: NDArray, green: EdgeResponses) -> NDArray:
+    """Incentres of tiles, shape (tiles, 2): equally far from all three edges as green shows them.
+
+    Corners are found to a pixel only, over which strong fringing changes; they serve where an edge is missing.
+    """
     facing = np.linalg.norm(np.roll(corners, -1, axis=1) - np.roll(corners, 1, axis=1), axis=-1)
-    return np.einsum("tkc,tk->tc", corners, facing / facing.sum(axis=1, keepdims=True))
+    incentres = np.einsum("tkc,tk->tc", corners, facing / facing.sum(axis=1, keepdims=True))
+    whole = green.measured.reshape(-1, 3).all(axis=1)
+    normal = green.normal.reshape(-1, 3, 2)[whole]
+    middle = np.stack([green.x, green.y], axis=-1).reshape(-1, 3, 2)[whole]
+    columns = np.concatenate([normal, np.ones((len(normal), 3, 1))], axis=2)
+    incentres[whole] = np.linalg.solve(columns, (normal * middle).sum(axis=2)[..., None])[:, :2, 0]
+    return incentres
 
 
 # -- tiles, field and zones -----------------------------------------------------------------------------------

@@ -79,7 +79,7 @@ def errors_of(taken: Taken, found: Fringing, channel: str) -> str:
     """Bias, spread, worst error and share of intervals that hold the truth, of whole tiles and of cut ones."""
     tiles = [tile for tile in found.tiles if getattr(tile, channel)]
     index = taken.rows_of_truth([t.column for t in tiles], [t.row for t in tiles])
-    truth = taken.true_shifts(channel)[index]
+    truth = taken.true_shifts(channel, index, np.array([(t.x, t.y) for t in tiles]))
     shifts = [getattr(tile, channel) for tile in tiles]
     off = np.array([(s.dx.value, s.dy.value) for s in shifts]) - truth
     half = np.array([(s.dx.half_width, s.dy.half_width) for s in shifts])

@@ -39,14 +39,28 @@ class Taken:
     def projection(self) -> Projection:
         return Projection(self.lens, self.camera, self.scene)
 
-    def true_shifts(self, channel: str) -> NDArray:
-        """Displacement at every true tile's incentre: the colour's own, and what lopsided blur adds."""
+    def true_shifts(self, channel: str, tiles: NDArray, place_px: NDArray) -> NDArray:
+        """Displacement of some true tiles at places in green's picture: the colour's own, and what coma adds.
+
+        The place matters: bending keeps no incentre an incentre, and strong fringing changes within a pixel.
+        """
         rows = {place: i for i, place in enumerate(zip(self.layout.column, self.layout.row, strict=True))}
-        index = [rows[place] for place in zip(self.truth.column, self.truth.row, strict=True)]
-        place, edges = incentres(self.layout.corners_mm[index]), self.truth.edges
-        own, green = (self.projection.to_picture(place, name) for name in (channel, "green"))
+        index = [rows[place] for place in zip(self.truth.column[tiles], self.truth.row[tiles], strict=True)]
+        sheet = self._on_sheet(incentres(self.layout.corners_mm[index]), place_px)
+        own, green = (self.projection.to_picture(sheet, name) for name in (channel, "green"))
+        edges = self.truth.edges
         moved = {name: edges.crossing_px[name] - edges.middle_px[name] for name in (channel, "green")}
-        return own - green + displacement_px(edges.normal, moved[channel] - moved["green"])
+        return own - green + displacement_px(edges.normal, moved[channel] - moved["green"])[tiles]
+
+    def _on_sheet(self, start_mm: NDArray, place_px: NDArray) -> NDArray:
+        """Where on the sheet places of green's picture lie, by Newton's method from places near them."""
+        sheet = start_mm
+        for _ in range(4):
+            here = self.projection.to_picture(sheet, "green")
+            steps = np.eye(2) * 0.01
+            slopes = [(self.projection.to_picture(sheet + step, "green") - here) / 0.01 for step in steps]
+            sheet = sheet + np.linalg.solve(np.stack(slopes, axis=-1), (place_px - here)[..., None])[..., 0]
+        return sheet
 
     def rows_of_truth(self, column: NDArray, row: NDArray) -> NDArray:
         """Where in the truth's arrays some tiles stand."""
