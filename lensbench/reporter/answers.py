@@ -9,8 +9,10 @@ import numpy as np
 
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter import sentences
+from lensbench.reporter import focus_words, sentences
+from lensbench.reporter.limits_words import mind_in_words, reached_in_short
 from lensbench.reporter.numbers import bare, brief, magnitude, with_interval
+from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 
@@ -32,6 +34,8 @@ def answers(report: Report) -> list[Answer]:
         _how_dark(report),
         _how_clean(report),
         *_how_straight(report),
+        *_how_flat(report),
+        *_how_repeatable(report),
     ]
 
 
@@ -106,17 +110,8 @@ def _how_sharp(report: Report) -> Answer:
         question,
         f"{brief(most, 3)} {most.unit}",
         f"in {in_the(shown)} at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} %"
-        f" of that ({with_interval(means[zone])}).",
+        f" of that ({with_interval(means[zone])}). {reached_in_short(best, shown)} {mind_in_words(best)}".strip(),
     )
-
-
-def in_the(zone: str) -> str:
-    """A zone in a sentence: ``the centre``, ``the top left corner``, ``the outer zone at the top left``."""
-    ring, _, quarter = zone.partition(" ")
-    place = quarter.replace("-", " ")
-    if ring == "centre":
-        return "the centre"
-    return f"the {place} corner" if ring == "corner" else f"the {ring} zone at the {place}"
 
 
 def _which_colours(report: Report) -> Answer:
@@ -187,3 +182,33 @@ def _how_straight(report: Report) -> list[Answer]:
     if assembly is None or not assembly.centres:
         return []
     return [Answer("Put together straight?", assembly.answer.capitalize(), assembly.text)]
+
+
+def _how_flat(report: Report) -> list[Answer]:
+    """Whether centre and corners come into focus together, where a series along a rail can tell."""
+    best = _best_setting(report)
+    setting = next((s for s in (best, *report.settings) if s and s.focus), None)
+    bow = focus_words.curvature(setting.focus) if setting else None
+    if bow is None:
+        return []
+    flat = focus_words.is_flat(setting.focus)
+    way = "farther" if bow.value > 0 else "nearer"
+    more = f"The rim focuses {with_interval(magnitude(bow))} {way} than the centre; the depth of field is ± "
+    more += f"{bare(setting.focus.depth_mm)} mm at {sentences.setting_name(setting)}."
+    return [Answer("Is the field flat?", "Flat" if flat else f"Curved by {brief(magnitude(bow))} mm", more)]
+
+
+def _how_repeatable(report: Report) -> list[Answer]:
+    """By how much two builds must differ, where repeats can tell."""
+    known = [(repeats, focus_words.centre_repeated(repeats)) for repeats in report.repeats]
+    known = [(repeats, row) for repeats, row in known if row]
+    if not known:
+        return []
+    repeats, row = max(known, key=lambda pair: pair[1].setups)
+    percent = 100 * row.spread.value / row.mean.value
+    more = (
+        f"from one setup to the next in {in_the(row.zone)} ({row.setups} setups at "
+        f"{focus_words.repeats_name(repeats)}). A build shot in as many must differ by more than "
+        f"{focus_words.like(row, row.differ_by)} {row.mean.unit}."
+    )
+    return [Answer("How repeatable?", f"± {bare(Figure.of(percent, percent / 10, '%'))} %", more)]

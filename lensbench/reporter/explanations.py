@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from lensbench.findings import Alignment, Distortion, Figure, Geometry, Report
 from lensbench.reporter import sentences
-from lensbench.reporter.answers import in_the
 from lensbench.reporter.numbers import bare, magnitude, with_interval
+from lensbench.reporter.sentences import in_the
 
 _SHAPES = {
     "barrel": "Straight lines bow outward (barrel)",

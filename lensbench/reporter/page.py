@@ -5,8 +5,6 @@ from __future__ import annotations
 import base64
 import functools
 import tempfile
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import imageio.v3 as iio
@@ -22,8 +20,12 @@ from lensbench.reporter.answers import answers
 from lensbench.reporter.bending_panel import bending_scale, draw_bending
 from lensbench.reporter.centres_panel import ASPECT, draw_centres
 from lensbench.reporter.curves_panel import draw_curves, has_curves
+from lensbench.reporter.focus_section import focus_parts, repeats_parts
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.light_panel import draw_light
+from lensbench.reporter.limits_tables import finer_sharpness
+from lensbench.reporter.limits_words import limits_in_words, minds_in_words
+from lensbench.reporter.panels import EDGE, PANEL_IN, Panel, panels
 from lensbench.reporter.reach_panel import draw_reach
 from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
 from lensbench.reporter.wiping_panel import draw_face, face_in_short
@@ -32,18 +34,6 @@ from lensbench.verdicts.cleanliness import CAUTIONS
 from lensbench.verdicts.mark_faces import FACES
 
 _TEMPLATES = Path(__file__).parent / "templates"
-_PANEL_IN = 3.6
-_EDGE = 0.03
-
-
-@dataclass(frozen=True)
-class Panel:
-    """A drawing on the page: its heading, the picture as SVG, and what it shows for those who can't see it."""
-
-    title: str
-    caption: str
-    svg: Markup
-    spoken: str
 
 
 def write_page(report: Report, path: str | Path, zone_map: str | Path | None = None) -> None:
@@ -77,7 +67,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             answers=answers(report),
             zone_map=_zone_map_uri(report, zone_map),
             zone_map_spoken=_zone_map_in_words(report),
-            reach=_panels(
+            reach=panels(
                 report,
                 _has_sharpness,
                 draw_reach,
@@ -85,7 +75,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
                 aspect=1.6,
                 room=(0.3, 0.22),
             ),
-            curves=_panels(
+            curves=panels(
                 report,
                 has_curves,
                 draw_curves,
@@ -93,10 +83,12 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
                 aspect=1.6,
                 room=(0.38, 0.22),
             ),
+            focus=focus_parts(report),
+            repeats=repeats_parts(report),
             bending=_bending(report),
-            colours=_panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
+            colours=panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
             arrow_scale=f"{arrow_scale(report):.0f}",
-            light=_panels(report, _has_light, _large_light, sentences.light_in_short),
+            light=panels(report, _has_light, _large_light, sentences.light_in_short),
             wiping=_wiping(report),
             stopping=_stopping(report),
             dirt=report.verdict.dirt if report.verdict else None,
@@ -106,6 +98,9 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             geometry_words=explanations.geometry_in_words(report.geometry),
             fringing_words=explanations.fringing_in_words(report),
             tables=page_tables.all_tables(report),
+            finer=finer_sharpness(report),
+            limits_words=limits_in_words(report),
+            minds=minds_in_words(report),
             shots=page_tables.shots_by_setting(report),
         )
 
@@ -137,26 +132,6 @@ def _has_light(setting: Setting) -> bool:
     return setting.falloff is not None or setting.dust is not None
 
 
-def _panels(
-    report: Report,
-    wanted: Callable[[Setting], bool],
-    draw: Callable[[Axes, Report, Setting], None],
-    in_short: Callable[[Setting], str],
-    aspect: float | None = None,
-    room: tuple[float, float] = (_EDGE, _EDGE),
-) -> list[Panel]:
-    """One panel a setting that has something to show, with `room` inches left and below for the scales."""
-    aspect = aspect or report.camera.size_px[0] / report.camera.size_px[1]
-    width = _PANEL_IN - room[0] - _EDGE
-    panels = []
-    for setting in filter(wanted, report.settings):
-        sheet = hand.new_drawing(_PANEL_IN, width / aspect + room[1] + _EDGE)
-        draw(hand.axes_in(sheet, room[0], _EDGE, width, width / aspect), report, setting)
-        name, short = sentences.setting_name(setting), in_short(setting)
-        panels.append(Panel(name, short, Markup(hand.as_svg(sheet)), f"{name}: {short}"))
-    return panels
-
-
 def _large_fringing(axes: Axes, report: Report, setting: Setting) -> None:
     draw_fringing(axes, report, setting, line=0.9)
 
@@ -171,8 +146,8 @@ def _bending(report: Report) -> Panel | None:
     if distortion is None:
         return None
     width, height = report.camera.size_px
-    sheet = hand.new_drawing(_PANEL_IN, (_PANEL_IN - 2 * _EDGE) * height / width + 2 * _EDGE)
-    axes = hand.axes_in(sheet, _EDGE, _EDGE, _PANEL_IN - 2 * _EDGE, (_PANEL_IN - 2 * _EDGE) * height / width)
+    sheet = hand.new_drawing(PANEL_IN, (PANEL_IN - 2 * EDGE) * height / width + 2 * EDGE)
+    axes = hand.axes_in(sheet, EDGE, EDGE, PANEL_IN - 2 * EDGE, (PANEL_IN - 2 * EDGE) * height / width)
     draw_bending(axes, report, distortion)
     caption = f"A straight grid, bent {bending_scale(distortion):g} times as much as the lens does"
     return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}: {distortion.shape}")
@@ -185,8 +160,8 @@ def _centres(report: Report) -> Panel | None:
         return None
     height = 2.6
     sheet = hand.new_drawing(height * ASPECT, height)
-    inner = height - 2 * _EDGE
-    draw_centres(hand.axes_in(sheet, _EDGE, _EDGE, inner * ASPECT, inner), assembly)
+    inner = height - 2 * EDGE
+    draw_centres(hand.axes_in(sheet, EDGE, EDGE, inner * ASPECT, inner), assembly)
     return Panel(
         "", "Around the frame's centre, as seen in the picture", Markup(hand.as_svg(sheet)), assembly.text
     )
@@ -198,20 +173,20 @@ def _wiping(report: Report) -> list[Panel]:
     if not marked:
         return []
     setting = max(marked, key=lambda s: len(s.dust.marks))
-    panels = []
+    drawn = []
     for face in FACES:
         sheet = hand.new_drawing(1.8, 1.8)
         draw_face(hand.axes_in(sheet, 0.02, 0.02, 1.76, 1.76), report, setting, face)
         short = face_in_short(setting, face)
-        panels.append(Panel(face, short, Markup(hand.as_svg(sheet)), f"Places of the marks {face}: {short}."))
-    return panels
+        drawn.append(Panel(face, short, Markup(hand.as_svg(sheet)), f"Places of the marks {face}: {short}."))
+    return drawn
 
 
 def _stopping(report: Report) -> Panel | None:
     """How deep the marks are at each aperture, where they were seen at several."""
     if not shows_stopping(report):
         return None
-    sheet = hand.new_drawing(_PANEL_IN, 2.5)
-    draw_stopping(hand.axes_in(sheet, 0.4, _EDGE, _PANEL_IN - 0.4 - 0.15, 2.5 - 0.26 - _EDGE), report)
+    sheet = hand.new_drawing(PANEL_IN, 2.5)
+    draw_stopping(hand.axes_in(sheet, 0.4, EDGE, PANEL_IN - 0.4 - 0.15, 2.5 - 0.26 - EDGE), report)
     caption = "Depth of each mark at each f-number: full lines sensor, broken lens, dotted light panel"
     return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}; the figures stand in the table.")

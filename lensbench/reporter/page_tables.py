@@ -50,7 +50,7 @@ def shots_by_setting(report: Report) -> list[tuple[str, str]]:
     return [(sentences.setting_name(setting), ", ".join(setting.shots)) for setting in report.settings]
 
 
-def _zone_rows(columns: list[dict[str, Figure]], signed: bool = False) -> list[list[str]]:
+def zone_rows(columns: list[dict[str, Figure]], signed: bool = False) -> list[list[str]]:
     """A row a zone, a cell a column; zones that no column knows are left out."""
     return [
         [
@@ -76,7 +76,7 @@ def _sharpness(report: Report) -> list[Table]:
     groups = [(sentences.setting_name(setting), 2) for setting in shown]
     channel = shown_channel(shown[0])
     caption = f"MTF50 in {unit}, {channel}, with 95 % intervals"
-    by_zone = Table(caption, ["zone", *["sagittal", "tangential"] * len(shown)], _zone_rows(columns), groups)
+    by_zone = Table(caption, ["zone", *["sagittal", "tangential"] * len(shown)], zone_rows(columns), groups)
     return [by_zone, *(_by_colour(setting, unit) for setting in shown if len(_channels(setting)) > 1)]
 
 
@@ -91,7 +91,7 @@ def _by_colour(setting: Setting, unit: str) -> Table:
         for channel in channels
     ]
     caption = f"MTF50 in {unit} by colour at {sentences.setting_name(setting)}, mean of both directions"
-    return Table(caption, ["zone", *channels], _zone_rows(columns))
+    return Table(caption, ["zone", *channels], zone_rows(columns))
 
 
 def _fringing(setting: Setting) -> Table:
@@ -102,7 +102,7 @@ def _fringing(setting: Setting) -> Table:
     ]
     head = ["zone", "outward", "around", "outward", "around"]
     caption = f"Red and blue against green at {sentences.setting_name(setting)}, px"
-    return Table(caption, head, _zone_rows(columns, signed=True), [("red", 2), ("blue", 2)])
+    return Table(caption, head, zone_rows(columns, signed=True), [("red", 2), ("blue", 2)])
 
 
 def _falloff(report: Report) -> list[Table]:
@@ -111,7 +111,7 @@ def _falloff(report: Report) -> list[Table]:
         return []
     columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
     head = ["zone", *(sentences.setting_name(setting) for setting in shown)]
-    return [Table("Falloff in stops below the middle", head, _zone_rows(columns))]
+    return [Table("Falloff in stops below the middle", head, zone_rows(columns))]
 
 
 def _marks(report: Report, setting: Setting) -> Table:

@@ -23,6 +23,15 @@ def setting_name(setting: Setting) -> str:
     return ", ".join(parts)
 
 
+def in_the(zone: str) -> str:
+    """A zone in a sentence: ``the centre``, ``the top left corner``, ``the outer zone at the top left``."""
+    ring, _, quarter = zone.partition(" ")
+    place = quarter.replace("-", " ")
+    if ring == "centre":
+        return "the centre"
+    return f"the {place} corner" if ring == "corner" else f"the {ring} zone at the {place}"
+
+
 def sharpness_in_short(report: Report, setting: Setting) -> str:
     """Such as ``centre 39, corners 26–30 lp/mm``."""
     unit = sharpness_unit(report)

@@ -7,6 +7,7 @@ import math
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
 from lensbench.reporter import sentences
+from lensbench.reporter.focus_words import centre_repeated, like
 from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
@@ -22,7 +23,21 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
         "darkest zone, stops",
         "marks",
     ]
-    return head, [[sentences.setting_name(setting), *_cells(setting, unit)] for setting in report.settings]
+    rows = [[sentences.setting_name(setting), *_cells(setting, unit)] for setting in report.settings]
+    if report.repeats:
+        head.append(f"setup to setup, {unit}")
+        rows = [[*row, _spread(report, setting)] for row, setting in zip(rows, report.settings, strict=True)]
+    return head, rows
+
+
+def _spread(report: Report, setting: Setting) -> str:
+    """How far sharpness in the centre changes from setup to setup at this aperture."""
+    taken = (setting.f_number, setting.aperture, setting.lens_turn_deg)
+    for repeats in report.repeats:
+        row = centre_repeated(repeats)
+        if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == taken:
+            return f"± {like(row, row.spread.value)}"
+    return NOT_MEASURED
 
 
 def _cells(setting: Setting, unit: str) -> list[str]:

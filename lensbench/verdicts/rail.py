@@ -180,10 +180,10 @@ def _out_of_reach(setting: Setting) -> Iterator[Notice]:
     low, high = min(focus.rail_mm), max(focus.rail_mm)
     ends = []
     if advice.from_mm < low:
-        ends.append(f"from {_mm(advice.from_mm)} mm on")
+        ends.append(f"{_mm(advice.from_mm)} to {_mm(low)} mm")
     if advice.to_mm > high:
-        ends.append(f"up to {_mm(advice.to_mm)} mm")
-    how = f" Go on {' and '.join(ends)} in steps of {_mm(advice.step_mm)} mm." if ends else ""
+        ends.append(f"{_mm(high)} to {_mm(advice.to_mm)} mm")
+    how = f" Add shots from {' and from '.join(ends)} in steps of {_mm(advice.step_mm)} mm." if ends else ""
     names = ", ".join(zone.replace("-", " ") for zone in zones[:4]) + (" and others" if len(zones) > 4 else "")
     text = (
         f"{setting.label}: the series ({_mm(low)} to {_mm(high)} mm) does not show where these zones are "

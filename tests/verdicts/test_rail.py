@@ -64,10 +64,10 @@ def test_a_peak_outside_says_which_way_to_go_on():
     curved = Surface(bow=(1.6, 1.6))
     setting, notices = with_series(curved)
     assert "corner" in notices["rail-range"] or "outer" in notices["rail-range"]
-    assert "up to" in notices["rail-range"]
+    assert "Add shots from 0.8 to 1" in notices["rail-range"]
     assert setting.rail_advice.to_mm > RAIL[-1]
     setting, notices = with_series(curved, reading=20 - RAIL)
-    assert " from 1" in notices["rail-range"]
+    assert "to 19.2 mm in steps of" in notices["rail-range"]
     assert setting.rail_advice.from_mm < 20 - RAIL[-1]
 
 

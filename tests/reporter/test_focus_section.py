@@ -1,0 +1,129 @@
+"""The page's parts on focus and on repeated setups: what they say, and that signs come out in the right words."""
+
+import csv
+
+import pytest
+
+from lensbench.analysers.focus import Sheet, measure_focus
+from lensbench.findings import Figure
+from lensbench.reporter.answers import answers
+from lensbench.reporter.focus_section import focus_parts, repeats_parts
+from lensbench.reporter.focus_words import focus_in_words
+from lensbench.reporter.page import page_text
+from lensbench.reporter.summary import summary_table
+from lensbench.reporter.tables import write_tables
+from lensbench.verdicts.repeats import judge_repeats
+from tests.analysers.invented_focus import SIZE, Surface, series
+from tests.reporter.invented import invented_report
+
+STRAIGHT = (Figure.of(0.0, 0.01, "°"), Figure.of(0.0, 0.01, "°"))
+
+
+def with_focus(surface, lean=STRAIGHT):
+    """An invented report of one setting, with a series along the rail."""
+    report = invented_report((2.8,), SIZE)
+    (setting,) = report.settings
+    report.geometry.scale_px_mm = Figure.of(50.0, 0.01, "px/mm")
+    setting.geometry = report.geometry
+    setting.focus = measure_focus(series(surface), SIZE, 6.0, Sheet(50.0, 0.3, lean))
+    return report
+
+
+def words(surface, lean=STRAIGHT):
+    report = with_focus(surface, lean)
+    return " ".join(focus_in_words(report, report.settings[0]))
+
+
+@pytest.fixture(scope="module")
+def curved():
+    colours = (("green", 0.0), ("red", 0.3), ("blue", -0.05))
+    return with_focus(Surface(0.02, bow=(-0.4, -0.5), colours=colours))
+
+
+@pytest.fixture(scope="module")
+def repeated():
+    """Three setups of one aperture whose centre differs."""
+    report = invented_report((2.8, 2.8, 2.8), SIZE)
+    for number, setting in enumerate(report.settings, start=1):
+        setting.setup = number
+        for zone in setting.sharpness.zones:
+            half = zone.mtf50_lp_mm.half_width
+            zone.mtf50_lp_mm = Figure.of(zone.mtf50_lp_mm.value + number, half, "lp/mm")
+    report.repeats = judge_repeats(report.settings)
+    return report
+
+
+def test_a_curved_field_is_told_and_drawn(curved):
+    (part,) = focus_parts(curved)
+    said = " ".join(part.words)
+    assert "The centre is sharpest with the rail at 0.00" in said
+    assert "its rim bends in, towards the lens" in said
+    assert "that difference is focus, not glass" in said
+    assert "red 0.3" in said
+    assert "mm farther and blue 0.04" in said
+    assert "more than the depth of field" in said
+    assert len(part.drawings) == 3
+    assert [panel.title for panel in part.maps] == [
+        "Each zone at its own best focus",
+        "With the centre in best focus",
+    ]
+    assert [table.rows[0][0] for table in part.tables] == ["centre", "centre"]
+    answer = next(answer for answer in answers(curved) if answer.question == "Is the field flat?")
+    assert answer.short.startswith("Curved by 0.3")
+    assert "nearer than the centre" in answer.more
+
+
+def test_a_flat_field_is_called_flat():
+    assert "The field is flat within the depth of field" in words(Surface())
+
+
+def test_a_lean_is_told_by_its_sides():
+    """Best focus farther at the right, nearer at the bottom, the target standing straight."""
+    said = words(Surface(lean=(0.3, -0.15)))
+    assert "at the right edge it lies 0.49" in said
+    assert "farther than at the left and at the top edge it lies 0.1" in said
+    assert "farther than at the bottom." in said
+    assert "askew to each other" in said
+
+
+def test_a_lean_of_the_target_is_its_own():
+    sheet = (Figure.of(-0.4767, 0.02, "°"), Figure.of(0.0, 0.02, "°"))
+    assert "no more than the target's own lean" in words(Surface(lean=(0.3, 0.0)), sheet)
+
+
+def test_the_page_shows_both_parts(curved, repeated):
+    text = page_text(curved)
+    assert 'id="focus"' in text
+    assert "seen from above" in text
+    assert 'id="focus"' not in page_text(repeated)
+    assert "was set up 3 times" in page_text(repeated)
+
+
+def test_repeats_are_told(repeated):
+    (part,) = repeats_parts(repeated)
+    # 30, 31, 32 and the like: a standard deviation of 1, t(0.975) = 4.303 with two degrees of freedom.
+    assert "changes by 1.0" in part.words
+    assert "must differ by more than 3.5 lp/mm" in part.words
+    assert "3 setups say little about their spread" in part.words
+    centre = part.tables[0].rows[0]
+    assert centre[0] == "centre"
+    assert centre[2] == "1.00 (0.52 to 6.3)"
+    head, rows = summary_table(repeated)
+    assert head[-1].startswith("setup to setup")
+    assert rows[0][-1] == "± 1.00"
+    answer = next(answer for answer in answers(repeated) if answer.question == "How repeatable?")
+    assert "3 setups at f/2.8" in answer.more
+
+
+def test_tables_for_a_spreadsheet(curved, repeated, tmp_path):
+    write_tables(curved, tmp_path)
+    with (tmp_path / "focus_zones.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    centre = next(row for row in rows if row["zone"] == "centre" and row["channel"] == "green")
+    assert float(centre["best_mm_low"]) < float(centre["best_mm"]) < float(centre["best_mm_high"])
+    assert (tmp_path / "focus_tiles.csv").exists()
+    write_tables(repeated, tmp_path)
+    with (tmp_path / "repeats.csv").open() as file:
+        row = next(csv.DictReader(file))
+    assert (row["what"], row["zone"], row["setups"]) == ("sharpness", "centre", "3")
+    assert float(row["spread"]) == pytest.approx(1.0)
