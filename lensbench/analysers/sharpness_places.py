@@ -40,8 +40,13 @@ class Places:
 
     def sigma_of_mean(self, chosen: NDArray, k: int) -> float:
         """Standard deviation of the mean of some places' figures along axis k."""
+        noise = np.sqrt((self.sigma[chosen, k] ** 2).sum()) / chosen.sum()
+        return float(np.hypot(noise, self.bulge_of_mean(chosen, k)))
+
+    def bulge_of_mean(self, chosen: NDArray, k: int) -> float:
+        """What blur that is no ellipse has in that."""
         bulges = np.bincount(self.tile[chosen], self.bulge[chosen, k])
-        return float(np.sqrt((self.sigma[chosen, k] ** 2).sum() + (bulges**2).sum()) / chosen.sum())
+        return float(np.sqrt((bulges**2).sum()) / chosen.sum())
 
 
 def find_places(table: EdgeTable, size: tuple[int, int]) -> Places:

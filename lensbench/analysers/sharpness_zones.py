@@ -58,8 +58,11 @@ def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArr
     known = chosen & np.isfinite(places.curve[:, k, 0])
     if not known.any():
         return None
-    sigma = np.sqrt((places.curve_sigma[known, k] ** 2).sum(axis=0)) / known.sum()
-    return places.curve[known, k].mean(axis=0), sigma
+    mtf = places.curve[known, k].mean(axis=0)
+    noise = np.sqrt((places.curve_sigma[known, k] ** 2).sum(axis=0)) / known.sum()
+    # The curves are stretched to their places' figures: what these may be off by stretches them too.
+    stretched = _with_shared(1.0, places.bulge_of_mean(known, k) / places.mtf50[known, k].mean())
+    return mtf, np.hypot(noise, stretched * np.abs(np.gradient(mtf, FREQUENCY)) * FREQUENCY)
 
 
 def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um) -> ZoneSharpness:

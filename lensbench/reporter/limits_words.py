@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from lensbench.findings import Limits, Report, Setting, ZoneLimits
-from lensbench.reporter.numbers import bare, brief, number
+from lensbench.reporter.numbers import brief, number
+from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
 
 
@@ -15,13 +16,14 @@ def mean_limits(setting: Setting) -> dict[str, ZoneLimits]:
 
 
 def reached_in_short(setting: Setting, zone: str) -> str:
-    """Such as ``That is 64 % of what f/8 can give at 0.5×.``; or what is missing to say so."""
+    """Such as ``The centre reaches 64 % of what f/8 can give at 0.5×.``; or what is missing to say so."""
     if setting.limits is None:
         return ""
     limits = mean_limits(setting).get(zone)
     if limits is None or limits.reached_percent is None:
         return missing_in_words(setting.limits)
-    return f"That is {brief(limits.reached_percent)} % of what {setting.label} can give{_scale(setting)}."
+    where = in_the(zone).capitalize()
+    return f"{where} reaches {brief(limits.reached_percent)} % of what {setting.label} can give{_scale(setting)}."
 
 
 def missing_in_words(limits: Limits) -> str:
@@ -45,7 +47,8 @@ def minds_in_words(report: Report) -> list[str]:
 
 def limits_in_words(report: Report) -> list[str]:
     """A sentence a setting on what diffraction and pixels allow, and on the print."""
-    return [line for setting in report.settings if setting.limits for line in _of_setting(report, setting)]
+    lines = [line for setting in report.settings if setting.limits for line in _of_setting(report, setting)]
+    return list(dict.fromkeys(lines))
 
 
 def _of_setting(report: Report, setting: Setting) -> list[str]:
@@ -74,7 +77,7 @@ def _of_setting(report: Report, setting: Setting) -> list[str]:
 
 
 def _scale(setting: Setting) -> str:
-    return f" at {bare(setting.magnification)}×" if setting.magnification else ""
+    return f" at {setting.magnification.value:.2g}×" if setting.magnification else ""
 
 
 def _listed(words: list[str]) -> str:

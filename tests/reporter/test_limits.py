@@ -1,0 +1,110 @@
+"""What is possible and what belongs to whom, as the page and the CSV tables say it."""
+
+import csv
+
+from lensbench.findings import Figure, PrintBlur, TileSharpness, ZoneDifference
+from lensbench.reporter.answers import answers
+from lensbench.reporter.limits_tables import BEYOND, finer_sharpness
+from lensbench.reporter.limits_words import limits_in_words, mind_in_words, minds_in_words, reached_in_short
+from lensbench.reporter.tables import write_tables
+from lensbench.verdicts.limits import judge_limits
+from tests.reporter.invented import invented_report
+
+SIZE = (1200, 800)
+PITCH = 36000 / 1200
+
+
+def weighed_report(f_numbers=(5.6,)):
+    """The invented report with tiles, so that limits can be reckoned, and the limits."""
+    report = invented_report(f_numbers, SIZE)
+    for setting in report.settings:
+        first = next(z.mtf50 for z in setting.sharpness.zones)
+        for edge in setting.sharpness.edges:
+            tile = TileSharpness(edge.column, edge.row, edge.channel, edge.x, edge.y, edge.h, first, first, True)
+            setting.sharpness.tiles.append(tile)
+        setting.sharpness.astigmatism = [
+            ZoneDifference("centre", "sagittal", "tangential", Figure.of(4.2, 0.3, "%"), "green")
+        ]
+        setting.sharpness.colours = [ZoneDifference("centre", "red", "green", Figure.of(-6.1, 0.4, "%"))]
+        setting.limits = judge_limits(setting, SIZE, PITCH)
+    return report
+
+
+def test_the_sentence_names_share_aperture_and_scale():
+    report = weighed_report()
+    (setting,) = report.settings
+    zone = next(z for z in setting.limits.zones if (z.zone, z.channel, z.direction) == ("centre", "green", "mean"))
+    figure = next(
+        z for z in setting.sharpness.zones if (z.zone, z.channel, z.direction) == ("centre", "green", "mean")
+    )
+    share = 100 * figure.mtf50.value / zone.allowed_mtf50
+    # The invented magnification is 0.4987 ± 0.0011.
+    words = f"The centre reaches {share:.0f} % of what f/5.6 can give at 0.5×."
+    assert reached_in_short(setting, "centre") == words
+    assert words in next(a.more for a in answers(report) if a.question == "How sharp?")
+    (line,) = limits_in_words(report)
+    # 5.6 × 1.4987.
+    assert line.startswith("f/5.6 at 0.5× is f/8.4 for the sensor. A flawless lens would reach")
+
+
+def test_what_is_missing_is_said_instead():
+    report = weighed_report()
+    (setting,) = report.settings
+    setting.f_number, setting.aperture = None, "third click"
+    setting.limits = judge_limits(setting, SIZE, PITCH)
+    assert "can't be told without the f-number (f_number under [[shot]])" in reached_in_short(setting, "centre")
+    assert limits_in_words(report) == [f"third click: {reached_in_short(setting, 'centre')}"]
+    setting.limits = None
+    assert reached_in_short(setting, "centre") == "" and limits_in_words(report) == []
+
+
+def test_what_spoils_figures_stands_beside_them():
+    report = weighed_report()
+    (setting,) = report.settings
+    assert mind_in_words(setting) == "" and minds_in_words(report) == []
+    setting.sharpness.mind = ["motion of about 1.6 px", "the print"]
+    words = "Not the lens alone: these figures also show motion of about 1.6 px and the print."
+    assert minds_in_words(report) == [f"f/5.6: {words}"]
+    assert words in next(a.more for a in answers(report) if a.question == "How sharp?")
+
+
+def test_the_print_is_named():
+    report = weighed_report()
+    report.settings[0].limits.print_blur = PrintBlur(Figure.of(0.31, 0.02, "px"), "raggedness")
+    assert "The print itself blurs by 0.31 px (measured on its edges)" in limits_in_words(report)[1]
+
+
+def test_finer_tables_hold_directions_colours_and_the_lens_alone():
+    report = weighed_report()
+    (setting,) = report.settings
+    differences, alone = finer_sharpness(report)
+    assert differences.rows == [["centre", "+4.2 ± 0.3", "−6.1 ± 0.4"]]
+    limits = {z.zone: z for z in setting.limits.zones if z.channel == "green" and z.direction == "mean"}
+    assert len(alone.rows) == len(limits) == 13
+    row = next(row for row in alone.rows if row[0] == "centre")
+    assert row[2] == f"{limits['centre'].allowed_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[3]
+    limits["centre"].lens_only_mtf50 = limits["centre"].lens_only_mtf50_lp_mm = None
+    row = next(row for row in finer_sharpness(report)[1].rows if row[0] == "centre")
+    assert row[1] == f"{BEYOND} {row[4]}"
+
+
+def test_rows_hold_whole_curves_and_limits(tmp_path):
+    report = weighed_report()
+    (setting,) = report.settings
+    write_tables(report, tmp_path)
+
+    def read(name):
+        with (tmp_path / f"{name}.csv").open(newline="", encoding="utf-8") as file:
+            return list(csv.DictReader(file))
+
+    zone, limits = setting.sharpness.zones[0], setting.limits.zones[0]
+    rows = [r for r in read("sharpness_curves") if (r["zone"], r["channel"]) == (zone.zone, zone.channel)]
+    rows = [r for r in rows if r["direction"] == zone.direction]
+    system, lens = ([r for r in rows if r["of"] == of] for of in ("system", "lens"))
+    assert [float(r["mtf"]) for r in system] == zone.curve.mtf
+    assert [float(r["frequency_cy_px"]) for r in lens] == limits.lens_only.frequency
+    first = read("sharpness_limits")[0]
+    assert float(first["allowed_mtf50"]) == limits.allowed_mtf50
+    assert float(first["reached_percent_low"]) == limits.reached_percent.low
+    assert read("sharpness_astigmatism")[0]["percent"] == "4.2"
+    assert len(read("sharpness_tiles")) == len(setting.sharpness.tiles)
