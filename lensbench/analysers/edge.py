@@ -65,8 +65,8 @@ MAX_GAP = 1.2
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
-SPILL_TURNS = 3
-"""How often what spills over a figure's other edges is reckoned anew."""
+SPILL_TURNS = (2, 2)
+"""How often what spills over a figure's other edges is reckoned anew, each time before the lines are laid anew."""
 
 CHUNK = 60
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
@@ -247,13 +247,13 @@ def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArra
 
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:
     """Take off, by turns, what reaches the samples over the other edges of their figure."""
-    near = far = np.float32(0)
-    for _ in range(SPILL_TURNS):
-        more_near, more_far = spill.onto(fit.near, fit), spill.onto(fit.far, fit)
-        if not (more_near.any() or more_far.any()):
-            return
-        fit.correct(more_near - near, more_far - far)
-        near, far = more_near, more_far
+    for turns in SPILL_TURNS:
+        for _ in range(turns):
+            more = spill.onto(fit)
+            if not more.any():
+                return
+            fit.without(more)
+        fit.take_off()
 
 
 def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -> EdgeSamples:

@@ -29,6 +29,9 @@ REJECT_FROM = 0.01
 PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
+CELLS_ACROSS, CELLS_ALONG = 2 * profile.CELLS, 12
+"""Cells on both sides of an edge in which light that spills over other edges counts as even."""
+
 _USUAL = np.array([0.5])
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
@@ -103,6 +106,7 @@ class EdgeFit:
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
         self.unrest = np.ones(self.n)
         self.rejected = np.zeros(self.n)
+        self._spill = self._taken_off = np.zeros((self.n, CELLS_ACROSS, CELLS_ALONG))
         reach = (NEAR * blur + 3.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
         self._take(samples.keep(near), samples.keep(~near))
@@ -118,9 +122,36 @@ class EdgeFit:
         self._fit_anew()
         self._improve()
         self._reject()
+        self._improve()
 
-    def correct(self, near: NDArray, far: NDArray) -> None:
-        """Take light off the samples that were held one by one and of the others, and fit again."""
+    def cells(self) -> tuple[NDArray, NDArray]:
+        """Where the middles of the cells lie along the nominal lines, and across; shape (n, across, along)."""
+        across = profile.to_distance(np.arange(CELLS_ACROSS) + 0.5)
+        along = (np.arange(CELLS_ALONG) + 0.5) * (2 / CELLS_ALONG) - 1
+        t = self.middle[:, None] + self.half[:, None] * along
+        u = self.line[:, :1] + self.blur[:, None] * across
+        shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
+        return np.broadcast_to(t[:, None, :], shape), np.broadcast_to(u[:, :, None], shape)
+
+    def without(self, spill: NDArray) -> None:
+        """The profile anew as if so much less light fell into each of `cells`; line and noise stay."""
+        extra = (spill - self._spill).astype(np.float32).ravel()
+        total = sum(
+            self._binned(key, extra.take(self._cell(key, tau)))[0]
+            for key, tau in ((self._near_key, self.near_tau), (self._far_key, self.far_tau))
+        )
+        self._spill = spill
+        self._right -= (total / self.variance) @ profile.bin_tables()[0]
+        self.coefficients, _ = profile.solve_bands(self._bands + self._roughness(), self._right)
+
+    def take_off(self) -> None:
+        """Take that light off the samples themselves, and fit profile and line."""
+        extra = (self._spill - self._taken_off).astype(np.float32).ravel()
+        self._taken_off = self._spill
+        near, far = (
+            extra.take(self._cell(key, tau))
+            for key, tau in ((self._near_key, self.near_tau), (self._far_key, self.far_tau))
+        )
         self.near = replace(self.near, light=self.near.light - near)
         self.far = replace(self.far, light=self.far.light - far)
         self._bin_far()
@@ -128,7 +159,6 @@ class EdgeFit:
 
     def finish(self) -> None:
         """Fit once and for all."""
-        self._improve()
         # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
         self._reject()
         self._improve(last=True)
@@ -143,6 +173,11 @@ class EdgeFit:
     def _tau(self, samples: EdgeSamples) -> NDArray:
         middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
         return (samples.t - middle.take(samples.edge)) * scale.take(samples.edge)
+
+    def _cell(self, key: NDArray, tau: NDArray) -> NDArray:
+        """Which of `cells` samples lie in."""
+        along = np.clip(((tau + 1) * np.float32(CELLS_ALONG / 2)).astype(np.int32), 0, CELLS_ALONG - 1)
+        return key // np.int32(profile.FINE) * np.int32(CELLS_ALONG) + along
 
     def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
         """Bin of every sample, and how far it lies from the bin's middle (in cells)."""
@@ -208,6 +243,7 @@ class EdgeFit:
         """One Gauss-Newton step of profile, turn and bend together, after a new look at the noise."""
         level, rise, steep = self._tables()
         key, residual = self._near_residuals(level, rise)
+        self._near_key = key
         count = self._far_count + self._counted(key)
         self._set_gap(count)
         near_total, near_square, lever, lever_square = self._binned(
@@ -232,6 +268,7 @@ class EdgeFit:
             bands, right, cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1)
         )
         self.reach = self._reach(count)
+        self._bands, self._right = bands, right
         if last:
             self._settle(equations)
             self._set_unrest(push, grip)
@@ -239,8 +276,7 @@ class EdgeFit:
             self._step(equations)
 
     def _step(self, equations: _Equations) -> None:
-        scale = self._best_scale(equations.bands, equations.right)
-        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
+        bands = equations.bands + self._roughness()
         right = np.concatenate([equations.right[:, None], equations.cross], axis=1)
         solved, _ = profile.solve_bands(np.repeat(bands[:, None], right.shape[1], axis=1), right)
         self._go(equations, solved[:, 0], solved[:, 1:])
@@ -248,8 +284,7 @@ class EdgeFit:
 
     def _settle(self, equations: _Equations) -> None:
         """The last step, and how sure everything is."""
-        scale = self._best_scale(equations.bands, equations.right)
-        bands = equations.bands + profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
+        bands = equations.bands + self._roughness()
         inverse = np.linalg.inv(profile.dense(bands))
         along = equations.cross @ inverse
         covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, equations.right), along)
@@ -280,6 +315,11 @@ class EdgeFit:
         z = profile.bin_tables()[2]
         low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
         return np.stack([low, high], axis=1)
+
+    def _roughness(self) -> NDArray:
+        """What is expected of each profile, as bands, its tails as rough as its samples call for."""
+        scale = self._best_scale(self._bands, self._right)
+        return profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
 
     def _best_scale(self, bands: NDArray, right: NDArray) -> NDArray:
         """How rough each profile's tails are, by the evidence of its samples, shape (n, 1)."""

@@ -35,6 +35,9 @@ SPOILED_TURNS = 2
 LEAST_LIGHT = 0.05
 """A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
 
+LIGHT_WINDOW = 160
+"""How far from an edge light is read, in pixels: the more sheet, the better it is told from what blur takes."""
+
 _BLOCKS = 6
 _TERMS = 5
 
@@ -160,9 +163,8 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
     edge, t, u, light = samples.edge[far], t[far], u[far], samples.light[far]
     half = places.half_length.astype(np.float32)[edge]
     column = np.clip(((t / half + 1) * (_BLOCKS / 2)).astype(np.int32), 0, _BLOCKS - 1)
-    farthest = np.full(n, 1.0)
-    np.maximum.at(farthest, edge, u)
-    row = np.clip((u / farthest.astype(np.float32)[edge] * _BLOCKS).astype(np.int32), 0, _BLOCKS - 1)
+    depth = np.minimum(reach, LIGHT_WINDOW).clip(min=1.0).astype(np.float32)[edge]
+    row = np.clip((u / depth * _BLOCKS).astype(np.int32), 0, _BLOCKS - 1)
     key = (edge * _BLOCKS + column) * _BLOCKS + row
     count = np.bincount(key, minlength=n * _BLOCKS**2)
     known = count > 0

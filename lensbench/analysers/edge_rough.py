@@ -7,16 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge_light import EdgeLight, light_round
+from lensbench.analysers.edge_light import LIGHT_WINDOW, EdgeLight, light_round
 from lensbench.analysers.edge_places import EdgePlaces
 from lensbench.analysers.edge_samples import EdgeSamples, gather, joined
 from lensbench.shot import Shot
 
 WINDOW = 80
-"""How far to look to each side, in pixels: far enough for the widest blur that can be measured ..."""
-
-LIGHT_WINDOW = 160
-"""... and how far for how the light lies: the more sheet, the better it is told from what blur takes."""
+"""How far to look to each side, in pixels: far enough for the widest blur that can be measured."""
 
 MARGIN = 8.0
 """How far to stay from other edges, in pixels."""

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.analysers.edge_samples import EdgeSamples
 
 LEAST = 5e-4
 """Spill that is too little to matter, as a share of the contrast."""
@@ -65,32 +64,31 @@ class Spill:
         own = np.arange(len(places))[:, None]
         self.profiles = np.where(usable[self.others], self.others, own)
 
-    def onto(self, samples: EdgeSamples, fit: EdgeFit) -> NDArray[np.float32]:
-        """The spill in each sample, in shares of the contrast.
+    def onto(self, fit: EdgeFit) -> NDArray[np.float64]:
+        """The spill in each of the fit's cells, in shares of the contrast, shape (n, across, along).
 
         Parameters
         ----------
-        samples : EdgeSamples
         fit : EdgeFit
             Lines and profiles as they stand.
         """
-        result = np.zeros(len(samples.edge), dtype=np.float32)
+        t, u = fit.cells()
+        result = np.zeros(t.shape)
         levels = _levels(fit)
-        chosen = np.flatnonzero(self._leaky(levels, fit)[samples.edge])
-        if len(chosen) == 0:
+        leaky = np.flatnonzero(self._leaky(levels, fit))
+        if len(leaky) == 0:
             return result
-        part = samples.keep(chosen)
-        edge, half = part.edge, self.places.half_length.astype(np.float32)
-        u = part.u - fit.line[:, 0].astype(np.float32).take(edge)
-        far = (_far_light(fit) * fit.blur).astype(np.float32).take(edge) * u
-        far /= np.maximum(u * u, (fit.blur**2).astype(np.float32).take(edge))
-        spill = far * (1 - subtended(u, part.t, half.take(edge)))
+        t, u = t[leaky], u[leaky]
+        half, blur = self.places.half_length, fit.blur[leaky, None, None]
+        off = u - fit.line[leaky, 0, None, None]
+        far = _far_light(fit)[leaky, None, None] * blur * off / np.maximum(off**2, blur**2)
+        spill = far * (1 - subtended(off, t, half[leaky, None, None]))
         outward, along = self._seen_from(fit)
         for k in (0, 1):
-            d, t = (_linear(form[:, k], part) for form in (outward, along))
-            level = _looked_up(levels, fit.blur, self.profiles[:, k], -d, edge)
-            spill += (1 - level) * subtended(d, t, half.take(self.others[:, k]).take(edge))
-        result[chosen] = spill
+            d, s = (_linear(form[leaky, k], t, u) for form in (outward, along))
+            kept = 1 - _looked_up(levels, fit.blur, self.profiles[leaky, k], -d)
+            spill += kept * subtended(d, s, half[self.others[leaky, k], None, None])
+        result[leaky] = spill
         return result
 
     def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
@@ -134,15 +132,14 @@ def _levels(fit: EdgeFit) -> NDArray:
     return np.clip((fit.coefficients @ profile.bin_tables()[0].T - dark[:, None]) / contrast, 0, 1)
 
 
-def _linear(form: NDArray, samples: EdgeSamples) -> NDArray[np.float32]:
-    """A value at an edge's middle and its rise by t and u, shape (n, 3), at the samples."""
-    zero, by_t, by_u = (a.take(samples.edge) for a in form.astype(np.float32).T)
-    return zero + by_t * samples.t + by_u * samples.u
+def _linear(form: NDArray, t: NDArray, u: NDArray) -> NDArray:
+    """A value at an edge's middle and its rise by t and u, shape (n, 3), at places (n, …)."""
+    zero, by_t, by_u = (a[:, None, None] for a in form.T)
+    return zero + by_t * t + by_u * u
 
 
-def _looked_up(levels: NDArray, blur: NDArray, which: NDArray, d: NDArray, edge: NDArray) -> NDArray:
-    """White share of edge `which` (of the samples' own) at distances beyond it."""
-    source = which.astype(np.int32).take(edge)
-    cell = profile.to_cell(d / blur.astype(np.float32).take(source))
-    place = np.clip((cell * np.float32(profile.FINE)).astype(np.int32), 0, profile.BINS - 1)
-    return levels.astype(np.float32).ravel().take(source * np.int32(profile.BINS) + place)
+def _looked_up(levels: NDArray, blur: NDArray, which: NDArray, d: NDArray) -> NDArray:
+    """White share of edges `which`, shape (n,), at distances beyond them, shape (n, …)."""
+    cell = profile.to_cell(d / blur[which][:, None, None])
+    place = np.clip((cell * profile.FINE).astype(int), 0, profile.BINS - 1)
+    return levels[which[:, None, None], place]
