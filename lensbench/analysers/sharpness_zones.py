@@ -43,7 +43,8 @@ def add_zone(result, means, places, inside, name, channel, size, pitch_um):
         return
     (a, da, ca, na), (b, db, cb, nb) = found
     mean, spread = (a + b) / 2, np.hypot(da, db) / 2
-    both = None if ca is None or cb is None else ((ca[0] + cb[0]) / 2, np.hypot(ca[1], cb[1]) / 2)
+    # Of what the two curves may be off by, most is common to both.
+    both = None if ca is None or cb is None else ((ca[0] + cb[0]) / 2, (ca[1] + cb[1]) / 2)
     result.zones.append(_zone_row(name, channel, "mean", mean, spread, both, na + nb, size, pitch_um))
     result.astigmatism.append(ZoneDifference(name, *DIRECTIONS, _difference(a, da, b, db), channel))
     means[name, channel] = mean, _with_shared(mean, spread)
