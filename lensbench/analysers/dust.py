@@ -6,7 +6,8 @@ import numpy as np
 
 from lensbench.analysers.fibre_path import Fibre
 from lensbench.analysers.grey import grey_picture
-from lensbench.analysers.mark_search import FIBRE_ASPECT, PATCH_PX, search_marks
+from lensbench.analysers.mark_judging import FIBRE_ASPECT, PATCH_PX
+from lensbench.analysers.mark_search import search_marks
 from lensbench.analysers.mark_shape import Shape
 from lensbench.findings import Dust, Mark
 from lensbench.frame import zone_of

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import CELL_PX, GreyPicture
-from lensbench.analysers.mark_filters import Box, Level
+from lensbench.analysers.mark_grids import Box, Level
 from lensbench.analysers.mark_lines import Segments
 from lensbench.findings import Figure
 
@@ -94,10 +94,9 @@ class Fibre:
         near[close] = least_distance(places[close], self.path)
         return near.reshape(np.shape(x))
 
-    def profile(self, x: NDArray, y: NDArray, nearer: float = 1.0) -> NDArray[np.float64]:
-        """Share of its depth at places in pixels, brought nearer by a factor."""
-        across = 2 * nearer * self.distance(x, y) / self.width.value
-        return np.exp(-np.log(2) * np.minimum(across**self.steepness, 60.0))
+    def radius(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+        """Distance from the path at places in pixels: 1 at half depth."""
+        return 2 * self.distance(x, y) / self.width.value
 
     @property
     def reach(self) -> float:

@@ -14,7 +14,8 @@ from math import lcm
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import make_interp_spline
-from scipy.ndimage import maximum_filter, median_filter, minimum_filter
+from scipy.ndimage import label, maximum, maximum_filter, median_filter, minimum_filter
+from skimage.morphology import reconstruction
 
 from lensbench.analysers.blocks import index_block_means
 from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
@@ -41,6 +42,9 @@ BORDER_DEPTH = 1.5e-3
 
 BORDER_STEP = 4e-3
 """Where that light changes by more than this share from block to block, dirt can't be told from it."""
+
+SKIRT = 0.7
+"""Where a mark stands out by this share of what runs on to the border from there, that is its own skirt."""
 
 CLIPPED_SHARE = 0.02
 LEAST_BLOCKS = 60
@@ -160,11 +164,19 @@ def grey_picture(flat: Shot) -> GreyPicture:
     z = _whitened(flat, scale, expected, inverse, kinds.shape[:2])
     _blank(z, readable, x, y)
     _take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
-    strength = smooth_through(strength, flat.size, SPLINES)
+    spread = _spread(z, kinds.shape[1])
+    z /= np.float32(spread)
+    strength = smooth_through(strength / spread, flat.size, SPLINES)
     levelled, steep = _level_border(z, strength, x, y)
     readable &= ~steep
     _blank(z, readable, x, y)
     return GreyPicture(flat.size, z, strength, x, y, readable, levelled, flat, lights)
+
+
+def _spread(z: NDArray[np.float32], step: int) -> float:
+    """The noise of the cells between like neighbours, where it is more than the noise model says; else 1."""
+    apart = z[::7, step:] - z[::7, :-step]
+    return max(1.4826 * float(np.median(np.abs(apart[apart != 0]))) / np.sqrt(2), 1.0)
 
 
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
@@ -349,7 +361,8 @@ def _level_border(
     """Level wide areas that depart from round light and run out of the frame, in place.
 
     Rings and barrels that cut the outer pencils darken the corners unevenly. A smear that runs out of the frame
-    looks the same, so neither is taken for dirt; what is smaller than a few blocks still shows there.
+    looks the same, so neither is taken for dirt; what is smaller than a few blocks still shows there, and so does
+    a smear with its middle in the frame, by what it is deeper there than on the way to the border.
 
     Returns
     -------
@@ -357,19 +370,35 @@ def _level_border(
         Blocks that were levelled, and those over which the light changes too steeply for that.
     """
     depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
-    outer = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
-    odd = _joined_to_border(outer & (np.abs(depth) > BORDER_DEPTH))
+    depth *= h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
+    own = _border_light(depth) - _border_light(-depth)
+    odd = np.abs(own) > BORDER_DEPTH
     if not odd.any():
         return odd, odd
     odd = grown_by_one(odd)
-    off = np.where(odd, depth, 0) * strength.on_grid(x, y)
+    off = np.where(odd, own, 0) * strength.on_grid(x, y)
     down, across = (
         make_interp_spline(v, np.eye(len(v)), k=3)(CELL_PX * np.arange(n) + (CELL_PX - 1) / 2)
         for n, v in ((z.shape[0], y), (z.shape[1], x))
     )
     z -= (down.astype(np.float32) @ off.astype(np.float32) @ across.T.astype(np.float32)) * (z != 0)
-    steps = maximum_filter(depth, 3) - minimum_filter(depth, 3)
+    steps = maximum_filter(own, 3) - minimum_filter(own, 3)
     return odd, odd & (steps > BORDER_STEP)
+
+
+def _border_light(depth: NDArray) -> NDArray[np.float64]:
+    """What can be reached from the border without ever going deeper: the corners' own, without the marks on them.
+
+    What is plainly the skirt of a mark is left to that.
+    """
+    dark = np.maximum(depth, 0)
+    seed = dark.copy()
+    seed[1:-1, 1:-1] = 0
+    own = reconstruction(seed, dark)
+    parts, count = label(dark > BORDER_DEPTH)
+    numbers = np.arange(1, count + 1)
+    skirts = maximum(dark - own, parts, numbers) > SKIRT * maximum(own, parts, numbers)
+    return own * ~np.isin(parts, numbers[skirts])
 
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:

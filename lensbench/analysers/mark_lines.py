@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import THREADS
-from lensbench.analysers.mark_filters import Box, Level, cells_in
+from lensbench.analysers.mark_grids import Box, Level, cells_in
 
 LENGTHS = (16, 32, 64)
 """Lengths of the segments in cells."""
@@ -18,6 +18,11 @@ SCALE, HIGHEST = 8, 60
 """Steps to a unit of noise, and the most that a cell counts: 16 bits hold the sums, and add up twice as fast."""
 
 STRIPS_AT_ONCE = 8
+
+NEIGHBOURS = sorted(
+    ((i, j) for i in range(-2, 3) for j in range(-2, 3) if i or j), key=lambda v: abs(v[0]) + abs(v[1])
+)
+"""Sums to compare each with, by lean and column, the nearest first."""
 
 
 class Segments(NamedTuple):
@@ -111,14 +116,17 @@ def _strips(z: NDArray[np.int16], threshold: float) -> list[tuple[NDArray, ...]]
 
 
 def _strip_peaks(sums: NDArray[np.int16], length: int, threshold: float) -> tuple[NDArray, ...]:
+    """Sums past the threshold that no neighbour surpasses."""
     limit = int(threshold * np.sqrt(length) * SCALE)
-    strips, leans, columns = np.unravel_index(np.flatnonzero(np.abs(sums) > limit), sums.shape)
-    own = sums[strips, leans, columns].astype(np.int64)
-    peak = np.ones(len(own), bool)
-    for tilt in (-2, -1, 0, 1, 2):
-        for move in (-2, -1, 0, 1, 2):
-            lean = np.clip(leans + tilt, 0, sums.shape[1] - 1)
-            column = np.clip(columns + move, 0, sums.shape[2] - 1)
-            peak &= sums[strips, lean, column] * np.sign(own) <= np.abs(own)
-    strips, leans, columns, own = (v[peak] for v in (strips, leans, columns, own))
-    return columns, strips * length, leans, np.full(len(own), length), own / (SCALE * np.sqrt(length))
+    at = np.flatnonzero(np.abs(sums) > limit)
+    for tilt, move in NEIGHBOURS:
+        strips, leans, columns = np.unravel_index(at, sums.shape)
+        own = sums[strips, leans, columns]
+        lean = np.clip(leans + tilt, 0, sums.shape[1] - 1)
+        column = np.clip(columns + move, 0, sums.shape[2] - 1)
+        near = sums[strips, lean, column]
+        # Most places fall at the first few neighbours; the rest is checked for few.
+        at = at[np.where(own > 0, near <= own, near >= own)]
+    strips, leans, columns = np.unravel_index(at, sums.shape)
+    signal = sums[strips, leans, columns] / (SCALE * np.sqrt(length))
+    return columns, strips * length, leans, np.full(len(at), length), signal

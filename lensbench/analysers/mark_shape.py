@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import CELL_PX, GreyPicture
-from lensbench.analysers.mark_filters import Box, Level, Peaks
+from lensbench.analysers.mark_filters import Peaks
+from lensbench.analysers.mark_grids import Box, Level
 from lensbench.findings import Figure
 
 REACH_CELLS = 10
@@ -23,6 +24,9 @@ STEEPNESS = (1.3, 20.0)
 
 STEPS = 30
 """Steps of the fit at most."""
+
+SETTLED, SETTLED_SHARE = 0.02, 2e-5
+"""The fit has settled when a step changes the sum of squares (in units of noise) by less than this and this share."""
 
 PARAMETERS = 8
 """Height, ground, x, y, the three of the ellipse, logarithm of the steepness."""
@@ -66,10 +70,6 @@ class Shape:
         (a, b), (c, d) = self.ellipse
         return np.hypot(a * dx + b * dy, c * dx + d * dy)
 
-    def profile(self, x: NDArray, y: NDArray, nearer: float = 1.0) -> NDArray:
-        """Share of its depth at places in pixels, brought nearer by a factor."""
-        return np.exp(-np.log(2) * np.minimum((nearer * self.radius(x, y)) ** self.steepness, 60.0))
-
     @property
     def axis(self) -> NDArray[np.float64]:
         """The way that it is long, as a unit vector."""
@@ -95,7 +95,8 @@ class Shape:
         columns, across = _thinned(left, right, step)
         x, y = (CELL_PX * v + (CELL_PX - 1) / 2 for v in (columns, rows))
         strength = float(picture.strength_at(self.x, self.y))
-        shadow = share * self.depth.value / 100 * strength * self.profile(x[None, :], y[:, None])
+        faded = np.minimum(self.radius(x[None, :], y[:, None]) ** self.steepness, 60.0)
+        shadow = share * self.depth.value / 100 * strength * np.exp(-np.log(2) * faded)
         z[top:bottom, left:right] -= down @ shadow.astype(np.float32) @ across.T
 
 
@@ -197,6 +198,11 @@ class _Windows:
     good: NDArray[np.float64]
     cell_px: int
 
+    def chosen(self, which: NDArray) -> _Windows:
+        """The windows of an index."""
+        parts = (getattr(self, name)[which] for name in ("x", "y", "z", "u", "v", "good"))
+        return _Windows(*parts, self.cell_px)
+
 
 def _window_places(x: NDArray, y: NDArray, cell: int, offset: float) -> tuple[NDArray, NDArray]:
     """Rows and columns of the cells around each place, shape (places, cells)."""
@@ -236,33 +242,36 @@ def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
 
 def _fit(theta: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape | None]:
     """Levenberg-Marquardt on all windows at once, from parameters theta of shape (n, PARAMETERS)."""
-    radius = 2 / (theta[:, 4] + theta[:, 6])
-    theta = theta.copy()
+    theta, radius = theta.copy(), 2 / (theta[:, 4] + theta[:, 6])
     damping = np.full(len(theta), 1e-2)
-    design, rest = _design(theta, windows)
-    error = (windows.good * rest**2).sum(axis=1)
+    busy = np.arange(len(theta))
     for _ in range(STEPS):
-        weighed = design * windows.good[..., None]
-        normal = weighed.transpose(0, 2, 1) @ design
-        right = (weighed.transpose(0, 2, 1) @ rest[..., None])[..., 0]
+        own = windows.chosen(busy)
+        design, rest = _design(theta[busy], own)
+        weighed = (design * own.good[..., None]).transpose(0, 2, 1)
+        normal, right = weighed @ design, weighed @ rest[..., None]
         diagonal = np.einsum("nii->ni", normal)
-        lifted = (
-            normal
-            + np.eye(PARAMETERS)
-            * (damping[:, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1))[:, None, :]
-        )
-        step = np.linalg.solve(lifted, right[..., None])[..., 0]
-        trial = _bounded(theta + step, radius)
-        trial_design, trial_rest = _design(trial, windows)
-        trial_error = (windows.good * trial_rest**2).sum(axis=1)
-        better = trial_error < error
-        settled = np.abs(error - trial_error) < 1e-4 * (1 + 1e-3 * error)
-        theta[better], design[better], rest[better] = trial[better], trial_design[better], trial_rest[better]
-        error = np.minimum(error, trial_error)
-        damping = np.where(better, damping / 4, damping * 6)
-        if (settled | (damping > 1e6)).all():
+        more = damping[busy, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1)
+        step = np.linalg.solve(normal + np.eye(PARAMETERS) * more[:, None], right)[..., 0]
+        trial = _bounded(theta[busy] + step, radius[busy])
+        error = (own.good * rest**2).sum(axis=1)
+        gain = error - (own.good * _rest(trial, own) ** 2).sum(axis=1)
+        theta[busy[gain > 0]] = trial[gain > 0]
+        damping[busy] *= np.where(gain > 0, 0.25, 6)
+        busy = busy[(np.abs(gain) > SETTLED + SETTLED_SHARE * error) & (damping[busy] <= 1e6)]
+        if not len(busy):
             break
+    design, rest = _design(theta, windows)
     return _described(theta, design, rest, windows, picture)
+
+
+def _rest(theta: NDArray, windows: _Windows) -> NDArray[np.float64]:
+    """What the model leaves over, shape (n, cells)."""
+    height, ground, x, y, a, b, c, log_steep = (column[:, None] for column in theta.T)
+    du, dv = windows.u - x, windows.v - y
+    square = np.maximum((a * du) ** 2 + (b * du + c * dv) ** 2, 1e-12)
+    power = np.exp(np.minimum(0.5 * np.exp(log_steep) * np.log(square), 4.0))
+    return windows.z - ground - height * np.exp(-np.log(2) * power)
 
 
 def _design(theta: NDArray, windows: _Windows) -> tuple[NDArray, NDArray]:

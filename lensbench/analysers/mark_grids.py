@@ -1,0 +1,184 @@
+"""The grey picture on coarser and coarser grids, kept up to date where marks are taken out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.grey import CELL_PX
+
+COARSEST_CELLS = 10
+"""The coarsest grid has at least this many cells along the frame's shorter side."""
+
+GROUND_CELL_PX, GROUND_REACH = 64, 2
+"""Cells from which the ground under small marks is taken, and how many to each side."""
+
+LARGEST_GROUNDED_PX = 16
+"""Grids up to this cell size are freed of the ground; larger marks would go with it."""
+
+
+class Box(NamedTuple):
+    """A part of the frame in pixels: left ≤ x < right, top ≤ y < bottom."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def holds(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
+        """Which of the places lie in it."""
+        return (x >= self.left) & (x < self.right) & (y >= self.top) & (y < self.bottom)
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two overlap."""
+        across = self.left < other.right and other.left < self.right
+        return across and self.top < other.bottom and other.top < self.bottom
+
+    def with_(self, other: Box) -> Box:
+        """The smallest box around both."""
+        low = min(self.left, other.left), min(self.top, other.top)
+        return Box(*low, max(self.right, other.right), max(self.bottom, other.bottom))
+
+    def grown(self, by: float) -> Box:
+        """The box, larger by `by` on every side."""
+        return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    def cells(self, cell_px: int, shape: tuple[int, ...]) -> tuple[slice, slice]:
+        """Rows and columns of the cells that it touches (one at least) on a grid of some shape."""
+        spans = []
+        for low, high, count in ((self.top, self.bottom, shape[0]), (self.left, self.right, shape[1])):
+            first = int(np.clip(np.floor(low / cell_px), 0, count - 1))
+            spans.append(slice(first, int(np.clip(np.ceil(high / cell_px), first + 1, count))))
+        return spans[0], spans[1]
+
+
+def joined(boxes: list[Box]) -> list[Box]:
+    """The boxes, those that overlap joined to larger ones."""
+    apart: list[Box] = []
+    for box in boxes:
+        while (other := next((b for b in apart if b.meets(box)), None)) is not None:
+            apart.remove(other)
+            box = box.with_(other)
+        apart.append(box)
+    return apart
+
+
+@dataclass(frozen=True, eq=False)
+class Level:
+    """The grey picture binned to cells of `cell_px`, each in units of its noise."""
+
+    cell_px: int
+    z: NDArray[np.float32]
+
+    @property
+    def offset(self) -> float:
+        """Pixel coordinate of the first cell's middle."""
+        return (self.cell_px - 1) / 2
+
+
+def cells_in(level: Level, box: Box | None) -> tuple[slice, slice]:
+    """Rows and columns of a level's cells in a box; of all where that is None."""
+    return (box or Box(0, 0, np.inf, np.inf)).cells(level.cell_px, level.z.shape)
+
+
+class Grids:
+    """The grey picture and its halvings, down to the coarsest grid; the fine ones also without the ground.
+
+    Attributes
+    ----------
+    levels : list of Level
+        As they are; the first may be changed, and `renew` then carries the change on.
+    grounded : list of Level
+        Without the slowly changing ground under small marks.
+    """
+
+    def __init__(self, z: NDArray[np.float32]) -> None:
+        self.levels = _halvings(z)
+        self.grounded = [
+            Level(level.cell_px, np.empty_like(level.z)) if level.cell_px <= LARGEST_GROUNDED_PX else level
+            for level in self.levels
+        ]
+        self._ground = np.zeros_like(self._coarse.z)
+        self._ground_rows = _between(z.shape[0], self._coarse.z.shape[0], self._ratio)
+        self._ground_columns = _between(z.shape[1], self._coarse.z.shape[1], self._ratio)
+        self._take_off_ground(self.whole)
+
+    @property
+    def left(self) -> NDArray[np.float32]:
+        """The finest grid: what is left of the picture."""
+        return self.levels[0].z
+
+    @property
+    def whole(self) -> Box:
+        """All of the frame."""
+        height, width = self.left.shape
+        return Box(0, 0, CELL_PX * width, CELL_PX * height)
+
+    @property
+    def _coarse(self) -> Level:
+        return next((level for level in self.levels if level.cell_px == GROUND_CELL_PX), self.levels[-1])
+
+    @property
+    def _ratio(self) -> int:
+        return self._coarse.cell_px // CELL_PX
+
+    def renew(self, boxes: list[Box]) -> None:
+        """Bin anew where the finest grid was changed."""
+        boxes = joined(boxes)
+        for box in boxes:
+            for finer, level in zip(self.levels, self.levels[1:], strict=False):
+                _bin(finer.z, level.z, box.cells(level.cell_px, level.z.shape))
+        for box in joined([box.grown((GROUND_REACH + 1) * GROUND_CELL_PX) for box in boxes]):
+            self._take_off_ground(box)
+
+    def _take_off_ground(self, box: Box) -> None:
+        """Renew the grounded fine grids within a box."""
+        rows, columns = box.grown(GROUND_CELL_PX).cells(self._coarse.cell_px, self._coarse.z.shape)
+        self._ground[rows, columns] = (
+            _median_of_neighbours(self._coarse.z, GROUND_REACH, rows, columns) / self._ratio
+        )
+        rows, columns = box.cells(CELL_PX, self.left.shape)
+        across = self._ground @ self._ground_columns[columns].T
+        self.grounded[0].z[rows, columns] = self.left[rows, columns] - self._ground_rows[rows] @ across
+        for finer, level in zip(self.grounded, self.grounded[1:], strict=False):
+            if level.cell_px > LARGEST_GROUNDED_PX:
+                break
+            _bin(finer.z, level.z, box.cells(level.cell_px, level.z.shape))
+
+
+def _halvings(z: NDArray[np.float32]) -> list[Level]:
+    levels = [Level(CELL_PX, z)]
+    while min(levels[-1].z.shape) >= 2 * COARSEST_CELLS:
+        last = levels[-1]
+        level = Level(2 * last.cell_px, np.empty((last.z.shape[0] // 2, last.z.shape[1] // 2), np.float32))
+        _bin(last.z, level.z, (slice(0, level.z.shape[0]), slice(0, level.z.shape[1])))
+        levels.append(level)
+    return levels
+
+
+def _bin(fine: NDArray[np.float32], coarse: NDArray[np.float32], cells: tuple[slice, slice]) -> None:
+    """Renew some cells of a grid from the four finer ones in each, in units of noise."""
+    rows, columns = (slice(2 * part.start, 2 * part.stop) for part in cells)
+    part = fine[rows, columns]
+    pairs = part[0::2] + part[1::2]
+    coarse[cells] = (pairs[:, 0::2] + pairs[:, 1::2]) / 2
+
+
+def _median_of_neighbours(z: NDArray, reach: int, rows: slice, columns: slice) -> NDArray[np.float32]:
+    """Medians over the neighbourhoods of some cells."""
+    padded = np.pad(z, reach, mode="symmetric")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))[rows, columns]
+    return np.median(windows.reshape(*windows.shape[:2], -1), axis=-1).astype(np.float32)
+
+
+def _between(fine: int, coarse: int, ratio: int) -> NDArray[np.float32]:
+    """Weights of linear interpolation from coarse cells to fine ones, shape (fine, coarse)."""
+    place = np.clip((np.arange(fine) + 0.5) / ratio - 0.5, 0, coarse - 1)
+    low = np.minimum(place.astype(int), max(coarse - 2, 0))
+    weights = np.zeros((fine, coarse), np.float32)
+    weights[np.arange(fine), low] = 1 - (place - low)
+    weights[np.arange(fine), np.minimum(low + 1, coarse - 1)] += place - low
+    return weights
