@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from statistics import median
 
 from lensbench.findings import Camera, Limits, Notice, Setting
 from lensbench.verdicts.focus_error import FocusError, judge_focus_error
@@ -13,6 +14,9 @@ TOO_SHORT = "too short for its blur"
 
 MANY = 0.1
 """This share of a shot's edges too short is worth a warning: a few at the border always are."""
+
+UNLIKE = 0.05
+"""Shots of one setting whose sharpness differs by more than this share weren't taken alike."""
 
 FULL_STOPS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64)
 
@@ -46,6 +50,7 @@ def setting_notices(
         return [], []
     notices, short = [], []
     notices += _short_edges(setting)
+    notices += _unlike_shots(setting, channel)
     pitch = camera.pixel_pitch_um
     if setting.limits is not None and not moved:
         error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
@@ -76,6 +81,28 @@ def _short_edges(setting: Setting) -> Iterator[Notice]:
                 "target, or one printed for a larger frame, or focus better."
             )
             yield Notice("short-edges", shot, text)
+
+
+def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
+    """Shots counted as taken alike whose edges are not: an aperture or a refocusing not written down."""
+    mtf50: dict[str, dict[tuple[int, int, str], float]] = {}
+    for edge in setting.sharpness.edges:
+        if edge.used and edge.channel == channel and edge.leg != "blade":
+            mtf50.setdefault(edge.shot, {})[edge.column, edge.row, edge.leg] = edge.mtf50.value
+    if len(mtf50) < 2:
+        return
+    shared = set.intersection(*(set(edges) for edges in mtf50.values()))
+    if not shared:
+        return
+    level = {shot: median(edges[place] for place in shared) for shot, edges in mtf50.items()}
+    best, worst = max(level, key=level.get), min(level, key=level.get)
+    if level[worst] < (1 - UNLIKE) * level[best]:
+        text = (
+            f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both count as "
+            f"taken alike ({setting.label}), and the figures are of both together. Give each its own f_number or "
+            "aperture in session.toml, or its own setup number where the lens was refocused."
+        )
+        yield Notice("unlike", worst, text)
 
 
 def _out_of_focus(error: FocusError, setting: Setting) -> str:

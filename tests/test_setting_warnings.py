@@ -101,3 +101,28 @@ def test_a_coarse_print_is_named(told_by, words):
 
 def test_a_setting_without_targets_is_left_alone():
     assert notices_of(Setting(4.0)) == ({}, [])
+
+
+# -- shots that weren't taken alike ---------------------------------------------------------------------------
+
+
+def sharp_edges(shot, mtf50):
+    figure = Figure.of(mtf50, 0.002, "cy/px")
+    return [
+        EdgeSharpness(column, 0, "along", "sagittal", "green", 0.0, 0.0, 0.5, 5.0, figure, used=True, shot=shot)
+        for column in range(5)
+    ]
+
+
+@pytest.mark.parametrize(("softer", "told"), [(0.30, True), (0.39, False)])
+def test_shots_of_one_setting_that_are_not_alike_are_named(softer, told):
+    edges = [*sharp_edges("sharp.dng", 0.4), *sharp_edges("soft.dng", softer)]
+    said, _ = notices_of(Setting(sharpness=Sharpness(edges=edges)))
+    assert ("unlike" in said) is told
+    if told:
+        assert said["unlike"].startswith("soft.dng: is 25 % softer than sharp.dng")
+
+
+def test_different_tiles_of_two_shots_are_not_held_against_each_other():
+    other = [replace(edge, column=9) for edge in sharp_edges("soft.dng", 0.1)]
+    assert notices_of(Setting(sharpness=Sharpness(edges=[*sharp_edges("sharp.dng", 0.4), *other])))[0] == {}
