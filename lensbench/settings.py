@@ -100,7 +100,9 @@ def _setting(
     targets = alike.targets
     if not targets:
         if blades:
-            setting.sharpness = measure_sharpness(blades, camera.size_px, camera.pixel_pitch_um)
+            size, pitch = camera.size_px, camera.pixel_pitch_um
+            setting.sharpness = measure_sharpness(blades, size, pitch)
+            setting.limits = judge_limits(setting, size, pitch, session.lens.pupil_ratio)
         return setting, []
     ink = Ink(session.target.ink_reflectance, tuple(session.target.light_traps))
     setting.glare = measure_glare([t.dark_tiles for t in targets], camera.size_px, targets[0].reference, ink)
@@ -110,22 +112,25 @@ def _setting(
     if on_rail:
         setting.focus = _focus(camera, setting.geometry, targets)
     best = _speaker(setting, targets)
-    edges = [*map(_edges, [best] if on_rail else targets), *blades]
+    used = [best] if on_rail else targets
+    edges = [*map(_edges, used), *blades]
     setting.sharpness = measure_sharpness(edges, camera.size_px, camera.pixel_pitch_um)
     setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
     setting.rail_advice = advise_rail(setting, session.lens.pupil_ratio)
     rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
-    return setting, [*rail_notices(setting, rail), *_weighed(session, camera, setting, best)]
+    return setting, [*rail_notices(setting, rail), *_weighed(session, camera, setting, used)]
 
 
-def _weighed(session: Session, camera: Camera, setting: Setting, best: TargetReading) -> list[Notice]:
+def _weighed(session: Session, camera: Camera, setting: Setting, used: list[TargetReading]) -> list[Notice]:
     """Say what of a setting's sharpness is the lens's own; gives back what the user should know of that."""
-    pupil_ratio, signs = session.lens.pupil_ratio, best.signs
+    pupil_ratio, signs = session.lens.pupil_ratio, [reading.signs for reading in used]
+    ragged = max((one.raggedness_px for one in signs if one.raggedness_px), key=lambda f: f.value, default=None)
     setting.limits = judge_limits(
-        setting, camera.size_px, camera.pixel_pitch_um, pupil_ratio, session.target.print_dpi, signs.raggedness_px
+        setting, camera.size_px, camera.pixel_pitch_um, pupil_ratio, session.target.print_dpi, ragged
     )
-    notices, short = setting_notices(setting, camera, best.reference, pupil_ratio, signs.motion is not None)
-    setting.sharpness.mind = [*signs.in_short, *short]
+    moved = any(one.motion is not None for one in signs)
+    notices, short = setting_notices(setting, camera, used[0].reference, pupil_ratio, moved)
+    setting.sharpness.mind = list(dict.fromkeys([*(words for one in signs for words in one.in_short), *short]))
     return notices
 
 

@@ -4,11 +4,17 @@ import pytest
 from msgspec.structs import replace
 
 from lensbench.analysers.geometry import TargetShot, measure_geometry
+from lensbench.dng import write_dng
 from lensbench.findings import Camera, EdgeSharpness, Figure, Limits, PrintBlur, Setting, Sharpness, ZoneLimits
+from lensbench.loaders.session import load_session
+from lensbench.pipeline import measure_session
 from lensbench.setting_warnings import setting_notices
+from lensbench.target.layout import write_layout
 from lensbench.verdicts.sheet_depth import judge_sheet_depth
+from tests import spoiled_shots as shots
 from tests.analysers.invented_lines import Camera as Stand
 from tests.analysers.invented_lines import seen_lines, set_squares
+from tests.spoiled_shots import taken
 
 CAMERA = Camera((6000, 4000), (36.0, 24.0), 6.0)
 LAYOUT = set_squares()
@@ -101,6 +107,47 @@ def test_a_coarse_print_is_named(told_by, words):
 
 def test_a_setting_without_targets_is_left_alone():
     assert notices_of(Setting(4.0)) == ({}, [])
+
+
+# -- a whole session ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("scene", "codes", "mind"),
+    [
+        ({}, set(), []),
+        ({"motion_px": (1.5, -1.2)}, {"motion"}, ["motion of about"]),
+    ],
+    ids=["good", "shaken"],
+)
+def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, codes, mind):
+    seen = taken("comatic", **scene)
+    write_dng(tmp_path / "t.dng", seen.shot)
+    write_layout(tmp_path / "target.json", shots.LAYOUT)
+    (tmp_path / "session.toml").write_text(
+        f"""
+        [build]
+        name = "Shaken or not"
+        [camera]
+        sensor_mm = {list(shots.SENSOR_MM)}
+        [target]
+        layout = "target.json"
+        rulers_measured_mm = {[round(r, 1) for r in shots.LAYOUT.rulers_mm]}
+        print_dpi = 2400
+        [[shot]]
+        file = "t.dng"
+        shows = "target"
+        f_number = 4
+        """
+    )
+    report = measure_session(load_session(tmp_path), workers=1)
+    (setting,) = report.settings
+    assert {notice.code for notice in report.warnings} == codes
+    assert [words[: len(start)] for words, start in zip(setting.sharpness.mind, mind, strict=True)] == mind
+    # 4 (1 + 0.12); the comatic lens is soft at f/4.
+    assert setting.limits.effective_f_number == pytest.approx(4.48, abs=0.01)
+    centre = next(z for z in setting.limits.zones if z.zone == "centre" and z.direction == "mean")
+    assert 30 < centre.reached_percent.value < 90 and centre.lens_only_mtf50 is not None
 
 
 # -- shots that weren't taken alike ---------------------------------------------------------------------------
