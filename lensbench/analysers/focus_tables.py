@@ -12,6 +12,7 @@ from lensbench import frame
 from lensbench.analysers.focus_curve import fit_curves
 from lensbench.analysers.focus_rail import Rail
 from lensbench.analysers.focus_series import CONFIDENCE, Centre, Found, Series, stacked
+from lensbench.analysers.sharpness_zones import SHARED
 from lensbench.findings import Figure, FocusTile, FocusZone, ThroughFocus
 
 DIRECTIONS = ("sagittal", "tangential")
@@ -66,6 +67,10 @@ class _Mean(NamedTuple):
     common: float
     count: int
 
+    def with_shared(self, share: float) -> _Mean:
+        """Unsure by a share of itself more, as all edges are together."""
+        return self._replace(common=np.hypot(self.common, share * self.value))
+
     def figure(self, unit: str) -> Figure | None:
         return _figure(self.value, np.hypot(self.sigma, self.common), unit) if self.count else None
 
@@ -118,8 +123,8 @@ def _zone_row(
     best, peak, there = means
     if best.count < MOST * there.count:
         best = peak = best._replace(count=0)
-    best = best._replace(common=np.hypot(best.common, best.value * rail.scale_sigma))
-    own, picture = peak.figure("cy/px"), there.figure("cy/px")
+    best = best.with_shared(rail.scale_sigma)
+    own, picture = (mean.with_shared(SHARED).figure("cy/px") for mean in (peak, there))
     return FocusZone(
         zone=zone,
         channel=channel,
