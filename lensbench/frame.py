@@ -21,6 +21,9 @@ ZONES = ("centre", *(f"{ring} {quarter}" for ring in ("inner", "outer", "corner"
 DIRECTIONS = ("sagittal", "tangential", "oblique")
 """What an edge can be at its place: along the radius, across it, or neither."""
 
+SENSOR_MISFIT = 0.03
+"""Data sheets round; a sensor whose sides disagree with the picture's by more than this share is another one."""
+
 DIRECTION_TOLERANCE_DEG = 10.0
 """How far from the radius (or from across it) an edge may lie and still be called by its name."""
 
@@ -35,12 +38,26 @@ def half_diagonal(size: tuple[int, int]) -> float:
     return float(np.hypot(*size)) / 2
 
 
-def pixel_pitch_um(size: tuple[int, int], sensor_mm: tuple[float, float]) -> float:
-    """Distance of the pixels on a sensor of known size, in micrometres.
+def pixel_pitch_um(size: tuple[int, int], sensor_mm: tuple[float, float] | None) -> float | None:
+    """Distance of the pixels on a sensor, in micrometres; None without its size, or where that can't be right.
 
     Pixels are square: the geometric mean is the better of two slightly different readings of a data sheet.
     """
+    if sensor_mm is None or sensor_misfit(size, sensor_mm) is not None:
+        return None
     return 1000 * float(np.sqrt(sensor_mm[0] / size[0] * sensor_mm[1] / size[1]))
+
+
+def sensor_misfit(size: tuple[int, int], sensor_mm: tuple[float, float]) -> str | None:
+    """Why a sensor's size can't be that of this picture, in a sentence; None where it can."""
+    apart = abs(float(np.log(sensor_mm[0] / size[0] / (sensor_mm[1] / size[1]))))
+    if apart <= SENSOR_MISFIT:
+        return None
+    longer = 100 * np.expm1(apart)
+    return (
+        f"A sensor of {sensor_mm[0]:g} × {sensor_mm[1]:g} mm doesn't fit a picture of {size[0]} × {size[1]} pixels:"
+        f" they would be {longer:.0f} % longer one way than the other. Give the size of the whole visible frame."
+    )
 
 
 def h_of(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:

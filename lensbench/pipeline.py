@@ -13,7 +13,7 @@ from lensbench import __version__
 from lensbench.analysers.light_shape import beside_cos4
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
-from lensbench.frame import pixel_pitch_um
+from lensbench.frame import pixel_pitch_um, sensor_misfit
 from lensbench.loaders.session import Session, ShotEntry
 from lensbench.loaders.session_keys import SHOWS
 from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_flats, read_target
@@ -62,9 +62,9 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     if not facts:
         reasons = "\n".join(f"  {notice.text}" for notice in notices)
         raise BenchError(f"{session.folder}: nothing could be measured.\n{reasons}")
-    camera = _camera(session, facts)
+    camera, sensor_notices = _camera(session, facts)
     settings, more = make_settings(session, camera, readings)
-    notices += [*more, *single_shot_notices(settings), *_session_notices(session, facts)]
+    notices += [*sensor_notices, *more, *single_shot_notices(settings), *_session_notices(session, facts)]
     geometry = _main_geometry(settings, readings.targets)
     _set_beside_cos4(settings, geometry, camera)
     return Report(
@@ -154,11 +154,15 @@ def _room_for() -> int:
 # -- putting it together --------------------------------------------------------------------------------------
 
 
-def _camera(session: Session, facts: Sequence[ShotFacts]) -> Camera:
+def _camera(session: Session, facts: Sequence[ShotFacts]) -> tuple[Camera, list[Notice]]:
+    """The camera, its sensor unknown where what the session file says can't be this picture's."""
     size, sensor = facts[0].size, session.camera.sensor_mm
-    models = [fact.camera for fact in facts if fact.camera]
-    pitch = pixel_pitch_um(size, sensor) if sensor else None
-    return Camera(size, sensor, pitch, models[0] if models else None)
+    model = next((fact.camera for fact in facts if fact.camera), None)
+    misfit = sensor_misfit(size, sensor) if sensor else None
+    if misfit:
+        text = f"session.toml: {misfit} Until then all figures on the sensor are in pixels."
+        return Camera(size, model=model), [Notice("sensor", None, text)]
+    return Camera(size, sensor, pixel_pitch_um(size, sensor), model), []
 
 
 def _main_geometry(settings: list[Setting], targets: list[TargetReading]) -> Geometry | None:

@@ -69,6 +69,16 @@ def test_magnification_follows_from_the_pixels_pitch(report, outside):
     assert report.geometry.magnification == magnification
 
 
+def test_another_cameras_sensor_gives_pixels_only(session):
+    folder, with_shots = session
+    with_shots(EVEN)
+    text = (folder / "session.toml").read_text().replace("[36.0, 24.0]", "[36.0, 30.0]")
+    (folder / "session.toml").write_text(text)
+    report = measure_session(load_session(folder), workers=1)
+    assert report.camera.pixel_pitch_um is None and report.camera.sensor_mm is None
+    assert any(notice.code == "sensor" and "25 % longer" in notice.text for notice in report.warnings)
+
+
 def test_report_is_complete_and_passes_its_schema(report):
     plain = json.loads(encode_report(report))
     jsonschema.validate(plain, report_schema())

@@ -21,7 +21,7 @@ from lensbench.findings import (
     View,
     ZoneMagnification,
 )
-from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
+from lensbench.frame import ZONES, centre_of, half_diagonal, pixel_pitch_um, sensor_misfit, zone_index
 from lensbench.target.layout import Layout
 
 CURVE_H = np.linspace(0.1, 1.0, 10)
@@ -160,14 +160,17 @@ def _pixel_pitch(size: tuple[int, int], sensor_mm: tuple[float, float] | None, n
             "Put the sensor's width and height into sensor_mm."
         )
         return None
-    across, down = sensor_mm[0] / size[0], sensor_mm[1] / size[1]
-    apart = abs(np.log(across / down))
+    pitch_um = pixel_pitch_um(size, sensor_mm)
+    if pitch_um is None:
+        notes.append(f"{sensor_misfit(size, sensor_mm)} Until then sizes on the sensor are in pixels.")
+        return None
+    apart = abs(np.log(sensor_mm[0] / size[0] / (sensor_mm[1] / size[1])))
     if apart > 0.01:
         notes.append(
             f"The sensor's size of {sensor_mm[0]:g} × {sensor_mm[1]:g} mm would make pixels {100 * apart:.1f} % "
             "longer one way than the other. Check sensor_mm: it is the size of the whole visible frame."
         )
-    return _Pitch(float(np.sqrt(across * down)), float(apart / 2 / NORMAL_95))
+    return _Pitch(pitch_um / 1000, float(apart / 2 / NORMAL_95))
 
 
 @dataclass(frozen=True)

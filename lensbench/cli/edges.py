@@ -41,15 +41,18 @@ def edges(
     Leaves with 0 when done, 2 when the shot has no clean straight edge.
     """
     from lensbench.analysers.free_edges import measure_free_edges
-    from lensbench.frame import pixel_pitch_um
+    from lensbench.errors import BenchError
+    from lensbench.frame import pixel_pitch_um, sensor_misfit
     from lensbench.loaders import load_shot
     from lensbench.reporter.edge_table import WORDS, edge_table, refusals
     from lensbench.reporter.edges_picture import write_edges_picture
     from lensbench.target.printing import size_from_words
 
     loaded = load_shot(shot, encoding)
-    pitch_um = pixel_um or (pixel_pitch_um(loaded.size, size_from_words(sensor)) if sensor else None)
-    result = measure_free_edges(loaded, pitch_um)
+    sensor_mm = size_from_words(sensor) if sensor else None
+    if sensor_mm and sensor_misfit(loaded.size, sensor_mm):
+        raise BenchError(f"{loaded.name}: {sensor_misfit(loaded.size, sensor_mm)}")
+    result = measure_free_edges(loaded, pixel_um or pixel_pitch_um(loaded.size, sensor_mm))
     if json:
         print_json(result)
     elif result.edges:

@@ -151,6 +151,14 @@ def test_without_a_sensor_size_there_is_no_magnification():
 
 def test_an_impossible_sensor_size_is_named():
     found = measured(shot(Camera()), sensor=(36.0, 20.0))
+    assert found.magnification is None and found.scale_px_mm is not None
+    assert any("doesn't fit" in note and "20 % longer" in note for note in found.notes)
+
+
+def test_a_rounded_sensor_size_is_borne_with():
+    """36 × 23.6 mm of a data sheet on 3:2: 1.7 % apart, half of which the magnification doesn't know."""
+    found = measured(shot(Camera()), sensor=(36.0, 23.6))
+    assert found.magnification.half_width / found.magnification.value == pytest.approx(0.0084, rel=0.1)
     assert any("Check sensor_mm" in note for note in found.notes)
 
 
