@@ -248,11 +248,11 @@ def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArra
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:
     """Take off, by turns, what reaches the samples over the other edges of their figure."""
     for turns in SPILL_TURNS:
-        for _ in range(turns):
+        for turn in range(turns):
             more = spill.onto(fit)
             if not more.any():
                 return
-            fit.without(more)
+            fit.without(more, again=turn == 0)
         fit.take_off()
 
 

@@ -17,8 +17,9 @@ GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
 CORE = 3.0
 """Within so many blur widths the profile's slope tells of the line."""
 
-NEAR = 5.0
-"""Samples within so many blur widths are held one by one; the others only by bin, since there all is flat."""
+NEAR = 3.5
+"""Samples within so many blur widths, and two pixels, are placed anew whenever the line moves; farther out all is
+flat."""
 
 REJECT = 6.0
 """Samples farther off than so many standard deviations are hot pixels or dirt ..."""
@@ -32,7 +33,9 @@ PIECES = 24
 CELLS_ACROSS, CELLS_ALONG = 2 * profile.CELLS, 12
 """Cells on both sides of an edge in which light that spills over other edges counts as even."""
 
-_USUAL = np.array([0.5])
+USUAL_SCALE = 0.5
+"""How rough tails are, against `profile.SCALES`, before samples tell."""
+
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
 _PIECE_SHAPES_32 = _PIECE_SHAPES.astype(np.float32)
@@ -78,8 +81,6 @@ class EdgeFit:
         The widest gap between samples across the rise, in blur widths.
     tilt : ndarray, shape (n,)
         Relative rise of the light along the normal, in a pixel, that was left in the samples.
-    rejected : ndarray, shape (n,)
-        Share of the samples that were left out.
     """
 
     def __init__(
@@ -105,24 +106,23 @@ class EdgeFit:
         self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
         self.unrest = np.ones(self.n)
-        self.rejected = np.zeros(self.n)
+        self._scale = np.full((self.n, 1), USUAL_SCALE)
         self._spill = self._taken_off = np.zeros((self.n, CELLS_ACROSS, CELLS_ALONG))
-        reach = (NEAR * blur + 3.0).astype(np.float32)
+        reach = (NEAR * blur + 2.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
         self._take(samples.keep(near), samples.keep(~near))
 
     def begin(self) -> None:
         """Fit, by turns, until profile and line nearly stand."""
         self._straighten()
-        self._bin_far()
+        self._place_far()
         self._fit_anew()
         self._improve()
         self._set_blur()
-        self._bin_far()
+        self._place_far()
         self._fit_anew()
         self._improve()
-        self._reject()
-        self._improve()
+        self._improve(reject=True)
 
     def cells(self) -> tuple[NDArray, NDArray]:
         """Where the middles of the cells lie along the nominal lines, and across; shape (n, across, along)."""
@@ -133,8 +133,11 @@ class EdgeFit:
         shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
         return np.broadcast_to(t[:, None, :], shape), np.broadcast_to(u[:, :, None], shape)
 
-    def without(self, spill: NDArray) -> None:
-        """The profile anew as if so much less light fell into each of `cells`; line and noise stay."""
+    def without(self, spill: NDArray, again: bool) -> None:
+        """The profile anew as if so much less light fell into each of `cells`; line and noise stay.
+
+        How rough its tails are is chosen `again`, or stays.
+        """
         extra = (spill - self._spill).astype(np.float32).ravel()
         total = sum(
             self._binned(key, extra.take(self._cell(key, tau)))[0]
@@ -142,6 +145,8 @@ class EdgeFit:
         )
         self._spill = spill
         self._right -= (total / self.variance) @ profile.bin_tables()[0]
+        if again:
+            self._choose_scale()
         self.coefficients, _ = profile.solve_bands(self._bands + self._roughness(), self._right)
 
     def take_off(self) -> None:
@@ -160,8 +165,7 @@ class EdgeFit:
     def finish(self) -> None:
         """Fit once and for all."""
         # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
-        self._reject()
-        self._improve(last=True)
+        self._improve(reject=True, last=True)
 
     # -- samples to bins --------------------------------------------------------------------------------------
 
@@ -199,12 +203,14 @@ class EdgeFit:
         size = self.n * profile.BINS
         return [np.bincount(key, a, size).reshape(self.n, -1) for a in what]
 
+    def _place_far(self) -> None:
+        self._far_key, _ = self._placed(self.far, self.far_tau)
+        self._bin_far()
+
     def _bin_far(self) -> None:
-        key, _ = self._placed(self.far, self.far_tau)
         light = self.far.light
-        self._far_key = key
-        self._far_count = self._counted(key)
-        self._far_light, self._far_square = self._binned(key, light, light * light)
+        self._far_count = self._counted(self._far_key)
+        self._far_light, self._far_square = self._binned(self._far_key, light, light * light)
 
     def _counted(self, key: NDArray) -> NDArray:
         return np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
@@ -235,14 +241,17 @@ class EdgeFit:
         total = self._far_light + self._binned(key, self.near.light)[0]
         bands = profile.normal_bands(count / self.variance)
         right = (total / self.variance) @ profile.bin_tables()[0]
-        rough = profile.expected_roughness(self._reach(count), _USUAL)
-        self.coefficients, _ = profile.solve_bands(bands + profile.roughness_bands(rough)[:, 0], right)
+        self.reach = self._reach(count)
+        self._scale[:] = USUAL_SCALE
+        self.coefficients, _ = profile.solve_bands(bands + self._roughness(), right)
         self.line[:, 0] += self.blur * self.half_crossing()
 
-    def _improve(self, last: bool = False) -> None:
+    def _improve(self, reject: bool = False, last: bool = False) -> None:
         """One Gauss-Newton step of profile, turn and bend together, after a new look at the noise."""
         level, rise, steep = self._tables()
         key, residual = self._near_residuals(level, rise)
+        if reject:
+            key, residual = self._reject(level, key, residual)
         self._near_key = key
         count = self._far_count + self._counted(key)
         self._set_gap(count)
@@ -269,6 +278,7 @@ class EdgeFit:
         )
         self.reach = self._reach(count)
         self._bands, self._right = bands, right
+        self._choose_scale()
         if last:
             self._settle(equations)
             self._set_unrest(push, grip)
@@ -317,19 +327,17 @@ class EdgeFit:
         return np.stack([low, high], axis=1)
 
     def _roughness(self) -> NDArray:
-        """What is expected of each profile, as bands, its tails as rough as its samples call for."""
-        scale = self._best_scale(self._bands, self._right)
-        return profile.roughness_bands(profile.expected_roughness(self.reach, scale))[:, 0]
+        """What is expected of each profile, as bands."""
+        return profile.roughness_bands(profile.expected_roughness(self.reach, self._scale))[:, 0]
 
-    def _best_scale(self, bands: NDArray, right: NDArray) -> NDArray:
-        """How rough each profile's tails are, by the evidence of its samples, shape (n, 1)."""
+    def _choose_scale(self) -> None:
+        """How rough each profile's tails are, by the evidence of its samples."""
         rough = profile.expected_roughness(self.reach, profile.SCALES)
-        trial, log_determinant = profile.solve_bands(
-            bands[:, None] + profile.roughness_bands(rough), np.repeat(right[:, None], len(profile.SCALES), axis=1)
-        )
-        evidence = np.einsum("nj,nkj->nk", right, trial) / 2 - log_determinant / 2 - np.log(rough).sum(axis=2)
+        right = np.repeat(self._right[:, None], len(profile.SCALES), axis=1)
+        trial, log_determinant = profile.solve_bands(self._bands[:, None] + profile.roughness_bands(rough), right)
+        evidence = np.einsum("nkj,nkj->nk", right, trial) / 2 - log_determinant / 2 - np.log(rough).sum(axis=2)
         share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
-        return np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
+        self._scale = np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
 
     def plateaus(self) -> tuple[NDArray, NDArray]:
         """Levels at infinity on the dark and the bright side."""
@@ -378,22 +386,19 @@ class EdgeFit:
         jitter = np.clip(excess, 0, None) / np.maximum(lever, 1e-12)
         self.variance = base + jitter[:, None] * steep**2
 
-    def _reject(self) -> None:
-        """Leave out hot pixels and dirt."""
-        level, rise, _ = self._tables()
-        key, residual = self._near_residuals(level, rise)
+    def _reject(self, level: NDArray, key: NDArray, residual: NDArray) -> tuple[NDArray, NDArray]:
+        """Leave out hot pixels and dirt; the keys and residuals of the near samples that stay."""
         limit = np.maximum(REJECT**2 * self._usual_variance(key, residual), REJECT_FROM**2)
         limit = limit.astype(np.float32).ravel()
-        keep_near = residual * residual < limit.take(key)
-        residual = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
-        keep_far = residual * residual < limit.take(self._far_key)
-        lost = np.bincount(self.near.edge[~keep_near], minlength=self.n)
-        lost += np.bincount(self.far.edge[~keep_far], minlength=self.n)
-        had = np.bincount(self.near.edge, minlength=self.n) + np.bincount(self.far.edge, minlength=self.n)
-        self.rejected = 1 - (1 - self.rejected) * (1 - lost / np.maximum(had, 1))
-        if lost.any():
-            self._take(self.near.keep(keep_near), self.far.keep(keep_far))
+        near = residual * residual < limit.take(key)
+        off = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
+        far = off * off < limit.take(self._far_key)
+        if near.all() and far.all():
+            return key, residual
+        self._far_key = self._far_key[far]
+        self._take(self.near.keep(near), self.far.keep(far))
         self._bin_far()
+        return key[near], residual[near]
 
     def _usual_variance(self, key: NDArray, residual: NDArray) -> NDArray:
         """Variance by bin, in the core no larger than most samples there show.
