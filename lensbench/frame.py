@@ -53,10 +53,11 @@ def sensor_misfit(size: tuple[int, int], sensor_mm: tuple[float, float]) -> str 
     apart = abs(float(np.log(sensor_mm[0] / size[0] / (sensor_mm[1] / size[1]))))
     if apart <= SENSOR_MISFIT:
         return None
+    sensor, picture = "{:g} × {:g} mm".format(*sensor_mm), "{} × {} pixels".format(*size)
     longer = 100 * np.expm1(apart)
     return (
-        f"A sensor of {sensor_mm[0]:g} × {sensor_mm[1]:g} mm doesn't fit a picture of {size[0]} × {size[1]} pixels:"
-        f" they would be {longer:.0f} % longer one way than the other. Give the size of the whole visible frame."
+        f"A sensor of {sensor} doesn't fit a picture of {picture}: they would be {longer:.0f} % longer one way "
+        "than the other. Give the size of the whole visible frame."
     )
 
 

@@ -22,6 +22,8 @@ from lensbench.reporter.centres_panel import ASPECT, draw_centres
 from lensbench.reporter.curves_panel import draw_curves, has_curves
 from lensbench.reporter.focus_section import focus_parts, repeats_parts
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
+from lensbench.reporter.lean_panel import ASPECT as LEAN_ASPECT
+from lensbench.reporter.lean_panel import draw_lean, lean_in_words, leans_of
 from lensbench.reporter.light_panel import draw_light
 from lensbench.reporter.limits_tables import finer_sharpness
 from lensbench.reporter.limits_words import limits_in_words, minds_in_words
@@ -95,6 +97,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             cautions=CAUTIONS,
             assembly=report.verdict.assembly if report.verdict else None,
             centres=_centres(report),
+            leans=_leans(report),
             geometry_words=explanations.geometry_in_words(report.geometry),
             fringing_words=explanations.fringing_in_words(report),
             tables=page_tables.all_tables(report),
@@ -165,6 +168,19 @@ def _centres(report: Report) -> Panel | None:
     return Panel(
         "", "Around the frame's centre, as seen in the picture", Markup(hand.as_svg(sheet)), assembly.text
     )
+
+
+def _leans(report: Report) -> list[Panel]:
+    """How sensor, lens and sheet stood, from above and from the side, if the report says so."""
+    leans = leans_of(report)
+    width = 3.0
+    drawn = []
+    for lean in leans:
+        sheet = hand.new_drawing(width, width / LEAN_ASPECT)
+        draw_lean(hand.axes_in(sheet, 0, 0, width, width / LEAN_ASPECT), lean, leans)
+        said = lean_in_words(lean, leans)
+        drawn.append(Panel(f"Seen {lean.view}.", said, Markup(hand.as_svg(sheet)), f"Seen {lean.view}: {said}"))
+    return drawn
 
 
 def _wiping(report: Report) -> list[Panel]:
