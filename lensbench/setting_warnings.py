@@ -118,22 +118,23 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
 
 
 def _tilted(depth: SheetDepth, setting: Setting) -> str:
-    sides = ((depth.right_away_mm, "right", "left"), (depth.bottom_away_mm, "bottom", "top"))
-    leans = [
-        f"its {far if away > 0 else near} side lies {abs(away):.1f} mm farther away than its "
-        f"{near if away > 0 else far} one"
-        for away, far, near in sides
-        if away != 0
-    ]
-    given = "" if depth.distance_known else f", if the lens stands {depth.distance_mm:.0f} mm from it"
+    sides = ((depth.right_away, "right", "left"), (depth.bottom_away, "bottom", "top"))
+    leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in sides if away != 0]
+    given = "" if depth.distance_known else f", if the lens stands over {depth.soft_beyond_mm:.0f} mm from it"
     wanted = setting.f_number * depth.share
-    closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None)
-    close = f", or close the iris to {closed}" if closed else ""
+    closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None) if depth.distance_known else None
+    close = f", or close the iris to {closed}" if closed else ", or close the iris"
     return (
-        f"the sheet leans: {' and '.join(leans)}{given}, and the depth of field is {depth.depth_mm:.1f} mm (blur "
-        f"of {BLUR_PX:g} px). The sides are soft for that. Square the camera to the sheet (a mirror laid on it "
-        f"helps){close}."
+        f"the sheet leans: {' and '.join(leans)}. The depth of field is {depth.depth_mm:.1f} mm (blur of "
+        f"{BLUR_PX:g} px), so the sides are soft for that{given}. Square the camera to the sheet (a mirror laid on "
+        f"it helps){close}."
     )
+
+
+def _leaning(depth: SheetDepth, away: float, far: str, near: str) -> str:
+    if depth.distance_known:
+        return f"its {far} side lies {abs(away) * depth.distance_mm:.1f} mm farther away than its {near} one"
+    return f"its {far} side is drawn {100 * abs(away):.1f} % smaller than its {near} one"
 
 
 def _print_limited(limits: Limits, channel: str) -> str:

@@ -55,16 +55,16 @@ class Seen:
 
 
 @lru_cache(maxsize=16)
-def taken(lens: str = "plain", exposure: float = 1.0, **scene) -> Seen:
+def taken(lens: str = "plain", exposure: float = 1.0, f_number: float = 4.0, **scene) -> Seen:
     """A shot of the coarse target through one of `LENSES`; whatever is given besides belongs to its Scene."""
-    shot = CAMERA.expose(_light(lens, **scene) * np.float32(exposure), "t.dng", 1)
+    shot = CAMERA.expose(_light(lens, f_number, **scene) * np.float32(exposure), "t.dng", 1)
     return _seen(shot, find_tiles(shot, LAYOUT))
 
 
 @lru_cache(maxsize=16)
-def _light(lens: str, **scene) -> np.ndarray:
+def _light(lens: str, f_number: float, **scene) -> np.ndarray:
     stand = Scene(**{"magnification": MAGNIFICATION, "print": Print(ink_spread_mm=0.012)} | scene)
-    return target_light(LENSES[lens], CAMERA, LAYOUT, stand, 4.0)[0]
+    return target_light(LENSES[lens], CAMERA, LAYOUT, stand, f_number)[0]
 
 
 def _seen(shot: Shot, found: FoundTiles) -> Seen:

@@ -13,24 +13,29 @@ BLUR_PX = 2.0
 """Blur circle, in pixels, that bounds the depth of field here: it takes a few percent of a sharp edge's MTF50."""
 
 
+LONG_VIEW = 2.0
+"""Where its distance isn't known, a lens is taken to stand no farther from the sheet than so many diagonals of
+what it takes in: a view of 28°."""
+
+
 @dataclass(frozen=True)
 class SheetDepth:
     """How far the sheet's sides lay off the plane of its middle, against the depth of field.
 
     Attributes
     ----------
-    right_away_mm, bottom_away_mm : float
-        How much farther than the left (top) side the right (bottom) one lay.
+    right_away, bottom_away : float
+        How much farther than the left (top) side the right (bottom) one lay, as a share of the distance.
     depth_mm : float
         Depth of field, front to back.
     distance_mm : float
         From the lens to the sheet.
     distance_known : bool
-        False where it is only what a lens of normal view would have.
+        False where that is only the farthest that it might be.
     """
 
-    right_away_mm: float
-    bottom_away_mm: float
+    right_away: float
+    bottom_away: float
     depth_mm: float
     distance_mm: float
     distance_known: bool
@@ -38,7 +43,12 @@ class SheetDepth:
     @property
     def share(self) -> float:
         """How far the farthest corner lay off, in half depths of field: the sides are soft from 1 on."""
-        return (abs(self.right_away_mm) + abs(self.bottom_away_mm)) / self.depth_mm
+        return (abs(self.right_away) + abs(self.bottom_away)) * self.distance_mm / self.depth_mm
+
+    @property
+    def soft_beyond_mm(self) -> float:
+        """The distance of the lens from which on the sides are soft."""
+        return self.distance_mm / self.share
 
 
 def judge_sheet_depth(
@@ -74,12 +84,12 @@ def judge_sheet_depth(
     if None in (alignment, magnification, f_number, sensor_mm, pixel_pitch_um):
         return None
     known = geometry.view is not None
-    # A normal lens has its image distance about as long as the sensor's diagonal.
-    away = geometry.view.pupil_to_target_mm.value if known else float(np.hypot(*sensor_mm)) / magnification.value
+    if known:
+        away = geometry.view.pupil_to_target_mm.value
+    else:
+        away = LONG_VIEW * float(np.hypot(*sensor_mm)) / magnification.value
     depth = depth_of_field(f_number, magnification.value, BLUR_PX * pixel_pitch_um / 1000, pupil_ratio)
-    right, bottom = (
-        _surely(part) / 100 * away for part in (alignment.wider_left_percent, alignment.wider_top_percent)
-    )
+    right, bottom = (_surely(part) / 100 for part in (alignment.wider_left_percent, alignment.wider_top_percent))
     return SheetDepth(right, bottom, depth, away, known)
 
 
