@@ -126,8 +126,8 @@ def _tilted(depth: SheetDepth, setting: Setting) -> str:
     close = f", or close the iris to {closed}" if closed else ", or close the iris"
     return (
         f"the sheet leans: {' and '.join(leans)}. The depth of field is {depth.depth_mm:.1f} mm (blur of "
-        f"{BLUR_PX:g} px), so the sides are soft for that{given}. Square the camera to the sheet (a mirror laid on "
-        f"it helps){close}."
+        f"{BLUR_PX:g} px), so the sides are soft for that{given}. Square the camera to the sheet (a mirror laid "
+        f"on it helps){close}."
     )
 
 
