@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import structs
 from numpy.typing import NDArray
 
 from lensbench.analysers.mapping import Lines, Mapping, Rulers
@@ -40,15 +41,22 @@ RAIL_READING_MM = 0.05
 """Standard deviation of a place on the rail as read by hand (95 %: ± 0.1 mm)."""
 
 STRAINED = 3.0
-"""Rulers pulled by more than this many standard deviations were misread."""
+"""Rulers pulled by more than this many standard deviations were misread, and count as so much less sure."""
 
 _NOT_FILLED = (
     "The target does not reach into the corners of the frame, so distortion is given only as far as it does. Fill "
     "the frame with the target."
 )
+MISREAD = 0.02
+"""Rulers whose lengths are less sure than this share say nothing of sizes."""
+
 _STRAINED = (
     "The target is not as long, across against up, as the ruler bars say. Measure both bars again: the first "
     "number in rulers_measured_mm is the bar that runs across."
+)
+_UNEVEN_PRINT = (
+    "The print is longer one way than the other, by more than printers mostly make it. Measure both ruler bars, or "
+    "sizes can't be told."
 )
 
 ENTANGLED = 3.0
@@ -117,17 +125,19 @@ def measure_geometry(
     """
     rulers = Rulers.measured(layout, rulers_measured_mm)
     notes = [] if rulers_measured_mm is not None else [_UNMEASURED]
-    fits, kept = [], []
-    for shot in shots:
-        try:
-            fits.append(fit_mapping(shot.lines, layout, size, rulers, shot.mirrored))
-        except BenchError as error:
-            notes.append(f"{shot.name}: {error}")
-        else:
-            kept.append(shot)
+    kept, fits, unfit = _fits(shots, layout, size, rulers)
+    notes += unfit
     if not fits:
         return Geometry(notes=notes)
+    strain = max(fit.strain for fit in fits)
+    if strain > STRAINED:
+        # So far off they are; with that for their spread they no longer pull the mapping askew.
+        rulers = replace(rulers, spread=rulers.spread * strain)
+        _, fits, _ = _fits(kept, layout, size, rulers)
+        notes.append(_UNEVEN_PRINT if rulers_measured_mm is None else _STRAINED)
     main = max(range(len(kept)), key=lambda i: kept[i].mtf50 or 0.0)
+    if rulers.spread.max() > MISREAD:
+        return _without_sizes(_findings(fits[main], kept, main, None, None, pupil_ratio, notes))
     pitch = _pixel_pitch(size, sensor_mm, notes)
     rail = _image_distance(fits, kept, notes)
     fit = fits[main]
@@ -136,6 +146,26 @@ def measure_geometry(
         lines, name = kept[main].lines, kept[main].mirrored
         fit = fit_mapping(lines, layout, size, rulers, name, (rail.value / unit, rail.spread / rail.value))
     return _findings(fit, kept, main, rail, pitch, pupil_ratio, notes)
+
+
+def _fits(
+    shots: Sequence[TargetShot], layout: Layout, size: tuple[int, int], rulers: Rulers
+) -> tuple[list[TargetShot], list[MappingFit], list[str]]:
+    """The shots that could be fitted, their fits, and why the others could not."""
+    kept, fits, notes = [], [], []
+    for shot in shots:
+        try:
+            fits.append(fit_mapping(shot.lines, layout, size, rulers, shot.mirrored))
+        except BenchError as error:
+            notes.append(f"{shot.name}: {error}")
+        else:
+            kept.append(shot)
+    return kept, fits, notes
+
+
+def _without_sizes(found: Geometry) -> Geometry:
+    """The findings less all that hangs on how long the print is."""
+    return structs.replace(found, magnification=None, scale_px_mm=None, covers_mm=None, ink_spread_um=None)
 
 
 _UNMEASURED = (
@@ -270,8 +300,6 @@ def _findings(
         )
     if fit.reach < 1 - BEYOND:
         notes.append(_NOT_FILLED)
-    if fit.strain > STRAINED:
-        notes.append(_STRAINED)
     view = None if rail is None else _view(fit, shots, main, rail, pitch, pupil_ratio)
     lines = shots[main].lines
     tiles = np.unique(np.stack([lines.column, lines.row])[:, fit.used], axis=1).shape[1]

@@ -135,6 +135,24 @@ def test_misread_rulers_are_noticed():
     assert not any("Measure both bars again" in note for note in measured(shot(Camera())).notes)
 
 
+def test_swapped_rulers_give_no_size():
+    """Bars of 462 and 330 mm written the wrong way round: anything but a size can still be told."""
+    found = measured(shot(Camera(bent=bending(-0.03))), rulers=LAYOUT.rulers_mm[::-1])
+    assert found.magnification is None and found.scale_px_mm is None and found.covers_mm is None
+    assert any("Measure both bars again" in note for note in found.notes)
+    assert found.distortion.curve[-1].percent.value == pytest.approx(
+        measured(shot(Camera(bent=bending(-0.03)))).distortion.curve[-1].percent.value, abs=0.02
+    )
+
+
+def test_a_ruler_misread_a_little_widens_the_interval_over_the_truth():
+    """One bar read 2 mm short of 462 mm: 0.4 %, with intervals that must still hold the magnification."""
+    rulers = LAYOUT.rulers_mm[0] - 2.0, LAYOUT.rulers_mm[1]
+    found, right = (measured(shot(Camera()), rulers=r).magnification for r in (rulers, LAYOUT.rulers_mm))
+    assert found.low <= right.value <= found.high
+    assert found.half_width > 3 * right.half_width
+
+
 def test_unmeasured_rulers_leave_one_percent():
     found = measured(shot(Camera()), rulers=None)
     assert found.magnification.half_width / found.magnification.value == pytest.approx(0.007, rel=0.1)
