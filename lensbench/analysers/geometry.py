@@ -55,8 +55,8 @@ _STRAINED = (
     "number in rulers_measured_mm is the bar that runs across."
 )
 _UNEVEN_PRINT = (
-    "The print is longer one way than the other, by more than printers mostly make it. Measure both ruler bars, or "
-    "sizes can't be told."
+    "The print is longer one way than the other, by more than printers mostly make it. Measure both ruler bars: "
+    "until then sizes are unsure, or can't be told."
 )
 
 ENTANGLED = 3.0
