@@ -318,11 +318,16 @@ def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
     room = JOIN_PX + one.width.value + other.width.value
     for first in (one.path, one.path[::-1]):
         for second in (other.path, other.path[::-1]):
-            gap = second[0] - first[-1]
-            ways = first[-1] - first[-min(20, len(first))], second[min(20, len(second)) - 1] - second[0]
-            along = [way @ (second[-1] - first[0]) for way in ways]
-            if np.hypot(*gap) < room and ways[0] @ ways[1] > 0 and min(along) > 0:
-                return np.concatenate([first, second])
+            gaps = np.hypot(*(second - first[-1]).T)
+            # They may overlap for some way.
+            start = int(np.argmin(gaps))
+            rest = second[start:]
+            if gaps[start] > room or len(rest) < 5:
+                continue
+            ways = first[-1] - first[-min(20, len(first))], rest[min(20, len(rest)) - 1] - rest[0]
+            along = [way @ (rest[-1] - first[0]) for way in ways]
+            if ways[0] @ ways[1] > 0 and min(along) > 0:
+                return np.concatenate([first, rest])
     return None
 
 

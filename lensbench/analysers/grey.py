@@ -370,8 +370,9 @@ def _level_border(
         Blocks that were levelled, and those over which the light changes too steeply for that.
     """
     depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
-    depth *= h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
-    own = _border_light(depth) - _border_light(-depth)
+    corners = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
+    corners[1:-1, 1:-1] = False
+    own = _border_light(depth, corners) - _border_light(-depth, corners)
     odd = np.abs(own) > BORDER_DEPTH
     if not odd.any():
         return odd, odd
@@ -386,15 +387,13 @@ def _level_border(
     return odd, odd & (steps > BORDER_STEP)
 
 
-def _border_light(depth: NDArray) -> NDArray[np.float64]:
+def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float64]:
     """What can be reached from the border without ever going deeper: the corners' own, without the marks on them.
 
     What is plainly the skirt of a mark is left to that.
     """
     dark = np.maximum(depth, 0)
-    seed = dark.copy()
-    seed[1:-1, 1:-1] = 0
-    own = reconstruction(seed, dark)
+    own = reconstruction(dark * border, dark)
     parts, count = label(dark > BORDER_DEPTH)
     numbers = np.arange(1, count + 1)
     skirts = maximum(dark - own, parts, numbers) > SKIRT * maximum(own, parts, numbers)

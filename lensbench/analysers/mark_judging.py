@@ -1,4 +1,4 @@
-"""Which shapes and lines are dirt that can show, and which the sensor's, the light's, or other marks' leftovers."""
+"""Which shapes and lines are dirt that can show, and which the sensor's, the light's, or other marks' remains."""
 
 from __future__ import annotations
 
@@ -48,6 +48,9 @@ HALO_DEPTH, HALO_RADIUS, HALO_PX = 0.08, 2.2, 3.0
 FAINT_LINE = 0.2
 """Lines along a mark are its leftovers when their signal to noise is no more than this share of its."""
 
+PAIR_PX = 16.0
+"""Of a dark and a bright line side by side and so close, the fainter comes of a path that is a little off."""
+
 LED_SHARE = 0.3
 """So much of a line's length must lie along the mark for that."""
 
@@ -64,8 +67,8 @@ def is_deep_enough(mark: Found) -> bool:
     kind = "patch" if mark.width.value >= PATCH_PX else "spot"
     # The more ways a shape may lie, the likelier noise fits one of them.
     least = LEAST_SIGNAL if mark.length.value < 2 * mark.width.value else LONG_LEAST_SIGNAL
-    deep = abs(mark.depth.value) >= LEAST_DEPTH[kind] and mark.signal_to_noise >= least
-    return deep and mark.width.value >= LEAST_WIDTH_PX
+    deep = abs(mark.depth.value) >= max(LEAST_DEPTH[kind], mark.depth.half_width)
+    return deep and mark.signal_to_noise >= least and mark.width.value >= LEAST_WIDTH_PX
 
 
 def is_ridge(mark: Found, size: tuple[int, int]) -> bool:
@@ -101,7 +104,7 @@ def _in_halo(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
 
 
 def left_behind(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-    """How deep (percent) something at places in pixels must be to be more than what a mark left when taken out."""
+    """How deep (percent) something at places in pixels must be to be more than what a mark, taken out, left."""
     beside = BESIDE_DEPTH[type(mark)] * share_of(mark, x, y, nearer=0.75)
     return abs(mark.depth.value) * np.maximum(beside, HALO_DEPTH * _in_halo(mark, x, y))
 
@@ -140,10 +143,12 @@ def meets(trail: Trail, mark: Found) -> bool:
 
 
 def _runs_along(one: Fibre, other: Fibre) -> bool:
-    """Whether a fibre lies for the most part on another, or beside it and is much fainter."""
-    away = float(np.median(other.distance(*one.path[::4].T)))
-    width = max(other.width.value, one.width.value)
-    return away < width + 2 or (away < width + 8 and one.signal_to_noise < 2 * FAINT_LINE * other.signal_to_noise)
+    """Whether a fibre lies for the most part on another, or beside it as the fainter or the brighter of a pair."""
+    away = float(np.median(other.distance(*one.path[::4].T))) - max(other.width.value, one.width.value)
+    fainter = one.signal_to_noise / other.signal_to_noise
+    if one.depth.value * other.depth.value < 0:
+        return away < PAIR_PX and fainter < 1
+    return away < 2 or (away < 8 and fainter < 2 * FAINT_LINE)
 
 
 def _is_same(one: Shape, other: Shape) -> bool:
