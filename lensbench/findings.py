@@ -856,8 +856,8 @@ class SofterSide(msgspec.Struct, frozen=True):
     """Which side of the picture is softer than the one across from it.
 
     `side` is ``right``, ``top left`` and so on; `percent` how much less MTF50 it has, at the border; `setting` the
-    aperture that shows it most. `blame` is that of the turn test (see `TurnTest`), or ``can't tell`` without one:
-    a target that leans and a lens that leans look alike.
+    aperture that shows it most. `blame` is that of the turn test (see `TurnTest`) or of a series along a rail, or
+    ``can't tell`` without either: a target that leans and a lens that leans look alike.
     """
 
     side: str

@@ -38,7 +38,8 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
     said = [_centres_in_words(centres, camera), *(_test_in_words(test, camera) for test in tests)]
     if softer:
         said.insert(0, _softer_in_words(softer))
-    crooked = [test for test in tests if test.blame in ("lens", "both") and _matters(test, camera)]
+    crooked = any(test.blame in ("lens", "both") and _matters(test, camera) for test in tests)
+    crooked |= softer is not None and softer.blame == "lens"
     apart, known = _apart(centres, camera), len(centres) >= 2
     if crooked or (known and apart):
         answer = "not straight"
@@ -58,9 +59,15 @@ def _softer_in_words(softer: SofterSide) -> str:
             f"{text}: target or lens. Either the target leaned, or something in the lens does; shoot it again "
             "with the lens turned half round in its mount (lens_turn_deg) to tell."
         )
-    return f"{text}."
+    return f"{text}: {_WHOSE[softer.blame]}."
 
 
+_WHOSE = {
+    "lens": "something in the lens leans, or the lens against the sensor",
+    "target or camera": "the target leaned",
+    "both": "the target leaned, and something in the lens does",
+    "neither": "by chance, as the turn test has it",
+}
 _ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 
 

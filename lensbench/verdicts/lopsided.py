@@ -42,7 +42,7 @@ def softer_side(settings: Sequence[Setting], camera: Camera, tests: Sequence[Tur
     camera : Camera
         For the frame's size.
     tests : sequence of TurnTest
-        The turn tests made, whose answer is taken over.
+        The turn tests made, whose answer is taken over; without one a series along the rail may tell.
 
     Returns
     -------
@@ -55,8 +55,21 @@ def softer_side(settings: Sequence[Setting], camera: Camera, tests: Sequence[Tur
     if not lopsided:
         return None
     arrow, setting = max(lopsided, key=lambda pair: float(np.hypot(*pair[0].vector)))
-    blame = next((test.blame for test in tests if test.of == "sharpness"), "can't tell")
+    blame = _blame(settings, tests)
     return SofterSide(side_in_words(-arrow.vector), _across_frame(arrow, camera), setting.label, blame)
+
+
+def _blame(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
+    """Whose the softer side is: by the turn test, or else by a rail series that knows how the target leaned."""
+    for test in tests:
+        if test.of == "sharpness":
+            return test.blame
+    for setting in settings:
+        lean = setting.focus.lean if setting.focus else None
+        if lean and lean.sensor_deg:
+            askew = any(not figure.low <= 0 <= figure.high for figure in lean.sensor_deg)
+            return "lens" if askew else "target or camera"
+    return "can't tell"
 
 
 def _counts(arrow: Arrow) -> bool:

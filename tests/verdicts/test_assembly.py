@@ -11,6 +11,8 @@ from lensbench.findings import (
     Falloff,
     FalloffGrid,
     Figure,
+    Focus,
+    FocusLean,
     Fringing,
     FringingField,
     Geometry,
@@ -175,6 +177,22 @@ def test_a_softer_side_has_the_turn_tests_blame():
     verdict = judge_assembly(settings, CAMERA)
     assert (verdict.softer_side.side, verdict.softer_side.blame) == ("top", "lens")
     assert "target or lens" not in verdict.text
+
+
+@pytest.mark.parametrize(
+    ("own", "blame", "answer"), [(0.3, "lens", "not straight"), (0.0, "target or camera", "straight")]
+)
+def test_a_rail_series_tells_too(own, blame, answer):
+    """Best focus that leans against the sensor by more than the target's own lean is the lens's."""
+
+    def degrees(value):
+        return Figure.of(value, 0.05, "°")
+
+    lean = FocusLean(degrees(2.0), degrees(0), (degrees(own), degrees(0)))
+    focus = Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), focus=focus, **together)], CAMERA)
+    assert (verdict.softer_side.blame, verdict.answer) == (blame, answer)
 
 
 def test_a_little_lopsidedness_is_left_alone():
