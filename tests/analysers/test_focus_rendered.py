@@ -25,10 +25,10 @@ LENS = Lens(
 @pytest.fixture(scope="module")
 def series():
     camera = grey_camera((900, 600))
-    layout = small_layout(camera, 0.5, 0.72)
+    layout = small_layout(camera, 0.5, 0.6)
     scene, steps = Scene(magnification=0.5), np.arange(-0.9, 1.26, 0.18)
-    away = np.linspace(-0.38, 0.58, 7)
-    return series_of(LENS, scene, 4.0, away, steps, camera, 7.0 - away, layout, every=3)
+    away = np.linspace(-0.36, 0.54, 6)
+    return series_of(LENS, scene, 4.0, away, steps, camera, 7.0 - away, layout, every=2)
 
 
 def test_the_rail_counts_towards_the_target(series):
