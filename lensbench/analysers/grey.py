@@ -369,7 +369,7 @@ def _level_border(
     levelled, steep : ndarray of bool, shape (len(y), len(x))
         Blocks that were levelled, and those over which the light changes too steeply for that.
     """
-    depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 3)
+    depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 5)
     corners = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
     corners[1:-1, 1:-1] = False
     own = _border_light(depth, corners) - _border_light(-depth, corners)

@@ -26,7 +26,7 @@ STEPS = 30
 """Steps of the fit at most."""
 
 SETTLED, SETTLED_SHARE = 0.02, 2e-5
-"""The fit has settled when a step changes the sum of squares, in units of noise, by less than this and that share."""
+"""The fit has settled when a step changes the sum of squares (in noise) by less than this and that share of it."""
 
 PARAMETERS = 8
 """Height, ground, x, y, the three of the ellipse, logarithm of the steepness."""
