@@ -36,6 +36,10 @@ class Figure(msgspec.Struct, frozen=True):
         """Half of the interval's width."""
         return (self.high - self.low) / 2
 
+    def scaled(self, factor: float, unit: str) -> Figure:
+        """The figure in another unit, which is this one over a positive factor."""
+        return Figure(self.value * factor, self.low * factor, self.high * factor, unit)
+
 
 class Place(msgspec.Struct, frozen=True):
     """A measured place in pixels."""

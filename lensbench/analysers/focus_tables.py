@@ -38,6 +38,15 @@ def _place_sigma(place: NDArray, sigma: NDArray, missed: NDArray, rail: Rail, ce
 def tile_rows(
     series: Series, found: dict[str, Found], at: tuple, size: tuple[int, int], rail: Rail, centre: Centre
 ) -> Iterator[FocusTile]:
+    """A row for each tile, direction and channel that has a figure.
+
+    Parameters
+    ----------
+    at : (ndarray, ndarray)
+        Where the tiles lie, in pixels.
+    size : (int, int)
+        Width and height of the frame in pixels.
+    """
     h = frame.h_of(*at, size)
     for channel, part in found.items():
         best_sigma = _place_sigma(part.best, part.best_sigma, part.best_missed, rail, centre)
@@ -96,6 +105,20 @@ def _both(first: _Mean, second: _Mean) -> _Mean:
 def zone_rows(
     found: dict[str, Found], zone: NDArray, rail: Rail, centre: Centre, pitch_um: float | None
 ) -> Iterator[FocusZone]:
+    """A row for each zone, direction (and both) and channel.
+
+    What noise leaves open shrinks with the number of tiles; what they share (the curve's shape, the rail, the
+    centre's own place) does not.
+
+    Parameters
+    ----------
+    found : dict of str to Found
+        The followed tiles by channel.
+    zone : ndarray of int, shape (tiles,)
+        Which of `frame.ZONES` each lies in.
+    pitch_um : float or None
+        Distance of the pixels on the sensor.
+    """
     for channel, part in found.items():
         shared = np.hypot(part.best_missed, centre.sigma)
         for number, name in enumerate(frame.ZONES):
@@ -140,10 +163,7 @@ def _zone_row(
 
 
 def _in_lp_mm(figure: Figure | None, pitch_um: float | None) -> Figure | None:
-    if figure is None or not pitch_um:
-        return None
-    factor = 1000 / pitch_um
-    return Figure(figure.value * factor, figure.low * factor, figure.high * factor, "lp/mm")
+    return figure.scaled(1000 / pitch_um, "lp/mm") if figure and pitch_um else None
 
 
 WIDELY_SEEN = 0.6

@@ -69,19 +69,15 @@ def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArr
 def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um) -> ZoneSharpness:
     figure = Figure.of(value, CONFIDENCE * _with_shared(value, sigma), "cy/px")
     row = ZoneSharpness(name, channel, direction, figure, None, count)
-    row.mtf50_lw_ph = _scaled(figure, 2 * size[1], "lw/ph")
+    row.mtf50_lw_ph = figure.scaled(2 * size[1], "lw/ph")
     if pitch_um:
-        row.mtf50_lp_mm = _scaled(figure, 1000 / pitch_um, "lp/mm")
+        row.mtf50_lp_mm = figure.scaled(1000 / pitch_um, "lp/mm")
     if curve is not None:
         mtf, noise = curve
         spread = np.hypot(noise, unfollowed_contrast(FREQUENCY, value))
         row.curve = _curve_row(mtf, spread)
         row.contrast = _contrasts(mtf, spread, pitch_um)
     return row
-
-
-def _scaled(figure: Figure, factor: float, unit: str) -> Figure:
-    return Figure(figure.value * factor, figure.low * factor, figure.high * factor, unit)
 
 
 def _curve_row(mtf: NDArray, sigma: NDArray) -> ContrastCurve:

@@ -165,7 +165,7 @@ def _zone_limits(
     if effective is not None:
         allowed = allowed_mtf50(pixel, row.channel, effective, pitch_um)
         limits.allowed_mtf50, limits.allowed_mtf50_lp_mm = allowed, allowed * 1000 / pitch_um
-        limits.reached_percent = _scaled(row.mtf50, 100 / allowed, "%")
+        limits.reached_percent = row.mtf50.scaled(100 / allowed, "%")
     return limits
 
 
@@ -191,7 +191,7 @@ def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um
         figure = Figure.of(where, float(np.interp(where, frequency, width)) / fall, "cy/px")
         limits.lens_only_mtf50 = figure
         if pitch_um:
-            limits.lens_only_mtf50_lp_mm = _scaled(figure, 1000 / pitch_um, "lp/mm")
+            limits.lens_only_mtf50_lp_mm = figure.scaled(1000 / pitch_um, "lp/mm")
 
 
 def _print_percent(curve: ContrastCurve, printed: NDArray) -> float | None:
@@ -226,10 +226,6 @@ def _falls_to_half(frequency: Sequence[float] | NDArray, mtf: NDArray) -> float:
 def _steepness(frequency: NDArray, mtf: NDArray, where: float) -> float:
     k = int(np.clip(np.searchsorted(frequency, where), 1, len(frequency) - 1))
     return float(max((mtf[k - 1] - mtf[k]) / (frequency[k] - frequency[k - 1]), 0.05))
-
-
-def _scaled(figure: Figure, factor: float, unit: str) -> Figure:
-    return Figure(figure.value * factor, figure.low * factor, figure.high * factor, unit)
 
 
 def _plain(values: NDArray) -> list[float]:
