@@ -129,12 +129,12 @@ def measure_geometry(
     notes += unfit
     if not fits:
         return Geometry(notes=notes)
-    strain = max(fit.strain for fit in fits)
-    if strain > STRAINED:
-        # So far off they are; with that for their spread they no longer pull the mapping askew.
-        rulers = replace(rulers, spread=rulers.spread * strain)
-        _, fits, _ = _fits(kept, layout, size, rulers)
+    if _strain(fits) > STRAINED:
         notes.append(_UNEVEN_PRINT if rulers_measured_mm is None else _STRAINED)
+    while _strain(fits) > STRAINED and rulers.spread.max() <= MISREAD:
+        # At least so far off they are; less sure, they pull the mapping less askew, and what is left shows.
+        rulers = replace(rulers, spread=rulers.spread * _strain(fits))
+        _, fits, _ = _fits(kept, layout, size, rulers)
     main = max(range(len(kept)), key=lambda i: kept[i].mtf50 or 0.0)
     if rulers.spread.max() > MISREAD:
         return _without_sizes(_findings(fits[main], kept, main, None, None, pupil_ratio, notes))
@@ -161,6 +161,11 @@ def _fits(
         else:
             kept.append(shot)
     return kept, fits, notes
+
+
+def _strain(fits: list[MappingFit]) -> float:
+    """By how many standard deviations the rulers are pulled at most."""
+    return max(fit.strain for fit in fits)
 
 
 def _without_sizes(found: Geometry) -> Geometry:

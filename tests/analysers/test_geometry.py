@@ -145,6 +145,14 @@ def test_swapped_rulers_give_no_size():
     )
 
 
+@pytest.mark.parametrize("factors", [(1.7, 0.6), (1.2, 1.0), (1.0, 0.9), (1.05, 0.97)])
+def test_misread_rulers_give_no_size_however_much(factors):
+    rulers = tuple(length * factor for length, factor in zip(LAYOUT.rulers_mm, factors, strict=True))
+    found = measured(shot(Camera(bent=bending(-0.03)), noise_px=0.05), rulers=rulers)
+    assert found.magnification is None
+    assert found.alignment.wider_left_percent.value == pytest.approx(0, abs=0.02)
+
+
 def test_a_ruler_misread_a_little_widens_the_interval_over_the_truth():
     """One bar read 2 mm short of 462 mm: 0.4 %, with intervals that must still hold the magnification."""
     rulers = LAYOUT.rulers_mm[0] - 2.0, LAYOUT.rulers_mm[1]
