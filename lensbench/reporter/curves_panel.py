@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from lensbench.findings import Report, Setting, ZoneSharpness
+from lensbench.optics import CHANNEL_NM, GREEN_NM, perfect_mtf, pixel_mtf
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
 
@@ -51,7 +52,20 @@ def draw_curves(axes: Axes, report: Report, setting: Setting, letters: float = 8
         axes.plot(
             fineness[inside], contrast, color=ink, linewidth=1.2, linestyle=_STYLES[zone.direction], zorder=3
         )
+    _draw_possible(axes, report, setting, per_unit)
     _draw_key(axes, [zone.zone for zone in shown], letters)
+
+
+def _draw_possible(axes: Axes, report: Report, setting: Setting, per_unit: float) -> None:
+    """What diffraction and the pixel would leave a flawless lens, as a thin dotted line, where that is known."""
+    limits, pitch = setting.limits, report.camera.pixel_pitch_um
+    if limits is None or limits.effective_f_number is None or pitch is None:
+        return
+    frequency = np.linspace(0, _FINEST, 101)
+    wavelength_um = CHANNEL_NM.get(shown_channel(setting), GREEN_NM) / 1000
+    lens = perfect_mtf(frequency / pitch, wavelength_um, limits.effective_f_number)
+    contrast = lens * pixel_mtf(frequency, 1.0, 0.0)
+    axes.plot(frequency * per_unit, contrast, color=hand.MUTED, linewidth=0.9, linestyle=(0, (1, 1.6)), zorder=1)
 
 
 def _curves(setting: Setting) -> list[ZoneSharpness]:

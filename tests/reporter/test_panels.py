@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lensbench.findings import Assembly, Figure, Geometry, OpticalCentre
+from lensbench.findings import Assembly, Figure, Geometry, Limits, OpticalCentre
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.bending_panel import _bent, bending_scale, draw_bending
 from lensbench.reporter.centres_panel import _name_heights, draw_centres
@@ -57,6 +57,20 @@ def test_curves_cross_the_middle_line_at_mtf50(report):
     )
     x, y = (np.asarray(values) for values in (lines[0].get_xdata(), lines[0].get_ydata()))
     assert np.interp(0.5, y[::-1], x[::-1]) == pytest.approx(centre.mtf50_lp_mm.value, rel=0.01)
+
+
+def test_a_flawless_lens_is_drawn_beside_the_curves():
+    """Goodman, ch. 6 (memory): half of the cut-off leaves a perfect lens 0.3910; the pixel there is sinc(f)."""
+    report = invented_report((4.0,), SIZE)
+    (setting,) = report.settings
+    setting.limits = Limits(effective_f_number=160.0)
+    panel = axes()
+    draw_curves(panel, report, setting)
+    (dotted,) = [line for line in panel.lines if line.get_color() == hand.MUTED and len(line.get_xdata()) == 101]
+    # 540 nm at f/160 cut off at 11.57 lp/mm; 30 µm pixels are 33.3 to a millimetre.
+    fineness, contrast = dotted.get_data()
+    at = 1 / (0.00054 * 160) / 2
+    assert np.interp(at, fineness, contrast) == pytest.approx(0.3910 * np.sinc(at * 0.030), abs=0.002)
 
 
 @pytest.mark.parametrize("wanted", [[0.1, 0.1, 0.1], [-1.0, 0.0, 1.0], [0.2], [-0.2, -0.1, 0.9, 0.91]])
