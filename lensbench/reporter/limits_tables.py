@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lensbench.findings import Contrast, Figure, Report, Setting, ZoneLimits, ZoneSharpness
+from lensbench.findings import Figure, Report, Setting, ZoneLimits, ZoneSharpness
 from lensbench.reporter import sentences
 from lensbench.reporter.limits_words import mean_limits
 from lensbench.reporter.page_tables import Table, zone_rows
@@ -28,7 +28,7 @@ def _contrast(setting: Setting) -> Table | None:
     if not chosen:
         return None
     columns = [
-        {row.zone: _percent(c) for row in rows for c in row.contrast if (c.frequency, c.unit) == key}
+        {row.zone: c.mtf.scaled(100, "%") for row in rows for c in row.contrast if (c.frequency, c.unit) == key}
         for key in chosen
     ]
     columns.append({row.zone: row.mtf50_lw_ph for row in rows if row.mtf50_lw_ph})
@@ -37,11 +37,6 @@ def _contrast(setting: Setting) -> Table | None:
         f"Contrast in percent at {sentences.setting_name(setting)}, {shown_channel(setting)}, both directions"
     )
     return Table(caption, head, zone_rows(columns))
-
-
-def _percent(contrast: Contrast) -> Figure:
-    mtf = contrast.mtf
-    return Figure(100 * mtf.value, 100 * mtf.low, 100 * mtf.high, "%")
 
 
 def _differences(setting: Setting) -> Table | None:
