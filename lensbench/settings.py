@@ -13,7 +13,7 @@ from lensbench.analysers.mapping import Lines
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session, ShotEntry
-from lensbench.readings import FlatsReading, Readings, TargetReading
+from lensbench.readings import BladeReading, FlatsReading, Readings, TargetReading
 from lensbench.setting_warnings import setting_notices
 from lensbench.target.layout import read_layout
 from lensbench.verdicts.limits import judge_limits
@@ -96,14 +96,14 @@ def _setting(
     setting = Setting(key.f_number, key.aperture, key.lens_turn_deg, key.setup, names)
     for flats in alike.flats:
         setting.falloff, setting.dust = falloff, flats.dust
-    blades = [ShotEdges(reading.entry.file, reading.responses) for reading in alike.blades]
+    blades, blade_notices = _blades(alike.blades)
     targets = alike.targets
     if not targets:
         if blades:
             size, pitch = camera.size_px, camera.pixel_pitch_um
             setting.sharpness = measure_sharpness(blades, size, pitch)
             setting.limits = judge_limits(setting, size, pitch, session.lens.pupil_ratio)
-        return setting, []
+        return setting, blade_notices
     ink = Ink(session.target.ink_reflectance, tuple(session.target.light_traps))
     setting.glare = measure_glare([t.dark_tiles for t in targets], camera.size_px, targets[0].reference, ink)
     setting.geometry = _geometry(session, camera, targets)
@@ -118,7 +118,19 @@ def _setting(
     setting.fringing = measure_fringing(best.found, best.responses, camera.size_px, camera.pixel_pitch_um)
     setting.rail_advice = advise_rail(setting, session.lens.pupil_ratio)
     rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
-    return setting, [*rail_notices(setting, rail), *_weighed(session, camera, setting, used)]
+    return setting, [*blade_notices, *rail_notices(setting, rail), *_weighed(session, camera, setting, used)]
+
+
+def _blades(readings: list[BladeReading]) -> tuple[list[ShotEdges], list[Notice]]:
+    """The edges of all blade shots; along a rail those of the sharpest only, since the others are out of focus."""
+    notices = []
+    if len({reading.entry.rail_mm for reading in readings}) > 1:
+        best = max(readings, key=lambda reading: reading.mtf50)
+        text = (
+            f"{best.entry.file}: is the sharpest of {len(readings)} blade shots along the rail; only it is used."
+        )
+        readings, notices = [best], [Notice("rail", best.entry.file, text)]
+    return [ShotEdges(reading.entry.file, reading.responses) for reading in readings], notices
 
 
 def _weighed(session: Session, camera: Camera, setting: Setting, used: list[TargetReading]) -> list[Notice]:

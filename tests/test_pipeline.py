@@ -209,6 +209,20 @@ def test_blades_moved_about_fill_the_zone_map(tmp_path):
         assert zone.mtf50_lp_mm.value == pytest.approx(100 * zone.mtf50.value)
 
 
+def test_of_blades_along_a_rail_the_sharpest_speaks(tmp_path):
+    for name, blur in (("near.dng", 3.0), ("far.dng", 1.3)):
+        shot = blades_shot([Blade((310, 230), 7.0, (260.0, 200.0))], (640, 480), blur=blur)
+        write_dng(tmp_path / name, shot)
+    tables = "".join(
+        f'[[shot]]\nfile = "{name}"\nshows = "blade"\nf_number = 8\nrail_mm = {place}\n'
+        for name, place in (("near.dng", 0.0), ("far.dng", 0.5))
+    )
+    (tmp_path / "session.toml").write_text(f'[build]\nname = "Foil"\n{tables}')
+    report = measure_session(load_session(tmp_path), workers=1)
+    assert {edge.shot for edge in report.settings[0].sharpness.edges} == {"far.dng"}
+    assert any(notice.code == "rail" and notice.shot == "far.dng" for notice in report.warnings)
+
+
 def test_a_blade_shot_without_a_clean_edge_is_left_out(session):
     _, with_shots = session
     report = measure_session(with_shots(SHEET, {**EVEN, "shows": "blade"}), workers=1)
