@@ -5,8 +5,10 @@ from __future__ import annotations
 from lensbench.findings import Figure, Report, Setting, ZoneLimits, ZoneSharpness
 from lensbench.reporter import sentences
 from lensbench.reporter.limits_words import mean_limits
+from lensbench.reporter.numbers import NOT_MEASURED, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
+from lensbench.verdicts.limits import PRINT_LIMITED
 
 BEYOND = "beyond"
 """What stands for the MTF50 of a lens that keeps more than half of the contrast as far as can be told."""
@@ -62,19 +64,30 @@ def _lens_alone(report: Report, setting: Setting) -> Table | None:
         return None
     unit = sharpness_unit(report)
     per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
-    rows = zone_rows([{name: zone.reached_percent for name, zone in limits.items()}])
-    own = zone_rows([{name: _own(zone, unit) for name, zone in limits.items()}])
-    reached, alone = dict(rows), dict(own)
-    cells = []
-    for name, zone in limits.items():
-        label = name.replace("-", " ")
-        until = "" if zone.known_until is None else f"{zone.known_until * per_unit:.3g}"
-        allowed = "" if zone.allowed_mtf50 is None else f"{zone.allowed_mtf50 * per_unit:.3g}"
-        lens = alone.get(label) if _own(zone, unit) else f"{BEYOND} {until}"
-        cells.append([label, lens, allowed, reached.get(label, "") if zone.reached_percent else "", until])
-    head = ["zone", f"lens alone, {unit}", f"possible, {unit}", "reached, %", f"told up to, {unit}"]
+    cells = [_limits_row(zone, unit, per_unit) for zone in limits.values()]
+    own = [f"{what}, {unit}" for what in ("lens alone", "told up to", "possible")]
+    head = ["zone", *own, "reached, %", "print takes, %"]
     caption = f"The lens alone, and the possible, at {sentences.setting_name(setting)}, mean of both directions"
     return Table(caption, head, cells)
+
+
+def _limits_row(zone: ZoneLimits, unit: str, per_unit: float) -> list[str]:
+    own = _own(zone, unit)
+    until = NOT_MEASURED if zone.known_until is None else f"{zone.known_until * per_unit:.3g}"
+    return [
+        zone.zone.replace("-", " "),
+        with_interval(own, unit=False) if own else f"{BEYOND} {until}",
+        until,
+        NOT_MEASURED if zone.allowed_mtf50 is None else f"{zone.allowed_mtf50 * per_unit:.3g}",
+        with_interval(zone.reached_percent, unit=False),
+        NOT_MEASURED if zone.print_percent is None else _lost(zone.print_percent),
+    ]
+
+
+def _lost(higher_percent: float) -> str:
+    """What the print takes of the figure that there would be without it, with a mark where that is much."""
+    lost = 100 - 100 / (1 + higher_percent / 100)
+    return f"{lost:.0f} !" if higher_percent > PRINT_LIMITED else f"{lost:.1f}"
 
 
 def _own(zone: ZoneLimits, unit: str) -> Figure | None:

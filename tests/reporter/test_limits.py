@@ -82,10 +82,15 @@ def test_finer_tables_hold_directions_colours_and_the_lens_alone():
     limits = {z.zone: z for z in setting.limits.zones if z.channel == "green" and z.direction == "mean"}
     assert len(alone.rows) == len(limits) == 13
     row = next(row for row in alone.rows if row[0] == "centre")
-    assert row[2] == f"{limits['centre'].allowed_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[3]
+    assert row[3] == f"{limits['centre'].allowed_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[4]
+    assert row[5] == "–"
+    limits["centre"].print_percent, limits["inner top-left"].print_percent = 25.0, 1.0
+    marks = {row[0]: row[5] for row in finer_sharpness(report)[1].rows}
+    # A quarter higher without the print: the print takes a fifth, and that is marked.
+    assert marks["centre"] == "20 !" and marks["inner top left"] == "1.0"
     limits["centre"].lens_only_mtf50 = limits["centre"].lens_only_mtf50_lp_mm = None
     row = next(row for row in finer_sharpness(report)[1].rows if row[0] == "centre")
-    assert row[1] == f"{BEYOND} {row[4]}"
+    assert row[1] == f"{BEYOND} {row[2]}"
 
 
 def test_rows_hold_whole_curves_and_limits(tmp_path):
