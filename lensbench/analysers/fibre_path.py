@@ -287,28 +287,38 @@ def measure_fibre(
     Fibre or None
         None where no line is left after centring.
     """
-    path = (path - level.offset) / level.cell_px
-    for reach in (6, 4):
-        path = _even(_longer(path, reach))
-        path, along = _centred(sign * level.z, path)
-        first, last = _ends(along)
-        path = path[first:last]
-        if len(path) < 5:
-            return None
-    places = path * level.cell_px + level.offset
+    places = _on_the_ridge(path, level, sign, (6, 4))
+    if places is None:
+        return None
     section = _section(picture, level, places, sign)
     if section.signal_to_noise < least:
         return None
-    # The finer the cells the truer the section, while there is signal left in each.
-    finer = [other for other in levels if other.cell_px < level.cell_px]
-    others = [_section(picture, other, places, sign) for other in finer]
-    section = max([section, *others], key=lambda s: s.signal_to_noise)
+    # The finer the cells the truer path and section, while there is signal left in each.
+    for finer in [other for other in reversed(levels) if other.cell_px < level.cell_px]:
+        closer = _on_the_ridge(places, finer, sign, (2,))
+        other = NO_SECTION if closer is None else _section(picture, finer, closer, sign)
+        if other.signal_to_noise > section.signal_to_noise:
+            places, section = closer, other
     if 0 < section.width < 2.5 * CELL_PX:
         pixels = _section(picture, None, places, sign)
         section = pixels if pixels.signal_to_noise > 0.9 * section.signal_to_noise else section
     if section.height <= 0:
         return None
     return _described(picture, places, section, level.cell_px, sign)
+
+
+def _on_the_ridge(
+    path: NDArray, level: Level, sign: float, reaches: tuple[int, ...]
+) -> NDArray[np.float64] | None:
+    """A path in pixels moved onto its line on a level, each time from some cells beyond its ends on."""
+    path = (path - level.offset) / level.cell_px
+    for reach in reaches:
+        path, along = _centred(level.z, sign, _even(_longer(path, reach)))
+        first, last = _ends(along)
+        path = path[first:last]
+        if len(path) < 5:
+            return None
+    return path * level.cell_px + level.offset
 
 
 def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
@@ -368,10 +378,10 @@ def _sections(z: NDArray, path: NDArray, offsets: NDArray) -> NDArray[np.float64
     return np.where(inside, (1 - v) * upper + v * lower, 0.0)
 
 
-def _centred(z: NDArray, path: NDArray) -> tuple[NDArray, NDArray]:
-    """The path moved onto the ridge of z, and the signal along it."""
+def _centred(z: NDArray, sign: float, path: NDArray) -> tuple[NDArray, NDArray]:
+    """The path moved onto the ridge (or furrow) of z, and the signal along it."""
     offsets = np.linspace(-3, 3, 13)
-    sections = _sections(z, path, offsets)
+    sections = sign * _sections(z, path, offsets)
     strength = max(float(np.mean(sections[:, 5:8])), 0.2)
     # Averaged along the path until the ridge stands out of the noise.
     run = int(np.clip((3 / strength) ** 2, 5, 41)) | 1
@@ -383,7 +393,7 @@ def _centred(z: NDArray, path: NDArray) -> tuple[NDArray, NDArray]:
     shift = (weight * offsets[around]).sum(axis=1) / weight.sum(axis=1)
     shift = _running_mean(shift[:, None], min(run, len(path) | 1))[:, 0]
     moved = path + shift[:, None] * _normals(path)
-    return moved, _sections(z, moved, np.linspace(-1, 1, 3)).mean(axis=1)
+    return moved, sign * _sections(z, moved, np.linspace(-1, 1, 3)).mean(axis=1)
 
 
 def _running_mean(values: NDArray, run: int) -> NDArray[np.float64]:

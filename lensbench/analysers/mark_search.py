@@ -38,8 +38,8 @@ from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
 SEED_SIGNAL = 5.2
 """Least signal to noise of a segment from which a fibre is followed."""
 
-FIBRE_LEVELS_PX = (2, 4, 8)
-"""Cells of the grids on which fibres are looked for."""
+FIBRE_LEVELS_PX = ((4, 8), (2,))
+"""Cells of the grids on which fibres are looked for: on the finest, which takes the longest, only at last."""
 
 LEAST_SHARE = 0.6
 """Share of a fibre's least signal that a section must show on the cells on which it was followed, for finer cells
@@ -81,10 +81,12 @@ def search_marks(picture: GreyPicture) -> list[Found]:
         Of one flat.
     """
     search = _Search(picture)
-    for _ in range(PASSES):
-        # Fibres once more when no round mark is left that could outshine them.
-        if not (search.take_fibres() or search.take_shapes() or search.take_fibres()):
-            break
+    for cells in FIBRE_LEVELS_PX:
+        search.look_for_fibres_on(cells)
+        for _ in range(PASSES):
+            # Fibres once more when no round mark is left that could outshine them.
+            if not (search.take_fibres() or search.take_shapes() or search.take_fibres()):
+                break
     final: list[Found] = []
     for mark in sorted(search.found, key=lambda m: -m.signal_to_noise):
         faint = abs(mark.depth.value) < LEVELLED_DEPTH and picture.levelled_at(mark.x, mark.y)
@@ -103,8 +105,6 @@ class _Search:
         self.found: list[Found] = []
         self.peaks = self._show(find_peaks(self.grids.grounded, LEAST_SIGNAL))
         self.tried = NO_PEAKS
-        self.waiting = NO_SEGMENTS
-        self.changed = [self.grids.whole]
 
     # -- round marks --
 
@@ -160,7 +160,9 @@ class _Search:
 
         None where it meets a plainer mark, and must wait until that is taken out.
         """
-        level = [level for level in self._fibre_levels() if level.cell_px <= max(shape.width.value, CELL_PX)][-1]
+        level = [level for level in self.grids.grounded[:3] if level.cell_px <= max(shape.width.value, CELL_PX)][
+            -1
+        ]
         way = 0.35 * shape.length.value * shape.axis
         ends = (np.array([v]) for v in (shape.x - way[0], shape.y - way[1], shape.x + way[0], shape.y + way[1]))
         signal = np.sign(shape.depth.value) * shape.signal_to_noise
@@ -173,6 +175,12 @@ class _Search:
         return fibre
 
     # -- fibres --
+
+    def look_for_fibres_on(self, cells_px: tuple[int, ...]) -> None:
+        """Look for fibres on the grids with these cells from now on, all over the frame at first."""
+        self.fibre_levels = [level for level in self.grids.grounded if level.cell_px in cells_px]
+        self.waiting = NO_SEGMENTS
+        self.changed = [self.grids.whole]
 
     def take_fibres(self) -> bool:
         """Take out the fibres that nothing plainer disturbs; whether there were any."""
@@ -196,7 +204,7 @@ class _Search:
         # What led nowhere need not be tried again while nothing changes there.
         self.waiting = _together(later)
         if accepted:
-            self._take_out([self._joined_to_found(fibre) for fibre in accepted])
+            self._take_out(accepted)
         return bool(accepted)
 
     def _seeds(self) -> Segments:
@@ -228,7 +236,7 @@ class _Search:
     def _likely(self, seeds: Segments) -> Segments:
         """The segments from which it is worth while to follow a fibre, the strongest first."""
         likely_ones = np.zeros(len(seeds.x0), bool)
-        for level in self._fibre_levels():
+        for level in self.fibre_levels:
             own = np.flatnonzero(seeds.cell == level.cell_px)
             likely_ones[own] = likely(level, seeds.chosen(own))
         seeds = seeds.chosen(likely_ones)
@@ -277,6 +285,7 @@ class _Search:
 
     def _take_out(self, accepted: list[Found]) -> None:
         """Take marks out, fit those that stand close together anew, let the light settle, and search anew."""
+        accepted = [self._joined_to_found(mark) if isinstance(mark, Fibre) else mark for mark in accepted]
         self._lift(accepted)
         self.found += accepted
         changed = [mark.box for mark in accepted]
@@ -348,7 +357,7 @@ class _Search:
 
     def _segments(self, box: Box | None = None) -> Segments:
         """Where fibres may be, without what is too faint, or no more than a mark or levelling left behind."""
-        found = find_segments(self._fibre_levels(), SEED_SIGNAL, box)
+        found = find_segments(self.fibre_levels, SEED_SIGNAL, box)
         x, y = _middles(found)
         length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
         depth = self._cell_depth(np.abs(found.signal) / np.sqrt(length / found.cell), x, y, found.cell)
@@ -358,9 +367,6 @@ class _Search:
     def _cell_depth(self, z: NDArray, x: NDArray, y: NDArray, cell_px: NDArray) -> NDArray[np.float64]:
         """Depth in percent of cells that depart by z from the light."""
         return 100 * z / (self.picture.strength_at(x, y) * cell_px / CELL_PX)
-
-    def _fibre_levels(self) -> list[Level]:
-        return [level for level in self.grids.grounded if level.cell_px in FIBRE_LEVELS_PX]
 
 
 # -- lists ----------------------------------------------------------------------------------------------------
