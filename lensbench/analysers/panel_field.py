@@ -18,6 +18,9 @@ from lensbench.analysers.surface import spline_parts
 NOISE = 4e-4
 """Stops by which a cell of a flat may depart from the model: noise, and what the splines can't follow."""
 
+GLARE = 0.03
+"""Part of the light that may lie over the frame as veiling glare."""
+
 ROUNDNESS = 0.01
 """Stops by which a lens may depart from roundness at each cell."""
 
@@ -92,7 +95,7 @@ class PanelField:
     Parameters
     ----------
     stops : ndarray, shape (places, cells)
-        What each flat shows, in stops.
+        What each flat shows, in stops, positive is darker.
     cells : ndarray, shape (cells, 2)
         Where, in half-diagonals from the frame's centre.
     turn_deg : sequence of float
@@ -119,10 +122,19 @@ class PanelField:
         self._extent = extent
         self.splines = np.maximum(np.ceil(2 * extent / pitch).astype(int), 2) + 3
         self._stiffness = _stiffness(self.splines, pitch)
+        self.change = stops - stops.mean(axis=0)
         self._round = np.linalg.qr(_round_functions(cells))[0]
         self._mean = self.not_round(stops.mean(axis=0))
-        self._change = stops - stops.mean(axis=0)
-        self._change -= self._change.mean(axis=1, keepdims=True)
+        change = self.change
+        # Glare, which comes from the whole of the panel, thins its changes out where the lens is dark.
+        thinned = GLARE * (2.0 ** (stops.mean(axis=0) - stops.mean(axis=0).min()) - 1) * np.abs(change).max()
+        self._trust = 1 / np.hypot(NOISE, thinned)
+        self._change = self._levelled(change)
+
+    def _levelled(self, change: NDArray) -> NDArray:
+        """Changes without each place's own level, in units of what they may be off; shape (places, cells, …)."""
+        trust = self._trust.reshape(-1, *[1] * (change.ndim - 2))
+        return (change - np.average(change, axis=1, weights=self._trust**2)[:, None]) * trust
 
     def basis(self, place: int, shift: NDArray, at: NDArray | None = None) -> NDArray[np.float64]:
         """The panel's splines as they lie over places (the cells) with the panel at one of its places."""
@@ -134,6 +146,10 @@ class PanelField:
             columns.append(np.zeros((len(piece), self.splines[axis])))
             np.put_along_axis(columns[-1], piece[:, None] + np.arange(4), parts, axis=1)
         return (columns[1][:, :, None] * columns[0][:, None, :]).reshape(len(seen), -1)
+
+    def seen(self, fit: PanelFit, at: NDArray) -> NDArray[np.float64]:
+        """The panel's light at places, as a mean over its own places."""
+        return np.mean([self.basis(k, s, at) @ fit.coefficients for k, s in enumerate(fit.moves.shift)], axis=0)
 
     def misfit(self, moves: Moves) -> float:
         """How badly the best panel for some moves fits."""
@@ -190,17 +206,15 @@ class PanelField:
         """What changes from place to place, (places, cells, splines), and the mean without its round part."""
         bases = np.stack([self.basis(place, shift) for place, shift in enumerate(moves.shift)])
         mean = bases.mean(axis=0)
-        bases -= mean
-        bases -= bases.mean(axis=1, keepdims=True)
-        return bases, self.not_round(mean)
+        return self._levelled(bases - mean), self.not_round(mean)
 
     def _solved(self, moves: Moves) -> tuple[NDArray, float, NDArray]:
         change, mean = self._systems(moves)
         flat = change.reshape(-1, change.shape[2])
-        normal = flat.T @ flat / NOISE**2 + mean.T @ mean / ROUNDNESS**2 + self._stiffness
-        right = flat.T @ self._change.ravel() / NOISE**2 + mean.T @ self._mean / ROUNDNESS**2
+        normal = flat.T @ flat + mean.T @ mean / ROUNDNESS**2 + self._stiffness
+        right = flat.T @ self._change.ravel() + mean.T @ self._mean / ROUNDNESS**2
         coefficients = np.linalg.solve(normal, right)
-        misfit = np.sum((self._change.ravel() - flat @ coefficients) ** 2) / NOISE**2
+        misfit = np.sum((self._change.ravel() - flat @ coefficients) ** 2)
         misfit += np.sum((self._mean - mean @ coefficients) ** 2) / ROUNDNESS**2
         misfit += coefficients @ self._stiffness @ coefficients
         misfit += np.sum(((moves.shift - moves.known) / moves.sigma)[1:] ** 2)
@@ -215,16 +229,15 @@ class PanelField:
         for number, slope in enumerate(slopes):
             moving[:, :, number] -= slope / places
             moving[1 + number // 2, :, number] += slope
-        moving -= moving.mean(axis=1, keepdims=True)
-        rows = np.concatenate([change, moving], axis=2).reshape(-1, count + len(slopes))
+        rows = np.concatenate([change, self._levelled(moving)], axis=2).reshape(-1, count + len(slopes))
         mean_rows = np.concatenate([mean, self.not_round(slopes.T / places)], axis=1)
-        normal = rows.T @ rows / NOISE**2 + mean_rows.T @ mean_rows / ROUNDNESS**2
+        normal = rows.T @ rows + mean_rows.T @ mean_rows / ROUNDNESS**2
         normal[:count, :count] += self._stiffness
         weight = 1 / moves.sigma[1:].ravel() ** 2
         normal[count:, count:] += np.diag(weight)
         off = self._change.ravel() - change.reshape(-1, count) @ coefficients
         mean_off = self._mean - mean @ coefficients
-        right = rows.T @ off / NOISE**2 + mean_rows.T @ mean_off / ROUNDNESS**2
+        right = rows.T @ off + mean_rows.T @ mean_off / ROUNDNESS**2
         right[:count] -= self._stiffness @ coefficients
         right[count:] += weight * (moves.known - moves.shift)[1:].ravel()
         steady = 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))

@@ -14,8 +14,11 @@ from lensbench.analysers.panel_field import Moves, PanelField, PanelFit
 from lensbench.findings import Figure, LightPanel, PanelPlace
 from lensbench.frame import centre_of, half_diagonal
 
-CELLS = (30, 20)
+CELLS = (26, 18)
 """About how many cells the frame is cut into, across and down."""
+
+DARKEST = 2.0
+"""Stops below the brightest light up to which cells tell of the panel."""
 
 ALIKE = 0.004
 """Stops of smooth difference between the places under which the panel shows no unevenness of its own."""
@@ -29,23 +32,26 @@ UNSAID, TURNED = 0.6, 0.05
 LEAST_MOVE, MOST_MOVE, MOVE_STEP = 0.2, 0.95, 0.06
 """Half-diagonals between which moves are looked for, and in what steps."""
 
-ALONE, MOST_COMBINED, CANDIDATES, RIVALS = 5, 125, 5, 3
-"""Moves of each place alone, choices of them together, those improved, those judged."""
+FARTHEST = 1.2
+"""Half-diagonals beyond which no panel can have been moved and still fill the picture."""
+
+ALONE, MOST_COMBINED, CANDIDATES = 3, 64, 4
+"""Moves of each place alone, choices of them together, and those improved."""
 
 BESIDE = 0.15
 """How far beyond the moves looked at the panel's field reaches."""
 
-FEW, FIRST_PITCH = 3, 0.2
+FEW, FIRST_PITCH = 2, 0.25
 """For a first look: every so many cells, and splines so far apart."""
 
 PITCHES, FOLLOWED = (0.25, 0.16, 0.125), 2.0
 """Splines stand closer by turns until the misfit, over what it should be, shows that they follow the panel."""
 
+OTHER_MOVES = (0.35, 0.6, 0.9)
+"""Half-diagonals of other moves that are tried to see whether the flats tell the moves at all."""
+
 APART = 0.15
 """Half-diagonals by which two answers for the moves differ."""
-
-OTHER_MOVES = (-1.0, 0.6, 1.6)
-"""Times the moves found: what is tried to see whether the flats tell how far the panel was moved at all."""
 
 TOLD_APART = 25.0
 """By how much the misfit of one answer must be better than another's: five standard deviations."""
@@ -145,7 +151,8 @@ def split_panel(
     moved = any(place.turn_deg == given[0].turn_deg for place in given[1:])
     said = all(place.shift is not None or place.turn_deg != given[0].turn_deg for place in given[1:])
     left = _left(field, best, rivals, turned)
-    if best.scale > WORST_SCALE or (left > MOST_LEFT and moved and not said):
+    far = np.abs(best.moves.shift).max() > FARTHEST
+    if best.scale > WORST_SCALE or ((left > MOST_LEFT or far) and moved and not said):
         return nothing, LightPanel(_places(given), False, notes=[UNTOLD, ASLANT])
     all_blocks = np.stack(np.meshgrid((x - middle[0]) / half, (y - middle[1]) / half), axis=-1).reshape(-1, 2)
     panel = np.stack([field.basis(k, s, all_blocks) @ best.coefficients for k, s in enumerate(best.moves.shift)])
@@ -168,10 +175,11 @@ def _cells(stops: NDArray, readable: NDArray, u: NDArray, v: NDArray) -> tuple[N
     """Medians of the blocks over coarse cells that every place can read: where, and how dark."""
     steps = [max(round(n / m), 1) for n, m in zip(stops.shape[1:], CELLS[::-1], strict=True)]
     places, values = [], []
+    usable = readable & (stops - np.percentile(stops[readable], 1) < DARKEST)
     for top in range(0, stops.shape[1], steps[0]):
         for left in range(0, stops.shape[2], steps[1]):
             part = np.s_[top : top + steps[0], left : left + steps[1]]
-            if readable[(slice(None), *part)].all():
+            if usable[(slice(None), *part)].all():
                 places.append((u[part[1]].mean(), v[part[0]].mean()))
                 values.append(np.median(stops[(slice(None), *part)].reshape(len(stops), -1), axis=1))
     return np.array(places).reshape(-1, 2), np.array(values).T.reshape(len(stops), -1)
@@ -188,10 +196,12 @@ def _smooth_change(cells: NDArray, values: NDArray) -> float:
 
 def _best_fits(
     cells: NDArray, values: NDArray, given: Sequence[PanelGiven], extent: NDArray
-) -> tuple[PanelField, PanelFit, list[PanelFit]]:
-    """The best panel with its moves, and others that fit as well but for chance."""
+) -> tuple[PanelField, PanelFit, list[NDArray]]:
+    """The best panel with its moves, and the mean light of panels that fit as well but for chance."""
     turns = np.array([place.turn_deg for place in given])
-    uneven = PanelField(values, cells, turns).not_round(values.T).T
+    field = PanelField(values, cells, turns)
+    # What is not round in a flat is the panel's, if the lens is round; what differs is, if places are many.
+    uneven = [field.not_round(flats.T).T for flats in (values, field.change)[: len(given) - 1]]
     known, sigma = np.zeros((len(given), 2)), np.full((len(given), 2), UNSAID)
     starts = []
     for number, place in enumerate(given):
@@ -200,43 +210,54 @@ def _best_fits(
         elif place.turn_deg != given[0].turn_deg:
             sigma[number] = TURNED
         free = sigma[number, 0] == UNSAID
-        starts.append(_likely_moves(cells, uneven[0], uneven[number]) if free else [known[number]])
+        likely = [_likely_moves(cells, flats[0], flats[number]) for flats in uneven] if free else [[known[number]]]
+        starts.append(list(itertools.chain(*likely)))
     known -= known[0]
     starts = [[start - starts[0][0] for start in group] for group in starts]
     tried = [Moves(np.array(shift), known, sigma, turns) for shift in _combined(starts)]
-    reach = max(np.abs(moves.shift).max() for moves in tried) + BESIDE
-    first = PanelField(values[:, ::FEW], cells[::FEW], turns, reach, FIRST_PITCH)
-    tried = sorted(tried, key=first.misfit)[:CANDIDATES]
-    fits = _unlike([first.fit(moves) for moves in tried])
-    reach = max(np.abs(fit.moves.shift).max() for fit in fits) + BESIDE
+    first, best = _look(cells[::FEW], values[:, ::FEW], tried, FIRST_PITCH)
+    free = np.array([len(group) > 1 for group in starts])
+    others = [best.moves.moved(shift) for shift in _other_moves(best.moves.shift, free)]
+    fits = [first.fit(moves) for moves in sorted(others, key=first.misfit)[:CANDIDATES]]
+    rivals = [first.seen(fit, cells) for fit in fits if _rivals(fit, best)]
+    tried = [best.moves]
     for pitch in PITCHES:
-        field = PanelField(values, cells, turns, reach, pitch)
-        fits = _unlike([field.fit(fit.moves) for fit in fits])
-        if fits[0].scale < FOLLOWED:
+        field, best = _look(cells, values, tried, pitch)
+        if best.scale < FOLLOWED:
             break
-    best = fits[0]
-    # A panel that merely bulges fits as well with other moves, if it bulges more or less, or hollows.
-    free = np.array([[len(group) > 1] for group in starts])
-    fits += [
-        field.at(best.moves.moved(best.moves.shift * np.where(free, f, 1))) for f in OTHER_MOVES if free.any()
-    ]
-    return field, best, [fit for fit in fits[1:] if (fit.misfit - best.misfit) / best.scale < TOLD_APART]
+        tried = [best.moves]
+    return field, best, rivals
 
 
-def _unlike(fits: list[PanelFit]) -> list[PanelFit]:
-    """The best few of those whose moves differ, the best first."""
-    kept: list[PanelFit] = []
-    for fit in sorted(fits, key=lambda fit: fit.misfit):
-        if all(np.abs(fit.moves.shift - other.moves.shift).max() > APART for other in kept):
-            kept.append(fit)
-    return kept[:RIVALS]
+def _look(cells: NDArray, values: NDArray, tried: list[Moves], pitch: float) -> tuple[PanelField, PanelFit]:
+    """The best of a few of the likelier moves, improved."""
+    reach = max(np.abs(moves.shift).max() for moves in tried) + BESIDE
+    field = PanelField(values, cells, tried[0].turn_deg, reach, pitch)
+    likely = sorted(tried, key=field.misfit)[:CANDIDATES] if len(tried) > 1 else tried
+    return field, min((field.fit(moves) for moves in likely), key=lambda fit: fit.misfit)
+
+
+def _rivals(fit: PanelFit, best: PanelFit) -> bool:
+    """Whether an answer is another one than the best and fits as well but for chance."""
+    apart = np.abs(fit.moves.shift - best.moves.shift).max()
+    return apart > APART and (fit.misfit - best.misfit) / best.scale < TOLD_APART
+
+
+def _other_moves(shift: NDArray, free: NDArray[np.bool_]) -> list[NDArray]:
+    """Quite other moves. A panel that merely bulges fits them as well, if it bulges more or less, or hollows."""
+    if not free.any():
+        return []
+    length = float(np.hypot(*shift[free].T).max())
+    signs = [np.array(way) for way in itertools.product((1, -1), repeat=2)]
+    ways = [way * size / length for way in signs for size in (length, *OTHER_MOVES)][1:]
+    return [np.where(free[:, None], way * shift, shift) for way in ways]
 
 
 def _combined(starts: list[list[NDArray]]) -> list[tuple[NDArray, ...]]:
     """Every choice of one start a place; the likeliest of each alone where that were too many."""
     while np.prod([len(group) for group in starts]) > MOST_COMBINED:
         longest = max(range(len(starts)), key=lambda n: len(starts[n]))
-        starts[longest] = starts[longest][:-1]
+        starts[longest].pop()
     return list(itertools.product(*starts))
 
 
@@ -262,7 +283,7 @@ def _likely_moves(cells: NDArray, first: NDArray, second: NDArray) -> list[NDArr
     return chosen
 
 
-def _left(field: PanelField, fit: PanelFit, rivals: list[PanelFit], turned: bool) -> float:
+def _left(field: PanelField, fit: PanelFit, rivals: list[NDArray], turned: bool) -> float:
     """Stops that doubt about panel and moves leaves in the lens's map (95 %), at the worst cell."""
     places, cells = len(fit.moves.shift), field.cells
 
@@ -270,15 +291,12 @@ def _left(field: PanelField, fit: PanelFit, rivals: list[PanelFit], turned: bool
         values = values - values[np.hypot(*cells.T) < 0.15].mean(axis=0)
         return values - _plane_of(values, cells, turned)
 
-    def mean_basis(of: PanelFit) -> NDArray:
-        return np.mean([field.basis(k, s) for k, s in enumerate(of.moves.shift)], axis=0)
-
+    by_panel = np.mean([field.basis(k, s) for k, s in enumerate(fit.moves.shift)], axis=0)
     by_moves = field.slopes(fit.moves, fit.coefficients).T / places
-    change = of_lens(np.concatenate([mean_basis(fit), by_moves], axis=1))
-    doubt = 1.96 * np.sqrt(np.einsum("ij,jk,ik->i", change, fit.covariance, change).max())
-    found = mean_basis(fit) @ fit.coefficients
-    others = [np.abs(of_lens(mean_basis(other) @ other.coefficients - found)).max() for other in rivals]
-    return float(max([doubt, *others]))
+    change = of_lens(np.concatenate([by_panel, by_moves], axis=1))
+    doubt = 1.96 * np.sqrt(np.sum((change @ fit.covariance) * change, axis=1).max())
+    found = field.seen(fit, cells)
+    return float(max([doubt, *(np.abs(of_lens(other - found)).max() for other in rivals)]))
 
 
 def _plane_of(values: NDArray, at: NDArray, turned: bool) -> NDArray:
