@@ -9,10 +9,11 @@ import numpy as np
 
 from lensbench import frame
 from lensbench.analysers.colour_focus import colour_focus
-from lensbench.analysers.focus_rail import straighten
+from lensbench.analysers.focus_rail import shaken, straighten
 from lensbench.analysers.focus_series import (
     CONFIDENCE,
     FocusShot,
+    Series,
     arrange,
     find_centre,
     follow,
@@ -27,6 +28,9 @@ __all__ = ["FocusShot", "Sheet", "measure_focus"]
 
 LEAST_SHOTS = 4
 """With fewer shots than this nothing is said of focus."""
+
+MOST_SHAKEN = 2
+"""No more shots than this are left out of a series as shaken."""
 
 FIELD_H = (0.25, 0.5, 0.75, 0.9)
 """Where the surface of best focus is stated, and at the outermost place."""
@@ -77,6 +81,7 @@ def measure_focus(
         return None
     series = arrange(shots)
     reference = "green" if "green" in series.mtf50 else next(iter(series.mtf50))
+    series, notes = _without_shaken(series, reference)
     rail = straighten(series.away, *(stacked(v[reference]) for v in (series.mtf50, series.sigma)))
     at = places_of(series, series.mtf50[reference])
     inside = frame.zone_index(*at, size) == 0
@@ -105,8 +110,24 @@ def measure_focus(
         field=_field(surface, rail.scatter_mm),
         lean=_lean(surface, size, sheet, rail.scatter_mm),
         colours=colour_focus(found, inside, rail.scale_sigma),
-        notes=[] if series.sign else [WAY_UNKNOWN],
+        notes=notes if series.sign else [*notes, WAY_UNKNOWN],
     )
+
+
+def _without_shaken(series: Series, channel: str) -> tuple[Series, list[str]]:
+    """The series without shots that were shaken, and what to say of them."""
+    notes: list[str] = []
+    while len(notes) < MOST_SHAKEN:
+        worst = shaken(series.away, *(stacked(v[channel]) for v in (series.mtf50, series.sigma)))
+        if worst is None:
+            break
+        shot, share = worst
+        notes.append(
+            f"{series.shots[shot]} is {100 * share:.0f} % softer everywhere than the shots around it let expect. "
+            "It was shaken, it seems, and is left out of the series."
+        )
+        series = series.without(shot)
+    return series, notes
 
 
 def _field(surface: FocusSurface | None, scatter_mm: float) -> list[FieldStep]:

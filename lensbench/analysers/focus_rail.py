@@ -28,6 +28,18 @@ refitted."""
 LIMIT = 4.0
 """A single sharpness farther off its curve than so many standard deviations pulls no harder than one that far."""
 
+SHAKEN = 0.07
+"""A shot that is softer by this share than the shots around it let expect was shaken ..."""
+
+EVENLY = 0.5
+"""... and that share leaves less than so much of what the best misreading leaves."""
+
+MISREADINGS = np.linspace(-0.45, 0.45, 19)
+"""Wrong readings that are tried, in shares of the gap between the neighbours."""
+
+WIDEST_GAP = 2.0
+"""Neighbours farther apart than so many depths don't let expect anything."""
+
 PLAIN = 4.0
 """The picture's size tells the rail's way where it changes by more than so many standard deviations."""
 
@@ -93,6 +105,50 @@ def _offsets(place: NDArray, mtf50: NDArray, sigma: NDArray) -> tuple[NDArray[np
         bottom[shot] = np.sum(weight * slope**2)
     known = curves.used.sum(axis=0) >= LEAST_CURVES / 2
     return np.divide(top, bottom, out=np.zeros(len(place)), where=bottom > 0), known
+
+
+def shaken(reading: NDArray, mtf50: NDArray, sigma: NDArray) -> tuple[int, float] | None:
+    """Find a shot that is softer everywhere than the shots around it let expect.
+
+    Each is left out in turn, and held against the curves through the others. A wrong reading of the rail makes it
+    softer too, but not by the same share everywhere: only where one share explains the shot far better than any
+    place within reach of a misreading, it was shaken.
+
+    Parameters
+    ----------
+    reading : ndarray, shape (shots,)
+        Rail readings, rising.
+    mtf50, sigma : ndarray, shape (curves, shots)
+        Sharpness and its standard deviation; NaN where a shot has none.
+
+    Returns
+    -------
+    (int, float) or None
+        The worst such shot, and by what share it is softer; None where there is none, or nothing tells.
+    """
+    if len(reading) <= LEAST_SHOTS or len(mtf50) < LEAST_CURVES or np.any(np.diff(reading) <= 0):
+        return None
+    found = [(shot, _softer(shot, reading, mtf50, sigma)) for shot in range(1, len(reading) - 1)]
+    worst = max(found, key=lambda pair: pair[1])
+    return worst if worst[1] > SHAKEN else None
+
+
+def _softer(shot: int, reading: NDArray, mtf50: NDArray, sigma: NDArray) -> float:
+    """By what share a shot is softer than expected; 0 where a wrong reading would explain it nearly as well."""
+    rest = np.delete(np.arange(len(reading)), shot)
+    curves = fit_curves(reading[rest], mtf50[:, rest], sigma[:, rest])
+    here = curves.covers(reading[shot]) & np.isfinite(mtf50[:, shot]) & np.isfinite(curves.terms[:, 0])
+    gap = reading[shot + 1] - reading[shot - 1]
+    if here.sum() < LEAST_CURVES / 2 or not gap <= WIDEST_GAP * np.median(curves.peaks().depth[here]):
+        return 0.0
+
+    def misses(moved: float) -> NDArray:
+        return mtf50[here, shot] / curves.mtf50(reading[shot] + moved)[0][here] - 1
+
+    share = float(np.median(misses(0.0)))
+    evenly = np.median(np.abs(misses(0.0) - share))
+    moved = min(np.median(np.abs(misses(step * gap))) for step in MISREADINGS)
+    return -share if evenly < EVENLY * moved else 0.0
 
 
 def away_sign(reading: NDArray, x: NDArray, y: NDArray) -> int:

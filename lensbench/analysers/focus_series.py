@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -49,6 +49,20 @@ class Series:
     y: NDArray[np.float64]
     mtf50: dict[str, NDArray[np.float64]]
     sigma: dict[str, NDArray[np.float64]]
+
+    def without(self, shot: int) -> Series:
+        """The series without one of its shots."""
+        kept = np.delete(np.arange(len(self.shots)), shot)
+        return replace(
+            self,
+            shots=[self.shots[s] for s in kept],
+            reading=self.reading[kept],
+            away=self.away[kept],
+            x=self.x[:, kept],
+            y=self.y[:, kept],
+            mtf50={name: values[..., kept] for name, values in self.mtf50.items()},
+            sigma={name: values[..., kept] for name, values in self.sigma.items()},
+        )
 
 
 @dataclass(frozen=True, eq=False)

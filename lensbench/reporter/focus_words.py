@@ -31,7 +31,7 @@ def focus_in_words(report: Report, setting: Setting) -> list[str]:
         said.append(
             f"The rail's readings are off by {bare(scatter)} mm, as the shots show; all intervals allow for it."
         )
-    return [*said, *focus.notes]
+    return said
 
 
 def is_flat(focus: Focus) -> bool:

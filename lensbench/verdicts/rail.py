@@ -76,7 +76,8 @@ def rail_notices(setting: Setting, shots: Sequence[RailShot]) -> list[Notice]:
         return []
     if setting.focus is None:
         return [_not_shown(setting, [shot for shot in shots if shot.rail_mm is not None])]
-    return [_speaker(setting), *_too_wide(setting), *_out_of_reach(setting)]
+    notes = [Notice("rail-note", None, f"{setting.label}: {note}") for note in setting.focus.notes]
+    return [_speaker(setting), *notes, *_too_wide(setting), *_out_of_reach(setting)]
 
 
 def single_shot_notices(settings: Sequence[Setting]) -> list[Notice]:

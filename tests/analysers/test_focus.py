@@ -136,6 +136,29 @@ def test_a_rail_read_wrong_is_straightened():
     assert straighten(RAIL, value[:5], 0.005 * value[:5]).scatter_mm == 0
 
 
+def test_a_shaken_shot_is_left_out():
+    """Every tile of it is softer by an eighth; the rest of the series stands as it would without it."""
+    surface = Surface(0.05, (0.2, 0.1), (-0.2, -0.3))
+    shots = series(surface)
+    good = measure_focus(shots, SIZE)
+    for tile in shots[8].tiles:
+        tile.sagittal, tile.tangential = (part.scaled(0.875, "cy/px") for part in (tile.sagittal, tile.tangential))
+    focus = measure_focus(shots, SIZE)
+    assert "t_08.dng is 1" in focus.notes[0]
+    assert "t_08.dng" not in focus.shots
+    assert focus.centre_rail_mm.value == pytest.approx(good.centre_rail_mm.value, abs=0.01)
+    assert good.notes == []
+
+
+def test_a_misread_rail_is_no_shake():
+    """A reading that is off by half a step moves tiles in and out of focus: the shot stays."""
+    reading = RAIL.copy()
+    reading[8] += 0.05
+    focus = measure_focus(series(Surface(0.05, (0.2, 0.1), (-0.2, -0.3)), reading=reading), SIZE)
+    assert focus.notes == []
+    assert len(focus.shots) == len(RAIL)
+
+
 def test_one_shot_taken_twice_does_no_harm():
     double = series(Surface(0.1))
     focus = measure_focus([*double, double[5]], SIZE)

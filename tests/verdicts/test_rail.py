@@ -53,6 +53,15 @@ def test_a_good_series_only_says_which_shot_speaks():
     assert abs(setting.rail_advice.step_mm / (DEPTH / 2) - 1) < 0.1
 
 
+def test_what_the_series_itself_notes_is_a_warning():
+    setting, _ = with_series(Surface(0.02, bow=(-0.1, -0.1)))
+    setting.focus.notes.append("t_03.dng is softer.")
+    codes = {
+        notice.code: notice.text for notice in rail_notices(setting, [RailShot("a", 0, 1), RailShot("b", 1, 1)])
+    }
+    assert codes["rail-note"] == "f/2.8: t_03.dng is softer."
+
+
 def test_steps_too_wide():
     _, notices = with_series(Surface(), away=RAIL[::3])
     assert "only 2 shots of the series stand within ± 0.3" in notices["rail-step"]
