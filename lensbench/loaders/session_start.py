@@ -41,6 +41,12 @@ date = "{date}"
 layout = "target.json"
 # rulers_measured_mm = [149.8, 150.1]    # the printed ruler bars across and up, measured by hand
 # print_dpi = 600
+
+# More lines that a [[shot]] may have, where they matter (the guide says what they tell):
+# setup = 2             for everything shot again after refocusing and remounting
+# rail_mm = 12.06       the rail's reading, for a series through focus
+# lens_turn_deg = 90    the lens turned in its mount, anticlockwise as seen in the picture
+# panel = 2             the even light moved to its second place
 """
 
 

@@ -1,8 +1,10 @@
 """The command line as a whole: help, codes, streams."""
 
 import os
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -23,6 +25,11 @@ def test_every_command_explains_itself_and_has_json(capsys, name):
     assert ran.code == 0
     assert "--json" in ran.out
     assert len(ran.out.split()) > 60
+
+
+def test_the_readme_lists_every_command():
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    assert set(re.findall(r"^\| `lensbench (\w+)", readme, re.M)) == set(cli.COMMANDS)
 
 
 def test_version(capsys):
