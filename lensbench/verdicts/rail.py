@@ -14,6 +14,9 @@ from lensbench.optics import GREEN_NM, quarter_wave_field
 HARD_TO_FOCUS = 0.3
 """From here on nobody focuses a home-made lens well enough for one shot (common practice)."""
 
+EASY_TO_FOCUS_MM = 0.3
+"""A depth of field that reaches farther to either side forgives a careful hand."""
+
 REACH = 2.0
 """How far to either side of best focus a series should go, in depths of field to one side."""
 
@@ -90,6 +93,7 @@ def single_shot_notices(settings: Sequence[Setting]) -> list[Notice]:
         and setting.rail_advice
         and setting.magnification
         and setting.magnification.value >= HARD_TO_FOCUS
+        and setting.rail_advice.depth_mm < EASY_TO_FOCUS_MM
     ]
     if not close:
         return []
@@ -119,22 +123,29 @@ def _wanted(focus: Focus, depth: float) -> tuple[float, float]:
     best = [zone.best_mm.value for zone in _zones(focus) if zone.best_mm]
     first, last = min(best, default=0.0) - REACH * depth, max(best, default=0.0) + REACH * depth
     sign = 1 if focus.larger_is == "farther" else -1
-    place = sorted(focus.centre_rail_mm.value + sign * end for end in (first, last))
+    low, high = sorted(focus.centre_rail_mm.value + sign * end for end in (first, last))
+    if not _zones_beyond(focus):
+        return low, high
     # How far beyond the series the others lie, it can't say: half as far again as it went.
-    beyond = {tile.beyond for tile in focus.tiles}
-    span = (focus.rail_mm[-1] - focus.rail_mm[0]) * sign
-    low, high = min(focus.rail_mm), max(focus.rail_mm)
-    if ("farther" if sign > 0 else "nearer") in beyond and _zones_beyond(focus):
-        place[1] = max(place[1], high + abs(span) / 2)
-    if ("nearer" if sign > 0 else "farther") in beyond and _zones_beyond(focus):
-        place[0] = min(place[0], low - abs(span) / 2)
-    return place[0], place[1]
+    beyond = {tile.beyond for tile in focus.tiles if tile.channel == _reference(focus)}
+    least, most = min(focus.rail_mm), max(focus.rail_mm)
+    more = (most - least) / 2
+    above, below = ("farther", "nearer") if sign > 0 else ("nearer", "farther")
+    return (
+        min(low, least - more) if below in beyond else low,
+        max(high, most + more) if above in beyond else high,
+    )
+
+
+def _reference(focus: Focus) -> str:
+    """The channel that speaks for sharpness."""
+    channels = [zone.channel for zone in focus.zones]
+    return "green" if "green" in channels else next(iter(channels), "")
 
 
 def _zones(focus: Focus) -> list[FocusZone]:
     """The zones' rows, both directions, in the channel that speaks for sharpness."""
-    channels = [zone.channel for zone in focus.zones]
-    reference = "green" if "green" in channels else next(iter(channels), "")
+    reference = _reference(focus)
     return [zone for zone in focus.zones if zone.channel == reference and zone.direction != "mean"]
 
 
