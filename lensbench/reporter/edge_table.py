@@ -53,6 +53,10 @@ def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
 
 def refusals(result: FreeEdges) -> list[str]:
     """A sentence for each reason why lines could not serve, the commonest first, with what to do."""
+    if not result.edges and not result.refused:
+        return [
+            "Nothing dark with a straight side stands before anything bright. Put a blade before an even light."
+        ]
     reasons = Counter(_without_numbers(line.why) for line in result.refused)
     return [_sentence(why, count) for why, count in reasons.most_common()]
 

@@ -3,6 +3,7 @@
 import json
 
 import imageio.v3 as iio
+import numpy as np
 import pytest
 import skimage.data
 
@@ -51,8 +52,17 @@ def test_nothing_to_measure_is_code_2_with_reasons(capsys, tmp_path):
     ran = run(capsys, "edges", path)
     assert ran.code == 2
     assert "no clean straight edge" in ran.err and "left out" in ran.err
+    dark = tmp_path / "dark.png"
+    iio.imwrite(dark, np.zeros((300, 400), np.uint8))
+    ran = run(capsys, "edges", dark)
+    assert ran.code == 2 and "Put a blade before an even light" in ran.err
     ran = run(capsys, "edges", path, "--json")
     assert ran.code == 2 and json.loads(ran.out)["edges"] == []
+
+
+def test_a_sensor_of_another_shape_is_named(capsys, blade_file):
+    ran = run(capsys, "edges", blade_file, "--sensor", "36x20")
+    assert ran.code == 2 and "doesn't fit a picture of 640 × 480 pixels" in ran.err
 
 
 def test_help_cautions_of_blades(capsys):
