@@ -208,21 +208,27 @@ def triangle_patch(
     corners = np.asarray(corners, float)
     fx = np.fft.rfftfreq(size * finer, 1 / finer)[None, :]
     fy = np.fft.fftfreq(size * finer, 1 / finer)[:, None]
+    total = triangle_transform(corners, fx, fy)
+    (a, b), (_, c) = stretch
+    total *= transfer(np.hypot(a * fx + b * fy, b * fx + c * fy)) * np.sinc(fx) * np.sinc(fy)
+    coverage = np.fft.irfft2(total, (size * finer, size * finer))[::finer, ::finer] * finer**2
+    return white - (white - dark) * coverage
+
+
+def triangle_transform(corners: np.ndarray, fx: np.ndarray, fy: np.ndarray) -> np.ndarray:
+    """A triangle's Fourier integral at frequencies in cycles a pixel, by Green's theorem along its sides."""
     square = fx**2 + fy**2
-    square[0, 0] = 1
-    total = np.zeros(np.broadcast_shapes(fx.shape, fy.shape), complex)
+    square = np.where(square > 0, square, 1)
+    total = np.zeros(square.shape, complex)
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         side = b - a
         middle = (a + b) / 2
         phase = np.exp(-2j * np.pi * (fx * middle[0] + fy * middle[1]))
         total += (fx * side[1] - fy * side[0]) * np.sinc(fx * side[0] + fy * side[1]) * phase
-    turned = np.cross(np.append(corners[1] - corners[0], 0), np.append(corners[2] - corners[0], 0))[2]
+    (x1, y1), (x2, y2) = corners[1] - corners[0], corners[2] - corners[0]
+    turned = x1 * y2 - x2 * y1
     total *= np.sign(turned) / (-2j * np.pi * square)
-    total[0, 0] = abs(turned) / 2
-    (a, b), (_, c) = stretch
-    total *= transfer(np.hypot(a * fx + b * fy, b * fx + c * fy)) * np.sinc(fx) * np.sinc(fy)
-    coverage = np.fft.irfft2(total, (size * finer, size * finer))[::finer, ::finer] * finer**2
-    return white - (white - dark) * coverage
+    return np.where((fx == 0) & (fy == 0), abs(turned) / 2, total)
 
 
 @dataclass
@@ -238,9 +244,44 @@ class TileSheet:
 def tile_sheet(
     transfer: Transfer, columns: int, rows: int, pitch: int = 340, leg: float = 190.0, seed: int = 0, **light
 ) -> TileSheet:
-    """A lattice of right-angled isosceles tiles, each in its patch, twisted a little, half of them turned."""
-    rng = np.random.default_rng(seed)
+    """A lattice of right-angled isosceles tiles, each in a patch of its own, with the light of that tile alone."""
+    corners, column, row = _lattice(columns, rows, pitch, leg, seed)
     sheet = np.zeros((rows * pitch, columns * pitch))
+    for three, i, j in zip(corners, column, row, strict=True):
+        patch = triangle_patch(transfer, three - pitch * np.array([i, j]), pitch, **light)
+        sheet[j * pitch : (j + 1) * pitch, i * pitch : (i + 1) * pitch] = patch
+    return TileSheet(sheet, corners, column, row)
+
+
+def whole_sheet(
+    transfer: Transfer,
+    columns: int,
+    rows: int,
+    pitch: int = 340,
+    leg: float = 190.0,
+    seed: int = 0,
+    dark: float = 0.03,
+    white: float = 0.75,
+) -> TileSheet:
+    """The same tiles all together, in a white margin as wide as a patch, so that tails reach from tile to tile.
+
+    For blurs that carry nothing beyond half a cycle a pixel.
+    """
+    corners, column, row = _lattice(columns, rows, pitch, leg, seed)
+    size = np.array([columns + 2, rows + 2]) * pitch
+    fx, fy = np.fft.rfftfreq(size[0])[None, :], np.fft.fftfreq(size[1])[:, None]
+    response = transfer(np.hypot(fx, fy)) * np.sinc(fx) * np.sinc(fy)
+    carried = np.abs(response) > 1e-9
+    at = np.broadcast_to(fx, carried.shape)[carried], np.broadcast_to(fy, carried.shape)[carried]
+    total = np.zeros(carried.shape, complex)
+    total[carried] = sum(triangle_transform(three + pitch, *at) for three in corners)
+    coverage = np.fft.irfft2(total * response, size[::-1])[pitch:-pitch, pitch:-pitch]
+    return TileSheet(white - (white - dark) * coverage, corners, column, row)
+
+
+def _lattice(columns: int, rows: int, pitch: int, leg: float, seed: int):
+    """Corners, columns and rows of tiles twisted a little, half of them turned."""
+    rng = np.random.default_rng(seed)
     centre = np.array([columns * pitch - 1, rows * pitch - 1]) / 2
     corners, column, row = [], [], []
     for j in range(rows):
@@ -250,12 +291,7 @@ def tile_sheet(
             turn = outward + np.radians(rng.choice([-1, 1]) * rng.uniform(3, 8)) + np.pi * rng.integers(0, 2)
             u, v = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
             right = node - leg / 2 * (u + v)
-            three = np.stack([right, right + leg * u, right + leg * v])
-            corner = np.array([i * pitch, j * pitch])
-            sheet[j * pitch : (j + 1) * pitch, i * pitch : (i + 1) * pitch] = triangle_patch(
-                transfer, three - corner, pitch, **light
-            )
-            corners.append(three)
+            corners.append(np.stack([right, right + leg * u, right + leg * v]))
             column.append(i)
             row.append(j)
-    return TileSheet(sheet, np.array(corners), np.array(column), np.array(row))
+    return np.array(corners), np.array(column), np.array(row)

@@ -65,7 +65,7 @@ MAX_GAP = 1.2
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
-SPILL_TURNS = (2, 2)
+SPILL_TURNS = (3, 2)
 """How often what spills over a figure's other edges is reckoned anew, each time before the lines are laid anew."""
 
 CHUNK = 60
@@ -119,7 +119,7 @@ class EdgeResponses:
     mtf, mtf_sigma : ndarray, shape (n, len(FREQUENCY))
         Contrast at `FREQUENCY`, 1 at zero, and its standard deviation by noise; `unfollowed_contrast` is besides.
     mtf50, mtf50_sigma : ndarray, shape (n,)
-        Cycles a pixel.
+        Cycles a pixel; by noise, and by how unsure the light is that tails bring over a figure's other edges.
     rise_px : ndarray, shape (n,)
         Distance from 10 % to 90 %.
     overshoot : ndarray, shape (n,)
@@ -220,6 +220,8 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     why = rough.why.copy()
     why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
     samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
+    # The first look was at thinned samples: it may have missed a glint.
+    rough = replace(rough, clipped=np.maximum(rough.clipped, samples.clipped / np.maximum(samples.taken, 1)))
     samples = _in_contrasts(samples.keep((why == "")[samples.edge]), places, rough)
     contrast = rough.white - rough.dark
     noise = rough.noise / contrast
@@ -233,9 +235,10 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.light.slope_sigma,
     )
     fit.begin()
+    endless = fit.mtf50()
     _without_spill(fit, Spill(places, margin, why == ""))
     fit.finish()
-    return _responses(nominal, places, fit, rough, why)
+    return _responses(nominal, places, fit, rough, why, fit.mtf50() - endless)
 
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
@@ -268,9 +271,10 @@ def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -
 
 
 def _responses(
-    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, why: NDArray
+    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, why: NDArray, by_spill: NDArray
 ) -> EdgeResponses:
-    mtf50, mtf50_sigma = _mtf50(fit)
+    mtf50 = fit.mtf50()
+    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill * _unsure_spill(fit))
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
@@ -311,13 +315,20 @@ def _responses(
     )
 
 
-def _mtf50(fit: EdgeFit) -> tuple[NDArray, NDArray]:
-    """MTF50 in cycles a pixel and its standard deviation; NaN where there is none."""
-    q, k, share, fall = fit.q50()
+def _mtf50_sigma(fit: EdgeFit) -> NDArray:
+    """Standard deviation of MTF50 in cycles a pixel, as if the spill were known."""
+    _, k, share, fall = fit.q50()
     table = profile.transform()
     at = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
     _, by = fit.sensitivity(at[:, None, :])
-    return q / fit.blur, fit.spread(by)[:, 0] / np.maximum(fall, 1e-3) / fit.blur
+    return fit.spread(by)[:, 0] / np.maximum(fall, 1e-3) / fit.blur
+
+
+def _unsure_spill(fit: EdgeFit) -> NDArray:
+    """How unsure the far light is, as a share of it, and so what spills over the figure's other edges."""
+    row = profile.fading_row()
+    sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
+    return sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
 
 
 def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:

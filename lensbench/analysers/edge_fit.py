@@ -125,13 +125,22 @@ class EdgeFit:
         self._improve(reject=True)
 
     def cells(self) -> tuple[NDArray, NDArray]:
-        """Where the middles of the cells lie along the nominal lines, and across; shape (n, across, along)."""
-        across = profile.to_distance(np.arange(CELLS_ACROSS) + 0.5)
-        along = (np.arange(CELLS_ALONG) + 0.5) * (2 / CELLS_ALONG) - 1
-        t = self.middle[:, None] + self.half[:, None] * along
-        u = self.line[:, :1] + self.blur[:, None] * across
-        shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
-        return np.broadcast_to(t[:, None, :], shape), np.broadcast_to(u[:, :, None], shape)
+        """Where each cell's samples lie on average along the nominal lines, and across; shape (n, across, along).
+
+        Some cells hold none: they lie anywhere.
+        """
+        if self._cells is None:
+            shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
+            count, t, u = np.zeros((3, *shape))
+            for cell, samples in zip(self._near_and_far_cells(), (self.near, self.far), strict=True):
+                count += np.bincount(cell, minlength=count.size).reshape(shape)
+                t += np.bincount(cell, samples.t, count.size).reshape(shape)
+                u += np.bincount(cell, samples.u, count.size).reshape(shape)
+            self._cells = t / np.maximum(count, 1), u / np.maximum(count, 1)
+        return self._cells
+
+    def _near_and_far_cells(self) -> tuple[NDArray, NDArray]:
+        return self._cell(self._near_key, self.near_tau), self._cell(self._far_key, self.far_tau)
 
     def without(self, spill: NDArray, again: bool) -> None:
         """The profile anew as if so much less light fell into each of `cells`; line and noise stay.
@@ -139,10 +148,8 @@ class EdgeFit:
         How rough its tails are is chosen `again`, or stays.
         """
         extra = (spill - self._spill).astype(np.float32).ravel()
-        total = sum(
-            self._binned(key, extra.take(self._cell(key, tau)))[0]
-            for key, tau in ((self._near_key, self.near_tau), (self._far_key, self.far_tau))
-        )
+        near, far = (extra.take(cell) for cell in self._near_and_far_cells())
+        total = self._binned(self._near_key, near)[0] + self._binned(self._far_key, far)[0]
         self._spill = spill
         self._right -= (total / self.variance) @ profile.bin_tables()[0]
         if again:
@@ -153,10 +160,7 @@ class EdgeFit:
         """Take that light off the samples themselves, and fit profile and line."""
         extra = (self._spill - self._taken_off).astype(np.float32).ravel()
         self._taken_off = self._spill
-        near, far = (
-            extra.take(self._cell(key, tau))
-            for key, tau in ((self._near_key, self.near_tau), (self._far_key, self.far_tau))
-        )
+        near, far = (extra.take(cell) for cell in self._near_and_far_cells())
         self.near = replace(self.near, light=self.near.light - near)
         self.far = replace(self.far, light=self.far.light - far)
         self._bin_far()
@@ -252,7 +256,7 @@ class EdgeFit:
         key, residual = self._near_residuals(level, rise)
         if reject:
             key, residual = self._reject(level, key, residual)
-        self._near_key = key
+        self._near_key, self._cells = key, None
         count = self._far_count + self._counted(key)
         self._set_gap(count)
         near_total, near_square, lever, lever_square = self._binned(
@@ -472,6 +476,10 @@ class EdgeFit:
         share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
         gap = profile.Q[k] - profile.Q[k - 1]
         return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+
+    def mtf50(self) -> NDArray:
+        """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
+        return self.q50()[0] / self.blur
 
     def sensitivity(self, rows: NDArray[np.complex128]) -> tuple[NDArray, NDArray]:
         """MTF and its derivative by the coefficients, for rows of the transform.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.edge_far import kept_by_figures, subtended
 from lensbench.analysers.edge_places import EdgePlaces
 from lensbench.analysers.edge_samples import EdgeSamples
 
@@ -83,7 +84,7 @@ def light_round(
 ) -> EdgeLight:
     """Read the light round each group of edges off their far bright samples.
 
-    What the edges' own blur still takes there falls off as 1/u and is fitted beside.
+    What blur's tails keep from there, of the edges' own figure and those around, is fitted beside.
 
     Parameters
     ----------
@@ -106,7 +107,7 @@ def light_round(
     level, *centre = (np.bincount(group, blocks.count * a, n) / mass for a in (light, *blocks.at.T))
     level, centre = np.where(level > 0, level, 1.0), np.stack(centre, axis=1)
     share = light / level[group]
-    tail = (contrast * blur)[owner] / (np.maximum(blocks.u - offset[owner], blur[owner]) * level[group])
+    tail = (contrast * blur)[owner] / level[group] * _kept(blocks, places, offset, blur)
     half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
     terms = _terms(blocks.at - centre[group])
     usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3 + [USUAL_TAIL])
@@ -143,13 +144,22 @@ def _terms(d: NDArray) -> NDArray:
 
 @dataclass(frozen=True, eq=False)
 class _Blocks:
-    """Far bright samples beside edges, in blocks: whose, how many, where, how far out, and their mean light."""
+    """Far bright samples beside edges, in blocks: whose, how many, where, and their mean light."""
 
     owner: NDArray
     count: NDArray
     at: NDArray
+    t: NDArray
     u: NDArray
     light: NDArray
+
+
+def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -> NDArray:
+    """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
+    owner = blocks.owner
+    u = np.maximum(blocks.u - offset[owner], blur[owner])
+    own = subtended(u, blocks.t, places.half_length[owner]) / u
+    return own + kept_by_figures(places.around[owner], *blocks.at.T)
 
 
 def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
@@ -171,7 +181,7 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
     t, u, light = (np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light))
     owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
     at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
-    return _Blocks(owner, count[known], at, u, light)
+    return _Blocks(owner, count[known], at, t, u, light)
 
 
 # -- fits by group --------------------------------------------------------------------------------------------

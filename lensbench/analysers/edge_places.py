@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 
+NEIGHBOURS = 12
+"""Tiles around each that are asked how far they leave its bright sides clear, and what light they keep from it."""
+
 
 @dataclass(frozen=True, eq=False)
 class EdgePlaces:
@@ -31,6 +34,9 @@ class EdgePlaces:
     side : ndarray of int, shape (n,)
         Which side of a triangle an edge is, 0 to 2, its walls being the lower and the higher of the others; -1
         for an edge that merely ends at its walls.
+    around : ndarray, shape (n, k, 3, 2)
+        Corners (x, y) of the other figures near each edge, which keep far light from it; NaN where there are
+        fewer.
     """
 
     ends_px: NDArray[np.float64]
@@ -39,6 +45,7 @@ class EdgePlaces:
     walls: NDArray[np.float64]
     group: NDArray[np.int64]
     side: NDArray[np.int64]
+    around: NDArray[np.float64]
 
     def __len__(self) -> int:
         return len(self.ends_px)
@@ -124,7 +131,7 @@ def blade_places(ends_px: NDArray, towards_bright: NDArray, reach_px: float | ND
     inward = np.stack([along, -along], axis=1)
     walls = np.concatenate([inward, -np.einsum("nkc,nkc->nk", inward, ends)[..., None]], axis=2)
     reach = np.broadcast_to(np.asarray(reach_px, float), (n, 2)).copy()
-    return EdgePlaces(ends, normal, reach, walls, np.arange(n), np.full(n, -1))
+    return EdgePlaces(ends, normal, reach, walls, np.arange(n), np.full(n, -1), np.zeros((n, 0, 3, 2)))
 
 
 def tile_edges(found: FoundTiles) -> EdgePlaces:
@@ -138,9 +145,11 @@ def tile_edges(found: FoundTiles) -> EdgePlaces:
     others = np.array([[1, 2], [0, 2], [0, 1]])
     walls = lines.reshape(n, 3, 3)[:, others].reshape(-1, 2, 3)
     dark = np.einsum("nc,nc->n", normal, ends[:, 0] - opposite)
-    bright = _clear_reach(ends, normal, corners)
+    around = np.repeat(_neighbours(corners), 3, axis=0)
+    bright = _clear_reach(ends, normal, around)
     reach = np.stack([dark, bright], axis=1)
-    return EdgePlaces(ends, normal, reach, walls, np.repeat(np.arange(n), 3), np.tile(np.arange(3), n))
+    group, side = np.repeat(np.arange(n), 3), np.tile(np.arange(3), n)
+    return EdgePlaces(ends, normal, reach, walls, group, side, around)
 
 
 def _normal_towards(ends: NDArray, towards: NDArray) -> NDArray:
@@ -149,23 +158,28 @@ def _normal_towards(ends: NDArray, towards: NDArray) -> NDArray:
     return normal * np.where(np.einsum("nc,nc->n", normal, towards) < 0, -1.0, 1.0)[:, None]
 
 
-def _clear_reach(ends: NDArray, normal: NDArray, corners: NDArray, neighbours: int = 12) -> NDArray:
-    """How far the strip before each edge, as wide as the edge, stays clear of the nearest other tiles."""
+def _neighbours(corners: NDArray) -> NDArray:
+    """Corners of the tiles nearest to each, shape (n, NEIGHBOURS, 3, 2); NaN where there are fewer."""
+    n = len(corners)
+    middle = corners.mean(axis=1)
+    away = np.hypot(*np.moveaxis(middle[:, None] - middle[None], -1, 0))
+    order = np.argsort(away, axis=1)[:, 1 : NEIGHBOURS + 1]
+    found = np.full((n, NEIGHBOURS, 3, 2), np.nan)
+    found[:, : order.shape[1]] = corners[order]
+    return found
+
+
+def _clear_reach(ends: NDArray, normal: NDArray, around: NDArray) -> NDArray:
+    """How far the strip before each edge, as wide as the edge, stays clear of the tiles around."""
     middle = ends.mean(axis=1)
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
-    tile = np.repeat(np.arange(len(corners)), 3)
-    away = np.hypot(*np.moveaxis(middle[:, None] - corners.mean(axis=1)[None], -1, 0))
-    away[np.arange(len(tile)), tile] = np.inf
-    near = np.argsort(away, axis=1)[:, :neighbours]
-    known = np.isfinite(np.take_along_axis(away, near, axis=1))
     along = (ends[:, 1] - ends[:, 0]) / length[:, None]
-    offset = corners[near] - middle[:, None, None]
+    offset = around - middle[:, None, None]
     t = np.einsum("nkpc,nc->nkp", offset, along)
     u = np.einsum("nkpc,nc->nkp", offset, normal)
     lowest = _lowest_in_strip(t, u, length / 2)
-    lowest[~known] = np.inf
     # Without neighbours the sheet's own margin is not known; a leg's length is a safe guess.
-    return np.minimum(lowest.min(axis=1, initial=np.inf), length)
+    return np.minimum(np.nan_to_num(lowest, nan=np.inf).min(axis=1, initial=np.inf), length)
 
 
 def _lowest_in_strip(t: NDArray, u: NDArray, half: NDArray) -> NDArray:

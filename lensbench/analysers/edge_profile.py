@@ -122,7 +122,7 @@ def gaussian_edge() -> NDArray:
 
 # -- what a lens's edge may look like -------------------------------------------------------------------------
 
-SCALES = 2.0 ** np.array([-5, -3, -1, 1, 3])
+SCALES = 2.0 ** np.array([-7, -5, -3, -1, 1])
 """How rough the tails may be, against the usual; the edge's own samples choose."""
 
 _CORE_ROUGHNESS = 0.1

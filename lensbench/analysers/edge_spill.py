@@ -3,10 +3,7 @@
 An edge is measured as if it went on for ever. It doesn't: it ends where the figure's other edges begin, and these
 let light in besides. That fades fast for a compact blur and slowly where blur has long tails, and is reckoned from
 the profiles of those very edges, from their bright sides, where nothing else lets light in.
-
-Far out a pupil with a rim spreads light as 1/r³. By Green's theorem the light that a figure keeps from a point is
-then a sum over its edges: what the endless edge would keep there, times (sin θ₂ - sin θ₁) / 2, where θ are the
-directions to the edge's ends, from the perpendicular on it.
+Tails reach from figure to figure, too: what the figures around keep from the samples is given back (`edge_far`).
 """
 
 from __future__ import annotations
@@ -15,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_fit import EdgeFit
+from lensbench.analysers.edge_far import kept_by_figures, subtended
+from lensbench.analysers.edge_fit import CELLS_ACROSS, CELLS_ALONG, EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces
 
 LEAST = 5e-4
@@ -25,21 +23,6 @@ MOST_FAR_LIGHT = 0.5
 """More than this share of the contrast, one blur width out, is no lens's far light but noise."""
 
 _OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
-
-
-def subtended(distance: NDArray, along: NDArray, half: NDArray) -> NDArray:
-    """Share of an endless edge's far light that a finite one has: (sin θ₂ - sin θ₁) / 2.
-
-    Parameters
-    ----------
-    distance, along : ndarray
-        Of points from the edge's line, and along it from the edge's middle; not 0 both at an end.
-    half : ndarray
-        Half of the edge's length.
-    """
-    square = distance * distance
-    before, after = half + along, half - along
-    return 0.5 * (before / np.sqrt(before * before + square) + after / np.sqrt(after * after + square))
 
 
 class Spill:
@@ -63,6 +46,8 @@ class Spill:
             self.others[i] = [where[places.group[i], side] for side in _OTHERS[places.side[i]]]
         own = np.arange(len(places))[:, None]
         self.profiles = np.where(usable[self.others], self.others, own)
+        self._kept = np.zeros((len(places), CELLS_ACROSS, CELLS_ALONG))
+        self._known = np.zeros(len(places), dtype=bool)
 
     def onto(self, fit: EdgeFit) -> NDArray[np.float64]:
         """The spill in each of the fit's cells, in shares of the contrast, shape (n, across, along).
@@ -81,8 +66,9 @@ class Spill:
         t, u = t[leaky], u[leaky]
         half, blur = self.places.half_length, fit.blur[leaky, None, None]
         off = u - fit.line[leaky, 0, None, None]
-        far = _far_light(fit)[leaky, None, None] * blur * off / np.maximum(off**2, blur**2)
-        spill = far * (1 - subtended(off, t, half[leaky, None, None]))
+        far = self._far_light(fit)[leaky, None, None]
+        spill = far * off / np.maximum(off**2, blur**2) * (1 - subtended(off, t, half[leaky, None, None]))
+        spill -= far * self._kept_by_others(leaky, t, u)
         outward, along = self._seen_from(fit)
         for k in (0, 1):
             d, s = (_linear(form[leaky, k], t, u) for form in (outward, along))
@@ -90,6 +76,30 @@ class Spill:
             spill += kept * subtended(d, s, half[self.others[leaky, k], None, None])
         result[leaky] = spill
         return result
+
+    def _far_light(self, fit: EdgeFit) -> NDArray:
+        """a of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
+        dark, white = fit.plateaus()
+        share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
+        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT) * fit.blur, 0.0)
+        known = 1e-9 + self.usable
+        return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
+
+    def _kept_by_others(self, which: NDArray, t: NDArray, u: NDArray) -> NDArray:
+        """What the figures around keep from cells (t, u) of some edges, over the far light's a in pixels."""
+        missing = which[~self._known[which]]
+        if len(missing):
+            some, rows = self.places.take(missing), np.isin(which, missing)
+            x, y = (
+                some.middle[:, axis, None, None]
+                + some.along[:, axis, None, None] * t[rows]
+                + some.normal[:, axis, None, None] * u[rows]
+                for axis in (0, 1)
+            )
+            # Lines move by a small part of a cell from turn to turn: once is enough.
+            self._kept[missing] = kept_by_figures(some.around, x, y)
+            self._known[missing] = True
+        return self._kept[which]
 
     def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
@@ -116,13 +126,6 @@ class Spill:
             )
             for way, start in zip(ways, away, strict=True)
         )
-
-
-def _far_light(fit: EdgeFit) -> NDArray:
-    """a of the a / z that a profile lacks to its white plateau far out, z in blur widths, shape (n,)."""
-    dark, white = fit.plateaus()
-    contrast = np.where(white > dark, white - dark, 1.0)
-    return np.clip(fit.coefficients @ profile.fading_row() / contrast, 0, MOST_FAR_LIGHT)
 
 
 def _levels(fit: EdgeFit) -> NDArray:
