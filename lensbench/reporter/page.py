@@ -29,6 +29,7 @@ from lensbench.reporter.limits_tables import finer_sharpness
 from lensbench.reporter.limits_words import limits_in_words, minds_in_words
 from lensbench.reporter.panels import EDGE, PANEL_IN, Panel, panels
 from lensbench.reporter.reach_panel import draw_reach
+from lensbench.reporter.size_tables import finer_size, straightness
 from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
 from lensbench.reporter.wiping_panel import draw_face, face_in_short
 from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, write_zone_map
@@ -98,6 +99,8 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             assembly=report.verdict.assembly if report.verdict else None,
             centres=_centres(report),
             leans=_leans(report),
+            straightness=straightness(report),
+            finer_size=finer_size(report),
             geometry_words=explanations.geometry_in_words(report.geometry),
             fringing_words=explanations.fringing_in_words(report),
             tables=page_tables.all_tables(report),

@@ -40,6 +40,10 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
         "fringing_tiles": _rows(report, lambda s: s.fringing.tiles if s.fringing else ()),
         "falloff_zones": _rows(report, lambda s: s.falloff.zones if s.falloff else ()),
         "dirt_marks": _rows(report, lambda s: s.dust.marks if s.dust else ()),
+        "distortion_curve": _rows(
+            report, lambda s: s.geometry.distortion.curve if s.geometry and s.geometry.distortion else ()
+        ),
+        "size_zones": _rows(report, lambda s: s.geometry.magnification_zones if s.geometry else ()),
         "repeats": _repeats_rows(report),
     }
 
