@@ -151,7 +151,7 @@ POOLED = 24
 USUAL_BULGE = 0.05
 """How far blur bulges beyond an ellipse, as a share of 1 / MTF50²: coma, astigmatism near focus, pixels ..."""
 
-UNEVEN_BULGE = 0.03
+UNEVEN_BULGE = 0.015
 """... and by how much that changes from place to place."""
 
 

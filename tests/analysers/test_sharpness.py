@@ -223,7 +223,7 @@ class Bulging(Ellipse):
     """Blur that is no true ellipse: 1 / MTF50² half-way between the axes is larger by a share of its mean."""
 
     share: float = 0.06
-    uneven: float = 0.03
+    uneven: float = 0.015
 
     def mtf50(self, x, y, normal):
         outward, anticlockwise = frame.radial_axes(x, y, SIZE)
