@@ -369,11 +369,15 @@ def _level_border(
     levelled, steep : ndarray of bool, shape (len(y), len(x))
         Blocks that were levelled, and those over which the light changes too steeply for that.
     """
-    depth = median_filter(_block_means_of_cells(z, x, y) / strength.on_grid(x, y), 5)
+    depth = _block_means_of_cells(z, x, y) / strength.on_grid(x, y)
     corners = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
     corners[1:-1, 1:-1] = False
-    own = _border_light(depth, corners) - _border_light(-depth, corners)
-    odd = np.abs(own) > BORDER_DEPTH
+    # Spots of two blocks, which outlast the narrower median where the border mirrors them, don't the wider.
+    own, wide = (
+        _border_light(smooth, corners) - _border_light(-smooth, corners)
+        for smooth in (median_filter(depth, 3), median_filter(depth, 5))
+    )
+    odd = (np.abs(own) > BORDER_DEPTH) & grown_by_one(np.abs(wide) > BORDER_DEPTH)
     if not odd.any():
         return odd, odd
     odd = grown_by_one(odd)
