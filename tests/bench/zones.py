@@ -1,8 +1,8 @@
 """Whether the intervals of tiles' and zones' sharpness hold the truth, over lenses of many kinds.
 
-Run it by hand: ``python -m tests.bench.zones [full]``; a quarter of a frame, or with ``full`` all 24 megapixels. A
-row is a lens; each cell gives, for sagittal and tangential figures together, how many of the 95 % intervals hold the
-truth, and by how much zones are off at the median, in percent.
+Run it by hand: ``python -m tests.bench.zones [full]``; a quarter of a frame, or with ``full`` all 24 megapixels.
+A row is a lens; each cell gives, for sagittal and tangential figures together, how many of the 95 % intervals of
+tiles and of zones hold the truth, and by how much zones are off at the median, in percent.
 """
 
 from __future__ import annotations
