@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.bright_spot import find_bright_spot
+from lensbench.analysers.bright_spot import growing_spot
 from lensbench.analysers.colour_cast import colour_cast
 from lensbench.analysers.hard_edge import FoundEdge, find_hard_edge
 from lensbench.analysers.light_map import (
@@ -23,7 +23,6 @@ from lensbench.analysers.light_map import (
 from lensbench.analysers.light_shape import light_contours, light_profile, lopsidedness, usable_light
 from lensbench.analysers.panel_light import PanelGiven, split_panel
 from lensbench.analysers.round_light import centre_of_light
-from lensbench.analysers.spot_growth import growing_spot
 from lensbench.errors import BenchError
 from lensbench.findings import (
     BrightSpot,
@@ -168,15 +167,12 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
     light : GatheredLight
         From `gather_light`.
     spot : (ndarray, BrightSpot or None), optional
-        Stops that a bright spot adds, and what is said of it, where flats at other apertures have told; looked for
-        in this light alone where not given.
+        Stops that a bright spot adds, and what is said of it, where flats at other apertures have told. One
+        aperture alone does not: a rim that cuts the light from the very middle outward looks the same.
     """
     size, x, y = light.size, light.x, light.y
     light_map = light.light_map
-    if spot is None:
-        trust = light.weight * ~light.rough
-        spot = find_bright_spot(size, x, y, light_map.stops, trust, light_map.spread, _axis(light_map))
-    if spot[0].any():
+    if spot is not None and spot[0].any():
         light_map = fit_light(size, x, y, light.stops + spot[0], light.weight, light.rough)
     grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
     grid = np.where(light_map.readable_on(grid_x, grid_y), light_map.on_grid(grid_x, grid_y), np.nan)
@@ -194,7 +190,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         contours=light_contours(light_map, grid_x, grid_y, grid),
         lopsided=lopsidedness(light_map),
         cast=light.cast,
-        bright_spot=spot[1],
+        bright_spot=spot[1] if spot else None,
         panel=light.panel,
         coverage=Coverage(usable_light(light_map, about, light.pixel_pitch_um), light.edge.finding),
     )
@@ -265,12 +261,6 @@ def _centre(light_map: LightMap) -> Place | None:
     middle = np.array(centre_of(light_map.size)) + found[0] * half
     across, down = found[1] * half
     return Place(Figure.of(middle[0], across, "px"), Figure.of(middle[1], down, "px"))
-
-
-def _axis(light_map: LightMap) -> NDArray | None:
-    """The light's centre in half-diagonals from the frame's."""
-    found = _round_axis(light_map)
-    return None if found is None else found[0]
 
 
 def _round_axis(light_map: LightMap) -> tuple[NDArray, NDArray] | None:

@@ -25,6 +25,7 @@ from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.lean_panel import ASPECT as LEAN_ASPECT
 from lensbench.reporter.lean_panel import draw_lean, lean_in_words, leans_of
 from lensbench.reporter.light_panel import draw_light
+from lensbench.reporter.light_section import light_parts
 from lensbench.reporter.limits_tables import finer_sharpness
 from lensbench.reporter.limits_words import limits_in_words, minds_in_words
 from lensbench.reporter.panels import EDGE, PANEL_IN, Panel, panels
@@ -92,6 +93,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             colours=panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=panels(report, _has_light, _large_light, sentences.light_in_short),
+            lit=light_parts(report),
             wiping=_wiping(report),
             stopping=_stopping(report),
             dirt=report.verdict.dirt if report.verdict else None,

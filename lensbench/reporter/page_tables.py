@@ -37,7 +37,6 @@ def all_tables(report: Report) -> dict[str, list[Table]]:
     return {
         "sharpness": _sharpness(report),
         "colours": [_fringing(s) for s in report.settings if s.fringing and s.fringing.zones],
-        "light": _falloff(report),
         "marks": [_marks(report, s) for s in report.settings if s.dust and s.dust.marks],
         "stopping": _stopping(report),
         "size": _geometry(report.geometry),
@@ -103,15 +102,6 @@ def _fringing(setting: Setting) -> Table:
     head = ["zone", "outward", "around", "outward", "around"]
     caption = f"Red and blue against green at {sentences.setting_name(setting)}, px"
     return Table(caption, head, zone_rows(columns, signed=True), [("red", 2), ("blue", 2)])
-
-
-def _falloff(report: Report) -> list[Table]:
-    shown = [setting for setting in report.settings if setting.falloff and setting.falloff.zones]
-    if not shown:
-        return []
-    columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
-    head = ["zone", *(sentences.setting_name(setting) for setting in shown)]
-    return [Table("Falloff in stops below the middle", head, zone_rows(columns))]
 
 
 def _marks(report: Report, setting: Setting) -> Table:

@@ -9,6 +9,7 @@ from pathlib import Path
 import msgspec
 
 from lensbench.findings import Figure, Report, Setting
+from lensbench.reporter.light_rows import shape_rows
 from lensbench.reporter.sharpness_rows import contrast_rows, curve_rows
 
 
@@ -39,6 +40,15 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
         "fringing_zones": _rows(report, lambda s: s.fringing.zones if s.fringing else ()),
         "fringing_tiles": _rows(report, lambda s: s.fringing.tiles if s.fringing else ()),
         "falloff_zones": _rows(report, lambda s: s.falloff.zones if s.falloff else ()),
+        "falloff_profile": _rows(report, lambda s: s.falloff.profile if s.falloff else ()),
+        "falloff_contours": _rows(report, lambda s: s.falloff.contours if s.falloff else ()),
+        "falloff_shape": _plain_rows(report, shape_rows),
+        "light_cast": _rows(report, lambda s: s.falloff.cast if s.falloff else ()),
+        "light_reach": _rows(
+            report, lambda s: s.falloff.coverage.usable if s.falloff and s.falloff.coverage else ()
+        ),
+        "glare_zones": _rows(report, lambda s: s.glare.zones if s.glare else ()),
+        "glare_tiles": _rows(report, lambda s: s.glare.tiles if s.glare else ()),
         "dirt_marks": _rows(report, lambda s: s.dust.marks if s.dust else ()),
         "distortion_curve": _rows(
             report, lambda s: s.geometry.distortion.curve if s.geometry and s.geometry.distortion else ()

@@ -1,0 +1,44 @@
+"""Rows of the CSV table that holds what each setting's light looks like as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lensbench.findings import Figure, Setting, UsableLight
+
+
+def usable_light(setting: Setting) -> list[UsableLight]:
+    """How far one, two and three stops reach."""
+    return setting.falloff.coverage.usable if setting.falloff and setting.falloff.coverage else []
+
+
+def shape_rows(setting: Setting) -> Iterator[dict]:
+    """A row for each figure of the light's shape: lopsidedness, bright spot, hard edge, the panel's own light."""
+    falloff = setting.falloff
+    if falloff is None:
+        return
+    lopsided, spot, panel = falloff.lopsided, falloff.bright_spot, falloff.panel
+    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    figures: list[tuple[str, Figure | None]] = []
+    if falloff.worst_corner:
+        figures.append((f"darkest: {falloff.worst_corner.zone}", falloff.worst_corner.stops))
+    if falloff.centre_px:
+        figures += [("centre, x", falloff.centre_px.x), ("centre, y", falloff.centre_px.y)]
+    if lopsided:
+        figures += [
+            ("darker to the right", lopsided.across_stops),
+            ("darker downwards", lopsided.down_stops),
+            (f"lopsided towards: {lopsided.darker_at}", lopsided.size_stops),
+        ]
+    if spot:
+        figures += [("bright spot, strength", spot.percent), ("bright spot, radius", spot.radius_px)]
+    if edge:
+        figures += [("hard edge, radius", edge.radius_mm or edge.radius_px), ("hard edge, width", edge.width_px)]
+        figures += [(f"hard edge cuts: {corner.zone}", corner.cut_percent) for corner in edge.corners]
+    if panel:
+        figures.append(("the panel's own light", panel.unevenness_stops))
+    for what, figure in figures:
+        if figure is not None:
+            yield {
+                "what": what, "value": figure.value, "low": figure.low, "high": figure.high, "unit": figure.unit
+            }  # fmt: skip

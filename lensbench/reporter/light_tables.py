@@ -1,0 +1,147 @@
+"""Tables of the light: by zone, by distance from the middle, its shape, the colour cast, and glare in the dark."""
+
+from __future__ import annotations
+
+from lensbench.findings import Coverage, Falloff, Figure, Report, Setting, UsableLight
+from lensbench.reporter import sentences
+from lensbench.reporter.numbers import NOT_MEASURED, number, with_interval
+from lensbench.reporter.page_tables import Table, zone_rows
+
+
+def falloff_tables(report: Report) -> list[Table]:
+    """Falloff by zone, its shape, by distance, and the colour cast."""
+    shown = [setting for setting in report.settings if setting.falloff and setting.falloff.zones]
+    if not shown:
+        return []
+    return [_by_zone(shown), _shape(shown), *_by_distance(shown), *_cast(shown)]
+
+
+def glare_tables(report: Report) -> list[Table]:
+    """Light in the dark tiles by zone, less the ink where that is known."""
+    shown = [setting for setting in report.settings if setting.glare and setting.glare.zones]
+    if not shown:
+        return []
+    columns, groups, head = [], [], ["zone"]
+    for setting in shown:
+        zones = setting.glare.zones
+        columns.append({zone.zone: zone.dark_percent for zone in zones})
+        head.append("in the dark")
+        if setting.glare.ink_percent is not None:
+            columns.append({zone.zone: zone.glare_percent for zone in zones})
+            head.append("glare")
+        groups.append((sentences.setting_name(setting), 2 if setting.glare.ink_percent is not None else 1))
+    caption = "Light in the dark tiles, percent of the white around; glare is what remains without the ink's own"
+    return [Table(caption, head, zone_rows(columns), groups)]
+
+
+def _by_zone(shown: list[Setting]) -> Table:
+    columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
+    return Table("Falloff in stops below the middle", ["zone", *_names(shown)], zone_rows(columns))
+
+
+def _names(shown: list[Setting]) -> list[str]:
+    return [sentences.setting_name(setting) for setting in shown]
+
+
+def _by_distance(shown: list[Setting]) -> list[Table]:
+    """The mean around the middle at each distance, and the cos⁴ law beside it where the field angle is known."""
+    steps = sorted({step.h for setting in shown for step in setting.falloff.profile})
+    if not steps:
+        return []
+    columns = [{step.h: step.stops for step in setting.falloff.profile} for setting in shown]
+    head = ["h", *_names(shown)]
+    law = {step.h: step.cos4_stops for step in shown[0].falloff.profile if step.cos4_stops}
+    if law:
+        columns.append(law)
+        head.append("cos⁴ law")
+    rows = [[f"{h:.1f}", *(with_interval(column.get(h), unit=False) for column in columns)] for h in steps]
+    return [Table("Falloff in stops by distance from the middle (h = 1 in the corners)", head, rows)]
+
+
+def _cast(shown: list[Setting]) -> list[Table]:
+    shown = [setting for setting in shown if setting.falloff.cast]
+    if not shown:
+        return []
+    columns = [
+        {zone.zone: getattr(zone, part) for zone in setting.falloff.cast}
+        for setting in shown
+        for part in ("red_percent", "blue_percent")
+    ]
+    head, groups = ["zone", *["red", "blue"] * len(shown)], [(name, 2) for name in _names(shown)]
+    caption = "Colour cast: red and blue over green against the middle, percent"
+    return [Table(caption, head, zone_rows(columns, signed=True), groups)]
+
+
+# -- the shape ------------------------------------------------------------------------------------------------
+
+
+def _shape(shown: list[Setting]) -> Table:
+    """One line a finding, one column a setting; lines that no setting fills are left out."""
+    lines = [
+        ("darkest corner", _worst),
+        ("darker towards", _lopsided),
+        ("1 stop reached at", lambda f: _usable(f.coverage, 1)),
+        ("2 stops reached at", lambda f: _usable(f.coverage, 2)),
+        ("3 stops reached at", lambda f: _usable(f.coverage, 3)),
+        ("light ends abruptly at", _edge),
+        ("cut off", _cut),
+        ("bright spot in the middle", _spot),
+        ("the panel's own light spans", lambda f: _panel(f)),
+    ]
+    rows = [[name, *(said(setting.falloff) or NOT_MEASURED for setting in shown)] for name, said in lines]
+    kept = [row for row in rows if any(cell != NOT_MEASURED for cell in row[1:])]
+    return Table("The shape of the light", ["what", *_names(shown)], kept, words=1 + len(shown))
+
+
+def _worst(falloff: Falloff) -> str | None:
+    worst = falloff.worst_corner
+    return worst and f"{worst.zone.removeprefix('corner ').replace('-', ' ')}, {with_interval(worst.stops)}"
+
+
+def _lopsided(falloff: Falloff) -> str | None:
+    arrow = falloff.lopsided
+    if arrow is None:
+        return None
+    size = arrow.size_stops
+    if size.low <= 0:
+        return f"no side (within {number(size.high, 2)} stop)"
+    return f"{arrow.darker_at}, {with_interval(size)} to the corner"
+
+
+def _usable(coverage: Coverage | None, stops: float) -> str | None:
+    found: UsableLight | None = next((u for u in coverage.usable if u.stops == stops), None) if coverage else None
+    if found is None:
+        return None
+    figure: Figure | None = found.radius_mm or found.radius_px
+    return "beyond the frame" if figure is None else with_interval(figure)
+
+
+def _edge(falloff: Falloff) -> str | None:
+    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    if edge is None:
+        return None
+    radius = edge.radius_mm or edge.radius_px
+    place = f"a radius of {with_interval(radius)}" if radius else "the corner"
+    return f"{place}, over {with_interval(edge.width_px)}"
+
+
+def _cut(falloff: Falloff) -> str | None:
+    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    if edge is None or not edge.corners:
+        return None
+    return "; ".join(
+        f"{corner.zone.removeprefix('corner ').replace('-', ' ')} {corner.cut_percent.value:.0f} %"
+        for corner in edge.corners
+    )
+
+
+def _spot(falloff: Falloff) -> str | None:
+    spot = falloff.bright_spot
+    return spot and f"{with_interval(spot.percent)} of the light, left out of all stops"
+
+
+def _panel(falloff: Falloff) -> str | None:
+    panel = falloff.panel
+    if panel is None or panel.unevenness_stops is None:
+        return None
+    return f"{with_interval(panel.unevenness_stops)}, taken off"
