@@ -6,13 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import sep
-from skimage.feature import blob_log
 
 from lensbench.analysers.dust import find_marks
 from lensbench.errors import BenchError
 from lensbench.findings import Mark
 from tests.analysers import flats
+from tests.analysers.other_detectors import DETECTORS, levelled
 
 SIZE = (1200, 800)
 XTRANS = np.array(
@@ -209,39 +208,16 @@ def test_what_is_clipped_or_dark_is_refused():
 
 @pytest.mark.parametrize("hot", [0.0, 1e-4], ids=["no defective pixels", "hot and dead pixels"])
 def test_ahead_of_general_source_detection_on_the_same_flats(hot):
-    """sep (the library form of Source Extractor's method) and scikit-image's blob_log, at three thresholds each.
-
-    Both get the help that a careful user would give: the mosaic's colours levelled and joined two by two, the
-    light's slope taken off by sep's own background, noise taken between neighbours.
-    """
+    """sep, scikit-image's blob_log, and photutils' segmentation and DAOStarFinder, at three thresholds each."""
     shot = flats.flat(spotted(), seed=10, hot=hot)
     clean = flats.flat(spotted(()), seed=11, hot=hot)
     ours = score(places(find_marks(shot).marks))
     ours_clean = len(find_marks(clean).marks)
     assert ours == (len(SPOTS), 0) and ours_clean == 0
-    for detector, thresholds in ((_sep, (1.2, 2.0, 4.0)), (_blob_log, (1.5, 2.5, 4.0))):
+    pictures = levelled(shot), levelled(clean)
+    for name, (detect, thresholds) in DETECTORS.items():
         for threshold in thresholds:
-            hits, imagined = score(detector(shot, threshold))
-            imagined += len(detector(clean, threshold))
-            assert hits < ours[0] or imagined > 0, f"{detector.__name__} at {threshold}"
+            hits, imagined = score(detect(pictures[0], threshold))
+            imagined += len(detect(pictures[1], threshold))
+            assert hits < ours[0] or imagined > 0, f"{name} at {threshold}"
             assert hits <= ours[0]
-
-
-def _levelled(shot):
-    """A grey picture of two by two pixels, darker positive, in units of its noise."""
-    light = shot.samples.astype(np.float64) - flats.BLACK
-    cells = sum(light[j::2, i::2] / np.median(light[j::2, i::2]) for j in (0, 1) for i in (0, 1))
-    background = sep.Background(np.ascontiguousarray(cells), bw=48, bh=48)
-    # sep's own estimate of the noise holds the light's slope within its meshes; that between neighbours does not.
-    noise = 1.4826 * np.median(np.abs(np.diff(cells, axis=1))) / np.sqrt(2)
-    return -(cells - background.back()) / noise
-
-
-def _sep(shot, threshold):
-    found = sep.extract(np.ascontiguousarray(_levelled(shot)), threshold, minarea=4)
-    return [(2 * x + 0.5, 2 * y + 0.5) for x, y in zip(found["x"], found["y"], strict=True)]
-
-
-def _blob_log(shot, threshold):
-    found = blob_log(_levelled(shot), min_sigma=1, max_sigma=15, num_sigma=6, threshold=threshold)
-    return [(2 * x + 0.5, 2 * y + 0.5) for y, x, _ in found]
