@@ -28,7 +28,7 @@ PEAK_UNFOLLOWED, PEAK_GROWS = 0.0035, 3.5
 """What such a curve over two depths to each side misses of the peak, as a relative standard deviation of MTF50,
 and the power of the window's width by which that grows ..."""
 
-FOCUS_UNFOLLOWED, FOCUS_GROWS = 0.03, 2.0
+FOCUS_UNFOLLOWED, FOCUS_GROWS = 0.015, 2.5
 """... and of its place, in depths. Both from lenses with diffraction, spherical aberration, coma and
 astigmatism."""
 
