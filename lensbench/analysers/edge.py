@@ -235,10 +235,10 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.light.slope_sigma,
     )
     fit.begin()
-    endless = fit.mtf50()
+    endless = fit.mtf50(), fit.place()
     _without_spill(fit, Spill(places, margin, why == ""))
     fit.finish()
-    return _responses(nominal, places, fit, rough, why, fit.mtf50() - endless)
+    return _responses(nominal, places, fit, rough, why, _by_spill(fit, *endless))
 
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
@@ -271,10 +271,15 @@ def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -
 
 
 def _responses(
-    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, why: NDArray, by_spill: NDArray
+    nominal: EdgePlaces,
+    places: EdgePlaces,
+    fit: EdgeFit,
+    rough: RoughEdges,
+    why: NDArray,
+    by_spill: tuple[NDArray, NDArray],
 ) -> EdgeResponses:
     mtf50 = fit.mtf50()
-    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill * _unsure_spill(fit))
+    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill[0])
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
@@ -298,7 +303,7 @@ def _responses(
         normal=np.where(bad[:, None], nominal.normal, line["normal"]),
         angle_deg=np.degrees(np.arctan2(-along[:, 1], along[:, 0])) % 180,
         offset_px=known(line["offset"]),
-        offset_sigma_px=known(line["sigma"]),
+        offset_sigma_px=known(np.hypot(line["sigma"], by_spill[1])),
         bend_px=known(fit.line[:, 2]),
         length_px=known(2 * fit.half),
         mtf=known(mtf),
@@ -324,11 +329,18 @@ def _mtf50_sigma(fit: EdgeFit) -> NDArray:
     return fit.spread(by)[:, 0] / np.maximum(fall, 1e-3) / fit.blur
 
 
-def _unsure_spill(fit: EdgeFit) -> NDArray:
-    """How unsure the far light is, as a share of it, and so what spills over the figure's other edges."""
+def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, NDArray]:
+    """How unsure MTF50 and place are since the far light is, and so what spills over the figure's other edges.
+
+    Parameters
+    ----------
+    mtf50, place : ndarray, shape (n,)
+        What they were before any spill was taken off.
+    """
     row = profile.fading_row()
     sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
-    return sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
+    share = sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
+    return share * np.abs(fit.mtf50() - mtf50), share * np.abs(fit.place() - place)
 
 
 def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:

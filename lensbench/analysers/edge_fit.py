@@ -477,6 +477,10 @@ class EdgeFit:
         gap = profile.Q[k] - profile.Q[k - 1]
         return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
 
+    def place(self) -> NDArray:
+        """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
+        return self.line[:, 0] + self.blur * self.half_crossing()
+
     def mtf50(self) -> NDArray:
         """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
         return self.q50()[0] / self.blur

@@ -36,6 +36,9 @@ MAX_CLIPPED = 0.01
 LEAST_SIDE = 4.0
 """Pixels of the dark and of the bright side that must be seen for anything to be told."""
 
+LEAST_SAMPLES = 40
+"""Samples of one colour that there must be."""
+
 MAX_TURN = 0.1
 """Nominal lines are turned by no more than this slope."""
 
@@ -110,7 +113,7 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     steps = _in_steps(samples, n)
     dark, white, noise = _levels(steps)
     clipped = samples.clipped / np.maximum(samples.taken, 1)
-    why = _reasons(steps, dark, white, noise, clipped)
+    why = _reasons(steps, dark, white, noise, clipped, _uncut(places, shot.size))
     good = why == ""
     white = np.where(good, white, dark + 1.0)
     offset, blur = _place_and_blur(steps, dark, white)
@@ -160,11 +163,21 @@ def _levels(steps: _Steps) -> tuple[NDArray, NDArray, NDArray]:
     return dark, white, np.sqrt(mean_of(steps.scatter, sides[1]))
 
 
-def _reasons(steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray) -> NDArray:
+def _uncut(places: EdgePlaces, size: tuple[int, int]) -> NDArray[np.bool_]:
+    """Whose ends, and a little of both sides, are in the frame."""
+    beside = places.middle[:, None] + np.array([-1, 1])[:, None] * 2 * LEAST_SIDE * places.normal[:, None]
+    points = np.concatenate([places.ends_px, beside], axis=1)
+    return ((points >= 0) & (points <= np.array(size) - 1)).all(axis=(1, 2))
+
+
+def _reasons(
+    steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray, uncut: NDArray
+) -> NDArray:
     why = np.full(len(dark), "", dtype="<U64")
     samples = (steps.count * steps.seen).sum(axis=1)
     first, last = steps.ends
-    why[(first > -LEAST_SIDE) | (last < LEAST_SIDE) | (samples < 40)] = "too little of it in the frame"
+    little = (first > -LEAST_SIDE) | (last < LEAST_SIDE) | (samples < LEAST_SAMPLES)
+    why[little] = np.where(uncut, "too small in the picture", "too little of it in the frame")[little]
     # Clipped samples are left out, so that too few may remain: the clipping is what the user can mend.
     why[clipped > MAX_CLIPPED] = "clipped"
     unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)

@@ -280,6 +280,52 @@ def test_tiles_close_in_on_the_truth_round_all_three_edges():
     assert np.abs(edges.offset_px).max() < 0.02
 
 
+def measured_tiles(blur, leg, pitch, **exposure):
+    """Each colour's edges of small tiles, with their true MTF50."""
+    transfer = known.gaussian(blur)
+    sheet = known.tile_sheet(transfer, 4, 3, pitch=pitch, leg=leg)
+    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
+    places = tile_edges(found)
+    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
+    truth = np.array([known.true_mtf50(known.with_pixel(transfer, a)) for a in angles])
+    return measure_edges(known.expose(sheet.light, **exposure), places, threads=1), truth
+
+
+@pytest.mark.parametrize(("leg", "pitch"), [(55.0, 98), (40.0, 72)])
+def test_small_tiles_are_measured_in_every_colour(leg, pitch):
+    responses, truth = measured_tiles(0.9, leg, pitch, seed=6)
+    for edges in responses.values():
+        assert set(edges.why) <= {"", "runs along the rows of pixels"}
+        ok = edges.measured
+        assert ok.mean() > 0.9
+        assert abs((edges.mtf50 / truth - 1)[ok].mean()) < 0.005
+        assert np.mean(np.abs(edges.mtf50 - truth)[ok] < 1.96 * edges.mtf50_sigma[ok]) > 0.85
+
+
+def test_tiles_too_small_are_called_so():
+    responses, _ = measured_tiles(0.9, 22.0, 40, seed=6)
+    assert np.mean(responses["red"].why == "too small in the picture") > 0.7
+
+
+@pytest.mark.parametrize("blur", [6.0, 8.0])
+def test_legs_too_short_for_their_blur_are_right_as_whole_tiles(blur):
+    # Legs of 14 to 19 blur widths: no part of them is clear of the other two.
+    responses, truth = measured_tiles(blur, 112.0, 200, seed=6)
+    for edges in responses.values():
+        ok = edges.measured
+        assert ok.mean() > 0.85
+        assert np.abs(edges.mtf50 / truth - 1)[ok].mean() < 0.006
+        assert np.mean(np.abs(edges.mtf50 - truth)[ok] < 1.96 * edges.mtf50_sigma[ok]) > 0.85
+
+
+def test_what_is_blurred_as_wide_as_its_tile_is_refused():
+    responses, truth = measured_tiles(11.0, 112.0, 200, seed=6)
+    for edges in responses.values():
+        ok = edges.measured
+        assert ok.mean() < 0.1
+        assert np.all(np.abs(edges.mtf50 - truth)[ok] < 4.5 * edges.mtf50_sigma[ok])
+
+
 # -- beside the published method ------------------------------------------------------------------------------
 
 

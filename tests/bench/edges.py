@@ -1,7 +1,8 @@
 """Accuracy of single edges against closed forms, the photons' bound and the published method.
 
-Run by hand: python -m tests.bench.edges [--more 4] [--only figures|published|curves]. `--more` takes so many times
-as many edges. Blur widths are in pixels before the pixel's own; light is the share of full scale that white takes.
+Run by hand: python -m tests.bench.edges [--more 4] [--only figures|tiles|published|curves]. `--more` takes so many
+times as many edges. Blur widths are in pixels before the pixel's own; light is the share of full scale that white
+takes.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges
+from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges, tile_edges
+from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
 from tests.analysers.edge_benches import Bench, bench, slants
 from tests.bench.edge_bound import best_spreads
@@ -151,6 +153,58 @@ def show(name: str, e: Errors) -> None:
     )
 
 
+# -- whole tiles ----------------------------------------------------------------------------------------------
+
+TILES = {
+    "legs of 112 px": (known.gaussian(1.2), 112.0, 200, 0.0),
+    "2.5 stops of falloff": (known.gaussian(1.2), 112.0, 200, 2.5),
+    "soft, 2.5 stops": (known.gaussian(3.5), 112.0, 200, 2.5),
+    "legs of 55 px": (known.gaussian(0.9), 55.0, 98, 1.0),
+    "legs of 40 px": (known.gaussian(1.0), 40.0, 72, 1.0),
+    "blur too wide for legs": (known.gaussian(8.0), 112.0, 200, 0.0),
+    "perfect lens, 2.2 px": (known.airy(2.2), 112.0, 200, 0.0),
+    "perfect lens, 4 px": (known.airy(4.0), 112.0, 200, 0.0),
+    "perfect lens, 6 px": (known.airy(6.0), 112.0, 200, 0.0),
+}
+"""Blur, length of the legs and distance of the tiles in pixels, falloff in stops. A perfect lens's px are λN."""
+
+
+def tiles(more: int) -> None:
+    """All edges of 30 tiles, drawn as the last corner of a frame of 3000 × 2000 pixels; base-ISO noise."""
+    print(f"{'':22s}{'edges':>6s}{'left out':>9s}{'bias %':>15s}{'spread %':>15s}{'holds %':>8s}{'place':>6s}")
+    print(f"{'':37s}{'green':>8s}{'others':>7s}{'green':>8s}{'others':>7s}")
+    for name, (transfer, leg, pitch, stops) in TILES.items():
+        # What is sharp has no tails and needs finer frequencies than the whole sheet is drawn with.
+        draw = known.whole_sheet if name.startswith("perfect") else known.tile_sheet
+        sheet = draw(transfer, 6, 5, pitch=pitch, leg=leg)
+        y, x = np.indices(sheet.light.shape)
+        h2 = ((x + 1500 - x.max()) ** 2 + (y + 1000 - y.max()) ** 2) / (1500**2 + 1000**2)
+        found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
+        places = tile_edges(found)
+        angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
+        truth = np.array([known.true_mtf50(known.with_pixel(transfer, a)) for a in angles])
+        rows = {"green": [], "others": []}
+        for seed in range(2 * more):
+            shot = known.expose(sheet.light * 2.0 ** (-stops * h2), seed=seed, electrons=ELECTRONS, read=READ)
+            for colour, e in measure_edges(shot, places, threads=1).items():
+                figures = np.stack([e.mtf50 / truth - 1, e.mtf50_sigma / truth, e.offset_px, e.offset_sigma_px])
+                rows["green" if colour == "green" else "others"].append(figures)
+        show_tiles(name, *(np.concatenate(r, axis=1) for r in rows.values()))
+
+
+def show_tiles(name: str, green: np.ndarray, others: np.ndarray) -> None:
+    everything = np.concatenate([green, others], axis=1)
+    known_ones = everything[:, np.isfinite(everything[0])]
+    sharp, sharp_claim, place, place_claim = known_ones
+    print(
+        f"{name:22s}{everything.shape[1]:6d}{everything.shape[1] - known_ones.shape[1]:9d}"
+        f"{100 * np.nanmean(green[0]):+8.2f}{100 * np.nanmean(others[0]):+7.2f}"
+        f"{100 * np.nanstd(green[0]):8.2f}{100 * np.nanstd(others[0]):7.2f}"
+        f"{100 * np.mean(np.abs(sharp) < 1.96 * sharp_claim):8.1f}"
+        f"{100 * np.mean(np.abs(place) < 1.96 * place_claim):6.1f}"
+    )
+
+
 # -- beside the published method ------------------------------------------------------------------------------
 
 
@@ -247,7 +301,7 @@ def curve_errors(transfer: known.Transfer, frequency: np.ndarray, seed: int) -> 
     return *result, off, np.abs(found.mtf50 - made.mtf50) < 1.96 * found.mtf50_sigma
 
 
-PARTS = {"figures": figures, "published": published, "curves": curves}
+PARTS = {"figures": figures, "tiles": tiles, "published": published, "curves": curves}
 
 
 def main() -> None:
