@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lensbench.analysers.fibre_path import Fibre
+from lensbench.analysers.fibre_shape import Fibre
 from lensbench.analysers.grey import grey_picture
 from lensbench.analysers.mark_judging import FIBRE_ASPECT, PATCH_PX
 from lensbench.analysers.mark_search import search_marks

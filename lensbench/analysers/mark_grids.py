@@ -55,15 +55,32 @@ class Box(NamedTuple):
         return spans[0], spans[1]
 
 
+def in_any(boxes: list[Box], x: NDArray, y: NDArray) -> NDArray[np.bool_]:
+    """Which places lie in one of the boxes."""
+    return np.any([box.holds(x, y) for box in boxes], axis=0) if boxes else np.zeros(x.shape, bool)
+
+
 def joined(boxes: list[Box]) -> list[Box]:
     """The boxes, those that overlap joined to larger ones."""
-    apart: list[Box] = []
+    left: list[Box] = []
     for box in boxes:
-        while (other := next((b for b in apart if b.meets(box)), None)) is not None:
-            apart.remove(other)
+        while (other := next((b for b in left if b.meets(box)), None)) is not None:
+            left.remove(other)
             box = box.with_(other)
-        apart.append(box)
-    return apart
+        left.append(box)
+    return left
+
+
+def apart(numbers: list[int], boxes: list[Box]) -> list[list[int]]:
+    """The numbers of boxes in groups within which no two boxes overlap."""
+    groups: list[list[int]] = []
+    for number in numbers:
+        free = [g for g in groups if not any(boxes[number].meets(boxes[other]) for other in g)]
+        if free:
+            free[0].append(number)
+        else:
+            groups.append([number])
+    return groups
 
 
 @dataclass(frozen=True, eq=False)

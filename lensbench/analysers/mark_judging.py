@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.fibre_path import Fibre, Trail
+from lensbench.analysers.fibre_path import Trail
+from lensbench.analysers.fibre_shape import Fibre
 from lensbench.analysers.mark_shape import Shape
 from lensbench.frame import radial_axes
 

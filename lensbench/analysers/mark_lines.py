@@ -43,6 +43,16 @@ class Segments(NamedTuple):
         """The segments of an index or mask."""
         return Segments(*(column[which] for column in self))
 
+    def points(self, count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Places from end to end of each segment, x and y of shape (count, n)."""
+        shares = np.linspace(0, 1, count)[:, None]
+        return self.x0 + shares * (self.x1 - self.x0), self.y0 + shares * (self.y1 - self.y0)
+
+    @property
+    def middles(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """The middle of each, x and y."""
+        return (self.x0 + self.x1) / 2, (self.y0 + self.y1) / 2
+
 
 def find_segments(levels: list[Level], threshold: float, box: Box | None = None) -> Segments:
     """Segments past a threshold of signal to noise, on each grid, in all directions.

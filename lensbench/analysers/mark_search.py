@@ -5,18 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.fibre_path import (
-    Fibre,
-    Trail,
-    follow,
-    joined_paths,
-    least_distance,
-    likely,
-    measure_fibre,
-)
+from lensbench.analysers.fibre_path import Trail, follow, least_distance, likely
+from lensbench.analysers.fibre_shape import Fibre, joined_paths, measure_fibre
 from lensbench.analysers.grey import CELL_PX, GreyPicture, settle
 from lensbench.analysers.mark_filters import Peaks, find_peaks
-from lensbench.analysers.mark_grids import Box, Grids, Level, joined
+from lensbench.analysers.mark_grids import Box, Grids, Level, apart, in_any, joined
 from lensbench.analysers.mark_judging import (
     LEAST_SIGNAL,
     PATCH_PX,
@@ -211,10 +204,12 @@ class _Search:
         """Segments where the picture changed since fibres were last looked for, and those that had to wait."""
         boxes, self.changed = joined([box.grown(64) for box in self.changed]), []
         if len(boxes) > MANY_BOXES:
-            found = [_inside(boxes, self._segments())]
+            found = [self._segments()]
+            found[0] = found[0].chosen(in_any(boxes, *found[0].middles))
         else:
             found = [self._segments(box) for box in boxes]
-        return _together([_clear_of(boxes, self.waiting), *found])
+        touched = in_any(boxes, *self.waiting.points(9)).any(axis=0)
+        return _together([self.waiting.chosen(~touched), *found])
 
     def _joined_to_found(self, fibre: Fibre) -> Fibre:
         """A fibre made one with those found before that go on where it ends."""
@@ -310,7 +305,7 @@ class _Search:
 
     def _refit(self, crowd: list[int]) -> None:
         """Fit round marks anew, each without the others."""
-        for group in _apart(crowd, [mark.box for mark in self.found]):
+        for group in apart(crowd, [mark.box for mark in self.found]):
             renewed = refit_shapes(self.picture, self.grids.levels, [self.found[n] for n in group])
             pairs = [(n, shape) for n, shape in zip(group, renewed, strict=True) if shape is not None]
             pairs = [(n, shape) for n, shape in pairs if is_like(shape, self.found[n])]
@@ -324,11 +319,12 @@ class _Search:
         self.changed += changed
         boxes = joined(changed)
         if len(boxes) > MANY_BOXES:
-            found = [_within(boxes, find_peaks(self.grids.grounded, LEAST_SIGNAL))]
+            found = [find_peaks(self.grids.grounded, LEAST_SIGNAL)]
+            found[0] = found[0].chosen(in_any(boxes, found[0].x, found[0].y))
         else:
             found = [find_peaks(self.grids.grounded, LEAST_SIGNAL, box) for box in boxes]
-        self.tried = _within(boxes, self.tried, False)
-        peaks = _together([_within(boxes, self.peaks, False), *found])
+        self.tried, kept = (p.chosen(~in_any(boxes, p.x, p.y)) for p in (self.tried, self.peaks))
+        peaks = _together([kept, *found])
         self.peaks = self._show(peaks.chosen(~self._was_tried(peaks)))
 
     def _was_tried(self, peaks: Peaks) -> NDArray[np.bool_]:
@@ -358,7 +354,7 @@ class _Search:
     def _segments(self, box: Box | None = None) -> Segments:
         """Where fibres may be, without what is too faint, or no more than a mark or levelling left behind."""
         found = find_segments(self.fibre_levels, SEED_SIGNAL, box)
-        x, y = _middles(found)
+        x, y = found.middles
         length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
         depth = self._cell_depth(np.abs(found.signal) / np.sqrt(length / found.cell), x, y, found.cell)
         show = depth > np.where(self.picture.levelled_at(x, y), LEVELLED_DEPTH / 2, LEAST_ANSWER)
@@ -374,7 +370,7 @@ class _Search:
 
 def _along(seeds: Segments, trail: Trail) -> NDArray[np.bool_]:
     """Which segments belong to a trail; the first at least, and what crosses or doubles that."""
-    middle = np.stack(_middles(seeds), axis=1)
+    middle = np.stack(seeds.middles, axis=1)
     path = trail.path[::4]
     away = least_distance(middle, path)
     on_it = away < 6 * seeds.cell
@@ -388,43 +384,5 @@ def _along(seeds: Segments, trail: Trail) -> NDArray[np.bool_]:
     return on_it
 
 
-def _middles(seeds: Segments) -> tuple[NDArray, NDArray]:
-    return (seeds.x0 + seeds.x1) / 2, (seeds.y0 + seeds.y1) / 2
-
-
-def _inside(boxes: list[Box], seeds: Segments) -> Segments:
-    """The segments whose middles lie in one of the boxes."""
-    return seeds.chosen(_held(boxes, *_middles(seeds)))
-
-
-def _clear_of(boxes: list[Box], seeds: Segments) -> Segments:
-    """The segments that touch none of the boxes."""
-    shares = np.linspace(0, 1, 9)[:, None]
-    x, y = seeds.x0 + shares * (seeds.x1 - seeds.x0), seeds.y0 + shares * (seeds.y1 - seeds.y0)
-    return seeds.chosen(~_held(boxes, x, y).any(axis=0))
-
-
-def _within(boxes: list[Box], peaks: Peaks, wanted: bool = True) -> Peaks:
-    """The peaks that lie in one of the boxes, or (not `wanted`) in none."""
-    return peaks.chosen(_held(boxes, peaks.x, peaks.y) == wanted)
-
-
-def _held(boxes: list[Box], x: NDArray, y: NDArray) -> NDArray[np.bool_]:
-    return np.any([box.holds(x, y) for box in boxes], axis=0) if boxes else np.zeros(x.shape, bool)
-
-
 def _together(parts: list) -> Peaks | Segments:
     return type(parts[0])(*(np.concatenate(column) for column in zip(*parts, strict=True)))
-
-
-def _apart(numbers: list[int], boxes: list[Box]) -> list[list[int]]:
-    """The numbers in groups within which no two boxes overlap."""
-    groups: list[list[int]] = []
-    for number in numbers:
-        for group in groups:
-            if not any(boxes[number].meets(boxes[other]) for other in group):
-                group.append(number)
-                break
-        else:
-            groups.append([number])
-    return groups

@@ -45,7 +45,8 @@ class Planted:
     @property
     def counts(self) -> bool:
         """Whether the bars hold for it: fibres narrower than 5 px are beyond them."""
-        return self.isolated and self.signal_to_noise >= 8 and self.width >= 5
+        deep = abs(self.depth) >= (0.01 if self.kind == "patch" else 0.005)
+        return self.isolated and deep and self.signal_to_noise >= 8 and self.width >= 5
 
 
 # -- planting -------------------------------------------------------------------------------------------------
