@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_fit import GAUSSIAN_MTF50, EdgeFit
+from lensbench.analysers.edge_curves import GAUSSIAN_MTF50
+from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge_rough import RoughEdges, look_roughly
 from lensbench.analysers.edge_samples import EdgeSamples, gather

@@ -8,14 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
+from lensbench.analysers.edge_curves import CORE, GAUSSIAN_MTF50, EdgeProfiles
 from lensbench.analysers.edge_rough import MIN_BLUR, NOISE_FLOOR
 from lensbench.analysers.edge_samples import EdgeSamples
-
-GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
-"""MTF50 times standard deviation of a Gaussian blur; any edge's blur width is this over its MTF50."""
-
-CORE = 3.0
-"""Within so many blur widths the profile's slope tells of the line."""
 
 NEAR = 3.5
 """Samples within so many blur widths, and two pixels, are placed anew whenever the line moves; farther out all is
@@ -55,7 +50,7 @@ class _Equations:
     wanted: NDArray
 
 
-class EdgeFit:
+class EdgeFit(EdgeProfiles):
     """Profiles and lines of n edges.
 
     A line is d = (u - p0 - p1 τ - p2 (τ² - 1/3)) / √(1 + slope²), τ from -1 to 1 over the used length, so p0 is
@@ -343,23 +338,9 @@ class EdgeFit:
         share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
         self._scale = np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
 
-    def plateaus(self) -> tuple[NDArray, NDArray]:
-        """Levels at infinity on the dark and the bright side."""
-        dark, white = profile.plateau_rows()
-        return self.coefficients @ dark, self.coefficients @ white
-
-    def half_crossing(self) -> NDArray:
-        """Where the profile crosses half between its plateaus, in blur widths; 0 where it does not."""
-        value, _, z = profile.bin_tables()
-        dark, white = self.plateaus()
-        core = np.abs(z) < CORE
-        level = self.coefficients @ value[core].T - ((dark + white) / 2)[:, None]
-        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
-        k = np.argmin(np.where(up, np.abs(z[core][:-1]), np.inf), axis=1)
-        row = np.arange(self.n)
-        low, high = level[row, k], level[row, k + 1]
-        share = -low / np.where(high > low, high - low, 1)
-        return np.where(up.any(axis=1), z[core][k] + share * (z[core][k + 1] - z[core][k]), 0.0)
+    def place(self) -> NDArray:
+        """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
+        return self.line[:, 0] + self.blur * self.half_crossing()
 
     def _set_blur(self) -> None:
         """The blur width that scales the knots: from the steepest slope, held near that of the MTF50."""
@@ -446,71 +427,6 @@ class EdgeFit:
         # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
         self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)
         self.line_sigma *= np.sqrt(self.unrest)[:, None]
-
-    # -- response ---------------------------------------------------------------------------------------------
-
-    def response(self) -> NDArray[np.complex128]:
-        """Complex response at `profile.Q`, 1 at zero, shape (n, Q)."""
-        spectrum = self.coefficients @ profile.transform().T
-        total = spectrum[:, :1].real
-        return spectrum / np.where(np.abs(total) > 1e-9, total, 1.0)
-
-    def q50(self) -> tuple[NDArray, NDArray, NDArray, NDArray]:
-        """Where the MTF first falls to half, in cycles a blur width (NaN: nowhere).
-
-        Returns
-        -------
-        q : ndarray, shape (n,)
-        place : ndarray of int, shape (n,)
-            `profile.Q` brackets it from place - 1 to place ...
-        share : ndarray, shape (n,)
-            ... and so far between the two.
-        fall : ndarray, shape (n,)
-            How steeply the MTF falls there, by q.
-        """
-        mtf = np.abs(self.response())
-        below = mtf < 0.5
-        k = np.clip(np.argmax(below, axis=1), 1, None)
-        row = np.arange(self.n)
-        drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
-        share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
-        gap = profile.Q[k] - profile.Q[k - 1]
-        return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
-
-    def place(self) -> NDArray:
-        """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
-        return self.line[:, 0] + self.blur * self.half_crossing()
-
-    def mtf50(self) -> NDArray:
-        """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
-        return self.q50()[0] / self.blur
-
-    def sensitivity(self, rows: NDArray[np.complex128]) -> tuple[NDArray, NDArray]:
-        """MTF and its derivative by the coefficients, for rows of the transform.
-
-        Parameters
-        ----------
-        rows : ndarray, shape (m, K) or (n, m, K)
-
-        Returns
-        -------
-        mtf : ndarray, shape (n, m)
-        derivative : ndarray, shape (n, m, K)
-        """
-        rows = np.broadcast_to(rows, (self.n, *rows.shape[-2:]))
-        spectrum = np.einsum("nmj,nj->nm", rows, self.coefficients)
-        dark, white = profile.plateau_rows()
-        total = self.coefficients @ (white - dark)
-        total = np.where(np.abs(total) > 1e-9, total, 1.0)[:, None]
-        ratio = spectrum / total
-        mtf = np.abs(ratio)
-        unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
-        by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
-        return mtf, by / total[..., None]
-
-    def spread(self, derivative: NDArray) -> NDArray:
-        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
-        return np.sqrt(np.maximum(((derivative @ self.covariance) * derivative).sum(axis=-1), 0))
 
 
 def _times(bands: NDArray, x: NDArray) -> NDArray:
