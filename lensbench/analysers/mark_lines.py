@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
 from typing import NamedTuple
 
 import numpy as np
@@ -72,8 +73,9 @@ def find_segments(levels: list[Level], threshold: float, box: Box | None = None)
     (1998) 107-119: sums along all segments of a strip from those along half as long ones.
     """
     jobs = [(level, turned, flipped) for level in levels for turned in (False, True) for flipped in (False, True)]
-    with ThreadPoolExecutor(THREADS) as pool:
-        found = list(pool.map(lambda job: _one_way(*job, threshold, box), jobs))
+    # Threads are worth their while for whole frames only.
+    with ThreadPoolExecutor(THREADS) if box is None else nullcontext() as pool:
+        found = list((pool.map if pool else map)(lambda job: _one_way(*job, threshold, box), jobs))
     return Segments(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 
