@@ -17,6 +17,9 @@ from lensbench.shot import Shot
 SPLINES = (8, 11)
 """Splines down and across: casts change slowly."""
 
+POINTS = 240
+"""Points each way over which a zone's mean is taken."""
+
 MAP_PERCENT = 0.05
 """What the smooth map of a cast leaves open, in percent."""
 
@@ -75,13 +78,17 @@ def _cast(
     middle = (h_of(x[None, :], y[:, None], size) < REFERENCE_H) & (weight > 0)
     if not middle.any():
         return {}
-    smooth = smooth - smooth[middle].mean()
-    index = zone_index(x[None, :], y[:, None], size)
+    reference = smooth[middle].mean()
+    fine = [(np.arange(POINTS) + 0.5) * length / POINTS - 0.5 for length in size]
+    index = zone_index(fine[0][None, :], fine[1][:, None], size)
+    rows, columns = (np.searchsorted((v[1:] + v[:-1]) / 2, f) for v, f in ((y, fine[1]), (x, fine[0])))
+    known, stops = (weight > 0)[np.ix_(rows, columns)], surface.on_grid(*fine) - reference
     found = {}
     for number, zone in enumerate(ZONES):
-        inside = (index == number) & (weight > 0)
+        inside = (index == number) & known
         if inside.sum() > 0.5 * (index == number).sum():
-            percent = 100 * (2 ** smooth[inside].mean() - 1)
-            noise = 100 * np.log(2) * spread * np.sqrt(1 / inside.sum() + 1 / middle.sum())
+            percent = 100 * (2 ** stops[inside].mean() - 1)
+            blocks = inside.sum() / POINTS**2 * weight.size
+            noise = 100 * np.log(2) * spread * np.sqrt(1 / blocks + 1 / middle.sum())
             found[zone] = Figure.of(percent, np.hypot(1.96 * noise, MAP_PERCENT), "%")
     return found

@@ -40,7 +40,7 @@ STEP = 1e-3
 """Half-diagonals over which the field's slope is taken."""
 
 LONGEST_STEP = 0.12
-ROUNDS, SETTLED = 20, 1e-4
+ROUNDS, SETTLED = 12, 5e-4
 """Most steps of a fit, and the share by which the misfit must fall for another one."""
 
 

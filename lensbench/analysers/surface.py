@@ -149,8 +149,8 @@ def fit_clean_surface(
 
 
 def local_median(values: NDArray, reach: int = 3) -> NDArray:
-    """The median of each value's neighbourhood, `reach` to every side, of a small grid."""
-    padded = np.pad(values, reach, mode="symmetric")
+    """The median of each value's neighbourhood, `reach` to every side, on a grid; slopes go on at its rim."""
+    padded = np.pad(values, reach, mode="reflect", reflect_type="odd")
     windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))
     return np.median(windows.reshape(*values.shape, -1), axis=-1)
 
