@@ -8,6 +8,10 @@ import numpy as np
 import pytest
 
 from lensbench.analysers.dust import find_marks
+from lensbench.analysers.grey import grey_picture
+from lensbench.analysers.mark_filters import Peaks
+from lensbench.analysers.mark_grids import Level
+from lensbench.analysers.mark_shape import fit_shapes
 from lensbench.errors import BenchError
 from lensbench.findings import Mark
 from tests.analysers import flats
@@ -136,6 +140,25 @@ def test_patches_wide_and_faint():
         assert mark.width_px.value == pytest.approx(width, rel=0.25)
         assert mark.length_px.value == pytest.approx(length, rel=0.25)
         assert mark.depth_percent.value == pytest.approx(100 * depth, rel=0.3)
+
+
+def test_a_smear_near_the_border_is_found_and_one_that_runs_out_leaves_no_crumbs():
+    """What runs out of a corner may be the light's own; the other lies within, its skirt alone on the border."""
+    light = flats.cos4(SIZE, 1.0)
+    flats.smear(light, 180, 640, 120, 170, 40, 0.06)
+    flats.smear(light, 1190, 30, 200, 260, 30, 0.05)
+    plainest, *others = find_marks(flats.flat(light, seed=6)).marks
+    assert np.hypot(plainest.x - 180, plainest.y - 640) < 12
+    assert plainest.depth_percent.value == pytest.approx(6, rel=0.25)
+    # At most one mark where the other runs out, and nothing else anywhere.
+    assert len(others) <= 1 and all(np.hypot(m.x - 1190, m.y - 30) < 200 for m in others)
+
+
+def test_a_place_without_any_light_has_no_shape():
+    picture = grey_picture(flats.flat(flats.cos4((400, 300), 0.5), seed=1))
+    blank = Level(2, np.zeros((150, 200), np.float32))
+    peak = Peaks(*(np.array([value]) for value in (200.0, 150.0, 10.0, 2.0)))
+    assert fit_shapes(picture, [blank], peak) == [None]
 
 
 # -- fibres ---------------------------------------------------------------------------------------------------
