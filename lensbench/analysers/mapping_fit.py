@@ -35,7 +35,7 @@ NORMAL_95 = 1.96
 MOST_TERMS = 8
 """Terms of the bending polynomial at most; as many are kept as the edges call for.
 
-Eight follow any bending that draws the corners at 0.5 to 1.3 of their size, to 0.003 % of the half-diagonal.
+Eight follow a smooth bending that draws the corners at 0.5 to 1.3 of their size to 0.003 % of the half-diagonal.
 """
 
 TILES_A_TERM = 12
@@ -170,7 +170,7 @@ def fit_mapping(
         theta = fitting.solve(theta, fitting.judged(theta), decentred=True)
     scatter = fitting.judged(theta)
     theta, decentred = fitting.simplest(theta, scatter)
-    return fitting.finished(theta, scatter, decentred)
+    return fitting.finished(theta, scatter, decentred, fitting.doubt(theta, scatter, decentred))
 
 
 def _printed_lines(layout: Layout, lines: Lines, mirrored: bool) -> tuple[NDArray, NDArray]:
@@ -382,13 +382,26 @@ class _Fitting:
             return skewed, True
         return best, False
 
+    def doubt(self, theta: NDArray, scatter: Scatter, decentred: bool) -> NDArray:
+        """How far one more term would move the parameters, where it is called for but the tiles bear no more."""
+        terms = len(theta) - FIXED
+        more = theta
+        if terms == self.most_terms:
+            more = self.solve(self.with_terms(theta, terms + 1), scatter, decentred)
+            if self.misfit(theta, scatter) - self.misfit(more, scatter) < TERM_GAIN:
+                more = theta
+        return more[: len(theta)] - theta
+
     def misfit(self, theta: NDArray, scatter: Scatter) -> float:
         """χ² of edges and beliefs."""
         off = scatter.whitened(self.off_line(theta) * self.pixels_a_mm(theta))
         return float(np.square(off).sum() + np.square(self.beliefs(theta)).sum())
 
-    def finished(self, theta: NDArray, scatter: Scatter, decentred: bool) -> MappingFit:
-        """The fit with its covariance; that of the edges from how tiles do scatter (a sandwich over tiles)."""
+    def finished(self, theta: NDArray, scatter: Scatter, decentred: bool, doubt: NDArray) -> MappingFit:
+        """The fit with its covariance; that of the edges from how tiles do scatter (a sandwich over tiles).
+
+        What the bending's last terms leave in doubt counts as a spread of that size.
+        """
         scale = self.pixels_a_mm(theta)
         residual = self.off_line(theta) * scale
         free = self.free(theta, decentred)
@@ -400,6 +413,7 @@ class _Fitting:
         few = tiles / max(tiles - 1, 1) * (edges - 1) / max(edges - int(free.sum()), 1)
         own, shared = np.zeros((2, len(theta), len(theta)))
         own[np.ix_(free, free)] = few * inverse @ (pull.T @ pull) @ inverse
+        own += np.outer(doubt, doubt)
         shared[np.ix_(free, free)] = inverse @ (by_belief.T @ by_belief) @ inverse
         # The last three beliefs are the rulers' and the distance's.
         strain = float(np.abs(self.beliefs(theta)[-3:]).max())

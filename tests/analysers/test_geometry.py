@@ -399,3 +399,11 @@ def test_distortion_and_image_distance_agree_with_opencv():
     # The image distance that OpenCV needs three views for is the one that the rail gives.
     pair = rail_pair(50.0, 500.0, 100.0, LAYOUT, bent=bent)
     assert measured(*pair).view.image_distance_px.value == pytest.approx(matrix[0, 0], rel=2e-3)
+
+
+def test_a_bending_that_the_model_cannot_follow_is_in_the_interval():
+    """A picture drawn 41 % smaller at its corners, whose bending turns back on its way out."""
+    camera, wide = Camera(bent=bending(-0.3, 0.06), distance=900), set_squares(47, 33)
+    found = measured(shot(camera, layout=wide), layout=wide, rulers=wide.rulers_mm)
+    truth = camera.image_mm / camera.distance
+    assert found.magnification.low <= truth <= found.magnification.high
