@@ -14,7 +14,7 @@ from lensbench.findings import Figure, ZoneCast
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.shot import Shot
 
-SPLINES = (8, 11)
+SPLINES = (12, 16)
 """Splines down and across: casts change slowly."""
 
 POINTS = 240

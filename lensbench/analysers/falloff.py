@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter, minimum_filter
 
 from lensbench.analysers.bright_spot import growing_spot
 from lensbench.analysers.colour_cast import colour_cast
@@ -235,9 +236,16 @@ def _zones(light_map: LightMap) -> list[ZoneFalloff]:
         noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
         off = (light_map.stops - light_map.smooth)[blocks & smooth]
         misfit = float(np.median(off)) if len(off) else 0.0
-        half = float(np.hypot(1.96 * noise + abs(misfit), MAP_STOPS))
+        steps = _steps(light_map)[block_index == number].mean()
+        half = float(np.hypot(1.96 * noise + abs(misfit) + steps, MAP_STOPS))
         found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
     return found
+
+
+def _steps(light_map: LightMap) -> NDArray[np.float64]:
+    """What each block may be off by where a hard edge runs through it or its neighbours; 0 elsewhere."""
+    span = maximum_filter(light_map.stops, 3) - minimum_filter(light_map.stops, 3)
+    return np.where(light_map.rough, span / 2, 0.0)
 
 
 def _fine(length: int) -> NDArray[np.float64]:

@@ -136,9 +136,20 @@ def read_flat(flat: Shot, channel: str, darks: Sequence[Shot] = ()) -> FlatLight
     dark = light <= np.percentile(light, 99) * 2.0**-READABLE_STOPS
     readable = ~dark & (blocks.clipped <= CLIPPED_SHARE)
     stops = -np.log2(np.where(dark, 1.0, light))
+    stops -= _off_centre(flat, channel, stops, blocks.x, blocks.y)
     middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
     stops -= np.median(stops[middle])
     return FlatLight(blocks.x, blocks.y, np.where(dark, READABLE_STOPS, stops), readable, dark)
+
+
+def _off_centre(flat: Shot, channel: str, stops: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+    """What the light changes from the blocks' centres to the mean place of a colour's samples in them."""
+    parts = list(flat.sublattices(channel))
+    across, down = (np.mean([part.first[axis] - (part.step[axis] - 1) / 2 for part in parts]) for axis in (0, 1))
+    if min(stops.shape) < 2:
+        return np.zeros_like(stops)
+    by_y, by_x = np.gradient(stops, y, x)
+    return across * by_x + down * by_y
 
 
 def dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArray:

@@ -21,6 +21,9 @@ LEAST_SEEN = 0.5
 USABLE_STOPS = (1.0, 2.0, 3.0)
 """How many stops darker the light may be, for three ideas of what is usable."""
 
+BLOCK_SHARE = 0.05
+"""Part of a block to which a place is known at best."""
+
 LEAST_ARC = 0.03
 """Share of a circle that must lie in the frame for the light along it to be told."""
 
@@ -123,7 +126,9 @@ def _usable(
         return UsableLight(stops, None, None)
     after = beyond[0]
     radius, slope = _crossing(radii[after - 1 : after + 1], mean[after - 1 : after + 1], stops)
-    half = _doubt(light, radius / half_diagonal(light.size)) / slope
+    # Where a hard edge cuts the light its place is known to a part of a block.
+    block = BLOCK_SHARE * float(np.diff(light.x[:2]).item())
+    half = np.hypot(_doubt(light, radius / half_diagonal(light.size)) / slope, block)
     figure = Figure.of(radius, half, "px")
     pitch = (pixel_pitch_um or 0) / 1000
     return UsableLight(stops, figure, Figure.of(radius * pitch, half * pitch, "mm") if pitch else None)

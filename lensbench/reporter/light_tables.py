@@ -79,14 +79,14 @@ def _shape(shown: list[Setting]) -> Table:
     """One line a finding, one column a setting; lines that no setting fills are left out."""
     lines = [
         ("darkest corner", _worst),
-        ("darker towards", _lopsided),
-        ("1 stop reached at", lambda f: _usable(f.coverage, 1)),
-        ("2 stops reached at", lambda f: _usable(f.coverage, 2)),
-        ("3 stops reached at", lambda f: _usable(f.coverage, 3)),
-        ("light ends abruptly at", _edge),
+        ("darker from the middle towards", _lopsided),
+        ("1 stop at a radius of", lambda f: _usable(f.coverage, 1)),
+        ("2 stops at a radius of", lambda f: _usable(f.coverage, 2)),
+        ("3 stops at a radius of", lambda f: _usable(f.coverage, 3)),
+        ("light ends abruptly, radius", _edge),
         ("cut off", _cut),
         ("bright spot in the middle", _spot),
-        ("the panel's own light spans", lambda f: _panel(f)),
+        ("the panel's own light spans", _panel),
     ]
     rows = [[name, *(said(setting.falloff) or NOT_MEASURED for setting in shown)] for name, said in lines]
     kept = [row for row in rows if any(cell != NOT_MEASURED for cell in row[1:])]
@@ -105,7 +105,7 @@ def _lopsided(falloff: Falloff) -> str | None:
     size = arrow.size_stops
     if size.low <= 0:
         return f"no side (within {number(size.high, 2)} stop)"
-    return f"{arrow.darker_at}, {with_interval(size)} to the corner"
+    return f"{arrow.darker_at}, {with_interval(size)}"
 
 
 def _usable(coverage: Coverage | None, stops: float) -> str | None:
@@ -121,8 +121,7 @@ def _edge(falloff: Falloff) -> str | None:
     if edge is None:
         return None
     radius = edge.radius_mm or edge.radius_px
-    place = f"a radius of {with_interval(radius)}" if radius else "the corner"
-    return f"{place}, over {with_interval(edge.width_px)}"
+    return with_interval(radius) if radius else f"within {with_interval(edge.width_px)}"
 
 
 def _cut(falloff: Falloff) -> str | None:
@@ -137,7 +136,7 @@ def _cut(falloff: Falloff) -> str | None:
 
 def _spot(falloff: Falloff) -> str | None:
     spot = falloff.bright_spot
-    return spot and f"{with_interval(spot.percent)} of the light, left out of all stops"
+    return spot and f"{with_interval(spot.percent)}, left out"
 
 
 def _panel(falloff: Falloff) -> str | None:

@@ -54,7 +54,9 @@ def glare_in_words(report: Report) -> list[str]:
     """Sentences on the light in the dark tiles."""
     glares = [(sentences.setting_name(s), s.glare) for s in report.settings if s.glare and s.glare.zones]
     said = [_glare_range(name, glare) for name, glare in glares if glare.ink_percent is not None]
-    said += list(dict.fromkeys(_ink_in_words(glare) for _, glare in glares if glare.ink_percent is not None))
+    known = [glare for _, glare in glares if glare.ink_percent is not None]
+    if known:
+        said.append(_ink_in_words(min(known, key=lambda glare: glare.systematic_percent)))
     return said + list(dict.fromkeys(note for _, glare in glares for note in glare.notes))
 
 
@@ -68,6 +70,6 @@ def _ink_in_words(glare: Glare) -> str:
     came = {"light trap": "measured against the light traps", "session file": "as given in the session file"}
     return (
         f"The ink itself sends back {with_interval(glare.ink_percent)} of the paper's light "
-        f"({came[glare.ink_from]}), which is taken off. All glare figures together may be off by "
-        f"{number(glare.systematic_percent, 2)} percentage points because of the ink and the black level."
+        f"({came[glare.ink_from]}), which is taken off. All glare figures alike may be off by "
+        f"{number(glare.systematic_percent, 2)} percentage points or so because of the ink and the black level."
     )
