@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +10,20 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
 from lensbench.findings import Figure
+from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
 from lensbench.target.straight_edges import RefusedLine, find_straight_edges
 
 CONFIDENCE = 1.96
 """Standard deviations in half of a 95 % interval."""
+
+NEAR_PX = 3.0
+"""How far to each side of an edge its samples must lie close."""
+
+MOST_GAP = 1.2
+"""Widest gap between samples across an edge, in blur widths, that its profile can be drawn over."""
+
+ALONG_ROWS = "runs along the rows of pixels"
 
 
 @dataclass(frozen=True)
@@ -103,7 +112,8 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     if not len(found):
         return {}, list(found.refused)
     places = blade_places(found.ends_px, found.towards_bright, found.reach_px)
-    responses = measure_edges(shot, places, threads=threads)
+    measured = measure_edges(shot, places, threads=threads)
+    responses = {channel: _well_sampled(shot, channel, response) for channel, response in measured.items()}
     reference = responses[shot.reference]
     length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
     lost = [
@@ -112,6 +122,35 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     ]
     kept = {channel: _taken(response, reference.measured) for channel, response in responses.items()}
     return kept, [*lost, *found.refused]
+
+
+def _well_sampled(shot: Shot, channel: str, response: EdgeResponses) -> EdgeResponses:
+    """The responses, without figures of edges that the lattice of samples leaves wide gaps across.
+
+    A printed edge is twisted to sample well; a free one may lie just level, and its few lines of samples then look
+    like a wider blur.
+    """
+    gap = np.array([_widest_gap(shot, channel, response, i) for i in range(len(response))])
+    blur = gaussian_mtf50(1.0) / response.mtf50
+    lost = response.measured & (gap > MOST_GAP * blur)
+    why = response.why.astype("<U96")
+    why[lost] = ALONG_ROWS
+    return replace(response, why=why, mtf50=np.where(lost, np.nan, response.mtf50))
+
+
+def _widest_gap(shot: Shot, channel: str, response: EdgeResponses, i: int) -> float:
+    """The largest distance across an edge, within a few pixels of it, that holds no sample of a channel."""
+    if not response.measured[i]:
+        return 0.0
+    middle, normal = np.array([response.x[i], response.y[i]]), response.normal[i]
+    half = response.length_px[i] / 2
+    reach = np.abs([normal[1], normal[0]]) * half + NEAR_PX
+    (left, top), (right, bottom) = np.floor(middle - reach).astype(int), np.ceil(middle + reach).astype(int) + 1
+    window = shot.window(channel, left, top, right, bottom)
+    x, y = window.x - middle[0], window.y - middle[1]
+    across, along = x * normal[0] + y * normal[1], x * normal[1] - y * normal[0]
+    near = np.sort(across[(np.abs(across) < NEAR_PX) & (np.abs(along) < half)])
+    return float(np.diff(near).max(initial=0.0)) if len(near) > 1 else float("inf")
 
 
 def _taken(response: EdgeResponses, which: NDArray[np.bool_]) -> EdgeResponses:
