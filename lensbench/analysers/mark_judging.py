@@ -10,7 +10,7 @@ from lensbench.analysers.fibre_shape import Fibre
 from lensbench.analysers.mark_shape import Shape
 from lensbench.frame import radial_axes
 
-LEAST_SIGNAL, LONG_LEAST_SIGNAL = 5.7, 6.7
+LEAST_SIGNAL, LONG_LEAST_SIGNAL = 6.3, 6.9
 """Least signal to noise of a mark, and of one twice as long as wide: noise alone passes it less than once in ten
 frames of 24 megapixels."""
 

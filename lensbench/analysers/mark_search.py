@@ -11,7 +11,6 @@ from lensbench.analysers.grey import CELL_PX, GreyPicture, settle
 from lensbench.analysers.mark_filters import Peaks, find_peaks
 from lensbench.analysers.mark_grids import Box, Grids, Level, apart, in_any, joined
 from lensbench.analysers.mark_judging import (
-    LEAST_SIGNAL,
     PATCH_PX,
     Found,
     is_beside,
@@ -28,8 +27,9 @@ from lensbench.analysers.mark_judging import (
 from lensbench.analysers.mark_lines import Segments, find_segments
 from lensbench.analysers.mark_shape import Shape, fit_shapes, refit_shapes
 
-SEED_SIGNAL = 5.2
-"""Least signal to noise of a segment from which a fibre is followed."""
+PEAK_SIGNAL, SEED_SIGNAL = 5.7, 5.2
+"""Least signal to noise of a filter's answer where a shape is fitted, and of a segment from which a fibre is
+followed: neither matches a mark quite."""
 
 FIBRE_LEVELS_PX = ((4, 8), (2,))
 """Cells of the grids on which fibres are looked for: on the finest, which takes the longest, only at last."""
@@ -96,7 +96,7 @@ class _Search:
         self.picture = picture
         self.grids = Grids(picture.z.copy())
         self.found: list[Found] = []
-        self.peaks = self._show(find_peaks(self.grids.grounded, LEAST_SIGNAL))
+        self.peaks = self._show(find_peaks(self.grids.grounded, PEAK_SIGNAL))
         self.tried = NO_PEAKS
 
     # -- round marks --
@@ -319,10 +319,10 @@ class _Search:
         self.changed += changed
         boxes = joined(changed)
         if len(boxes) > MANY_BOXES:
-            found = [find_peaks(self.grids.grounded, LEAST_SIGNAL)]
+            found = [find_peaks(self.grids.grounded, PEAK_SIGNAL)]
             found[0] = found[0].chosen(in_any(boxes, found[0].x, found[0].y))
         else:
-            found = [find_peaks(self.grids.grounded, LEAST_SIGNAL, box) for box in boxes]
+            found = [find_peaks(self.grids.grounded, PEAK_SIGNAL, box) for box in boxes]
         self.tried, kept = (p.chosen(~in_any(boxes, p.x, p.y)) for p in (self.tried, self.peaks))
         peaks = _together([kept, *found])
         self.peaks = self._show(peaks.chosen(~self._was_tried(peaks)))
