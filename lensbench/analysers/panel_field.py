@@ -251,10 +251,10 @@ def _turn(degrees: float) -> NDArray[np.float64]:
 
 
 def _round_functions(cells: NDArray) -> NDArray[np.float64]:
-    """What a lens may do: free along the radius, and once around it as a decentred one does."""
+    """What a lens may do: free along the radius, bright spots too, and once around it as a decentred one does."""
     u, v = cells.T
     q = u**2 + v**2
-    even = [q**power for power in range(5)]
+    even = [q**power for power in range(5)] + [np.exp(-q / (2 * width**2)) for width in (0.08, 0.14, 0.22, 0.32)]
     return np.stack(even + [side * q**power for side in (u, v) for power in range(3)], axis=1)
 
 

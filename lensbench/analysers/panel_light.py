@@ -142,27 +142,32 @@ def split_panel(
     if values.shape[1] < 60:
         return nothing, LightPanel(_places(given), False, notes=["Too little of the frame can be read.", ASLANT])
     change = _smooth_change(cells, values)
+    moved = any(place.turn_deg == given[0].turn_deg for place in given[1:])
+    unseen = [*([] if turned else [GRADIENT]), *([] if moved else [TURNED_ONLY]), ASLANT]
     if change < ALIKE:
-        text = f"Moving the light changed its picture by no more than {max(change, 0.001):.3f} stop: it is even."
-        notes = [text, *([] if turned else [GRADIENT]), ASLANT]
-        return nothing, LightPanel(_places(given), True, Figure(change, 0.0, 2 * ALIKE, "stops"), ALIKE, notes)
+        text = f"{'Moving' if moved else 'Turning'} the light changed its picture by no more than "
+        text += f"{max(change, 0.001):.3f} stop: it is even, as far as that can show."
+        span, left = (Figure(change, 0.0, 2 * ALIKE, "stops"), ALIKE) if moved else (None, None)
+        return nothing, LightPanel(_places(given), True, span, left, [text, *unseen])
     extent = np.array(size) / half
     field, best, rivals = _best_fits(cells, values, given, extent)
-    moved = any(place.turn_deg == given[0].turn_deg for place in given[1:])
     said = all(place.shift is not None or place.turn_deg != given[0].turn_deg for place in given[1:])
     left = _left(field, best, rivals, turned)
     far = np.abs(best.moves.shift).max() > FARTHEST
     if best.scale > WORST_SCALE or ((left > MOST_LEFT or far) and moved and not said):
         return nothing, LightPanel(_places(given), False, notes=[UNTOLD, ASLANT])
-    all_blocks = np.stack(np.meshgrid((x - middle[0]) / half, (y - middle[1]) / half), axis=-1).reshape(-1, 2)
-    panel = np.stack([field.basis(k, s, all_blocks) @ best.coefficients for k, s in enumerate(best.moves.shift)])
-    panel -= _plane_of(panel.mean(axis=0), all_blocks, turned)
+    blocks = np.stack(np.meshgrid((x - middle[0]) / half, (y - middle[1]) / half), axis=-1).reshape(-1, 2)
+    panel = _seen_by_place(field, best, blocks, turned)
     shown = panel[0] - panel[0].mean()
     span = Figure.of(shown.max() - shown.min(), 2 * left, "stops") if moved else None
-    notes = [*([] if turned else [GRADIENT]), *([] if moved else [TURNED_ONLY]), ASLANT]
     places = _places(given) if rivals else _places(given, best, extent)
-    finding = LightPanel(places, True, span, left if moved else None, notes)
-    return panel.reshape(stops.shape), finding
+    return panel.reshape(stops.shape), LightPanel(places, True, span, left if moved else None, unseen)
+
+
+def _seen_by_place(field: PanelField, best: PanelFit, blocks: NDArray, turned: bool) -> NDArray[np.float64]:
+    """The panel's light over the blocks with the panel at each of its places, shape (places, blocks)."""
+    panel = np.stack([field.basis(k, s, blocks) @ best.coefficients for k, s in enumerate(best.moves.shift)])
+    return panel - _plane_of(panel.mean(axis=0), blocks, turned)
 
 
 def _is_turned(given: Sequence[PanelGiven]) -> bool:

@@ -41,12 +41,15 @@ date = "{date}"
 layout = "target.json"
 # rulers_measured_mm = [149.8, 150.1]    # the printed ruler bars across and up, measured by hand
 # print_dpi = 600
+# light_traps = [[7, 5]]                 # tiles cut out and backed with black, for the glare: column and row
 
 # More lines that a [[shot]] may have, where they matter (the guide says what they tell):
 # setup = 2             for everything shot again after refocusing and remounting
 # rail_mm = 12.06       the rail's reading, for a series through focus
 # lens_turn_deg = 90    the lens turned in its mount, anticlockwise as seen in the picture
 # panel = 2             the even light moved to its second place
+# panel_turn_deg = 180  the even light turned about the middle of the picture
+# panel_shift = [0.3, 0.0]    how far it was moved to the right and down, in parts of the picture
 """
 
 

@@ -115,6 +115,13 @@ def test_an_even_panel_is_said_to_be_even():
     assert "it is even" in finding.notes[0]
 
 
+def test_a_half_turn_of_a_centred_bulge_shows_nothing_and_says_so():
+    stops, _ = seen([(0, 0), (0, 0)], [0, 180], waves=0.0, slope=(0, 0))
+    found, finding = split(stops, [PanelGiven(1), PanelGiven(1, 180.0)])
+    assert not found.any() and finding.unevenness_stops is None and finding.left_stops is None
+    assert any("not moved" in note for note in finding.notes)
+
+
 def test_one_place_says_what_is_in_the_figures():
     stops, _ = seen([(0, 0)])
     found, finding = split(stops, MOVED[:1])
