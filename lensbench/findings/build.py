@@ -1,0 +1,23 @@
+"""What was measured, and with what camera."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class Build(msgspec.Struct, frozen=True):
+    """The lens as put together for this session."""
+
+    name: str
+    parts: list[str] = []
+    notes: str = ""
+    date: str = ""
+
+
+class Camera(msgspec.Struct, frozen=True):
+    """The camera's frame; sensor and pitch are None where the session file gives no sensor size."""
+
+    size_px: tuple[int, int]
+    sensor_mm: tuple[float, float] | None = None
+    pixel_pitch_um: float | None = None
+    model: str | None = None

@@ -1,0 +1,44 @@
+"""Dirt marks of a flat."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings.figure import Figure
+
+
+class Mark(msgspec.Struct):
+    """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
+
+    `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
+    `path` is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as
+    shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of
+    these joined by ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell
+    more.
+    """
+
+    x: float
+    y: float
+    kind: str
+    width_px: Figure
+    length_px: Figure
+    depth_percent: Figure
+    signal_to_noise: float
+    zone: str
+    path: list[tuple[float, float]] = []
+    place: str = ""
+    place_why: str = ""
+
+
+class PanelMarks(msgspec.Struct):
+    """Marks of a flat that was taken with the light panel elsewhere (`panel` in the session file)."""
+
+    panel: int
+    marks: list[Mark] = []
+
+
+class Dust(msgspec.Struct):
+    """Dirt marks of one setting, the plainest first; and those with the light panel moved, where it was."""
+
+    marks: list[Mark] = []
+    panels: list[PanelMarks] = []

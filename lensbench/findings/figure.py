@@ -1,0 +1,44 @@
+"""A measured value with its interval, a place, and a notice: what all findings are made of."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class Figure(msgspec.Struct, frozen=True):
+    """A measured value and the 95 % interval of that shot's own noise, low to high."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+    @classmethod
+    def of(cls, value: float, half_width: float, unit: str) -> Figure:
+        """A figure whose interval reaches `half_width` to both sides."""
+        value, half_width = float(value), abs(float(half_width))
+        return cls(value, value - half_width, value + half_width, unit)
+
+    @property
+    def half_width(self) -> float:
+        """Half of the interval's width."""
+        return (self.high - self.low) / 2
+
+    def scaled(self, factor: float, unit: str) -> Figure:
+        """The figure in another unit, which is this one over a positive factor."""
+        return Figure(self.value * factor, self.low * factor, self.high * factor, unit)
+
+
+class Place(msgspec.Struct, frozen=True):
+    """A measured place in pixels."""
+
+    x: Figure
+    y: Figure
+
+
+class Notice(msgspec.Struct, frozen=True):
+    """Something that the user should know: a short code, the shot's file name (or None), and a sentence."""
+
+    code: str
+    shot: str | None
+    text: str

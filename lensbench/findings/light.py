@@ -1,0 +1,191 @@
+"""Falloff, coverage, the light panel, and veiling glare."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings.figure import Figure, Place
+
+
+class ZoneFalloff(msgspec.Struct):
+    """A zone's falloff in stops below the mean at h < 0.1, positive is darker."""
+
+    zone: str
+    stops: Figure
+
+
+class FalloffGrid(msgspec.Struct):
+    """The smooth map: `stops[j][i]` at (x[i], y[j]); None where the flat could not be read."""
+
+    x: list[float]
+    y: list[float]
+    stops: list[list[float | None]]
+
+
+class FalloffStep(msgspec.Struct, frozen=True):
+    """Falloff at one distance h from the frame's centre: the mean around it, and its darkest and lightest place.
+
+    `cos4_stops` is what the cos⁴ law takes at this h; None where the field angle was not measured.
+    """
+
+    h: float
+    stops: Figure
+    darkest: float
+    lightest: float
+    cos4_stops: Figure | None = None
+
+
+class FalloffContour(msgspec.Struct, frozen=True):
+    """Where falloff reaches a third of a stop, two thirds, …: lines in pixels; how much of the frame is darker."""
+
+    stops: float
+    darker_percent: Figure
+    lines: list[list[tuple[float, float]]]
+
+
+class Lopsidedness(msgspec.Struct, frozen=True):
+    """An arrow towards the darker side: stops from the frame's centre to h = 1, x right, y down."""
+
+    across_stops: Figure
+    down_stops: Figure
+    size_stops: Figure
+    darker_at: str
+
+
+class ZoneCast(msgspec.Struct, frozen=True):
+    """A zone's colour cast: red over green and blue over green against those at h < 0.1, in percent."""
+
+    zone: str
+    red_percent: Figure | None
+    blue_percent: Figure | None
+
+
+class BrightSpot(msgspec.Struct, frozen=True):
+    """A bright spot in the middle, which is left out of all stops.
+
+    `percent` is how much brighter its middle is than the lens's own light there, `radius_px` where it is half as
+    strong.
+    """
+
+    percent: Figure
+    radius_px: Figure
+    centre_px: Place
+    note: str
+
+
+class PanelPlace(msgspec.Struct, frozen=True):
+    """How the light panel stood in some of the flats, against the first place.
+
+    `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent
+    of its height; None where the flats can't tell. `turn_deg` is the session file's, anticlockwise as seen.
+    """
+
+    panel: int
+    turn_deg: float
+    shift_percent: tuple[Figure, Figure] | None
+
+
+class LightPanel(msgspec.Struct):
+    """The light itself, told from the lens by moving it, and what could not be told.
+
+    `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
+    `left_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
+    """
+
+    places: list[PanelPlace]
+    taken_off: bool
+    unevenness_stops: Figure | None = None
+    left_stops: float | None = None
+    notes: list[str] = []
+
+
+class UsableLight(msgspec.Struct, frozen=True):
+    """How far from the centre of the light a number of stops is reached; None where that lies beyond the frame."""
+
+    stops: float
+    radius_px: Figure | None
+    radius_mm: Figure | None
+
+
+class CutCorner(msgspec.Struct, frozen=True):
+    """A corner zone of which a hard edge cuts a part."""
+
+    zone: str
+    cut_percent: Figure
+
+
+class HardEdge(msgspec.Struct, frozen=True):
+    """Where a barrel or ring ends the light abruptly: the circle through it, and which corners it cuts.
+
+    The radius is where light has fallen to half. `width_px` is how far it takes to fall from nine tenths to one.
+    The circle is None where too little of it is seen.
+    """
+
+    corners: list[CutCorner]
+    width_px: Figure
+    centre_px: Place | None
+    radius_px: Figure | None
+    radius_mm: Figure | None
+
+
+class Coverage(msgspec.Struct):
+    """How far the light reaches."""
+
+    usable: list[UsableLight] = []
+    hard_edge: HardEdge | None = None
+
+
+class Falloff(msgspec.Struct):
+    """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame."""
+
+    zones: list[ZoneFalloff]
+    grid: FalloffGrid
+    centre_px: Place | None
+    covers_frame: bool
+    worst_corner: ZoneFalloff | None = None
+    profile: list[FalloffStep] = []
+    contours: list[FalloffContour] = []
+    lopsided: Lopsidedness | None = None
+    cast: list[ZoneCast] = []
+    bright_spot: BrightSpot | None = None
+    panel: LightPanel | None = None
+    coverage: Coverage | None = None
+
+
+class TileGlare(msgspec.Struct, frozen=True):
+    """Light in one dark tile, in percent of the white around it; `light_trap` where it is a hole over black."""
+
+    column: int
+    row: int
+    x: float
+    y: float
+    h: float
+    dark_percent: Figure
+    light_trap: bool
+    shot: str = ""
+
+
+class ZoneGlare(msgspec.Struct, frozen=True):
+    """A zone's light in dark tiles as seen, and less the ink's own reflectance: the veiling glare index."""
+
+    zone: str
+    dark_percent: Figure
+    glare_percent: Figure | None
+    tiles: int
+
+
+class Glare(msgspec.Struct):
+    """Haze and veiling glare of one setting: light in the dark, in percent of the white around.
+
+    `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or
+    ``not known``. `systematic_percent` is how far all figures may be off alike, in percentage points, because of
+    the ink and the black level.
+    """
+
+    channel: str
+    zones: list[ZoneGlare] = []
+    tiles: list[TileGlare] = []
+    ink_percent: Figure | None = None
+    ink_from: str = "not known"
+    systematic_percent: float | None = None
+    notes: list[str] = []

@@ -1,0 +1,40 @@
+"""Shots taken alike, and what they show."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings.dirt import Dust
+from lensbench.findings.figure import Figure
+from lensbench.findings.focus import Focus, RailAdvice
+from lensbench.findings.fringing import Fringing
+from lensbench.findings.geometry import Geometry
+from lensbench.findings.light import Falloff, Glare
+from lensbench.findings.sharpness import Limits, Sharpness
+
+
+class Setting(msgspec.Struct):
+    """Shots taken alike (same aperture, lens turn and setup) and what they show."""
+
+    f_number: float | None = None
+    aperture: str | None = None
+    lens_turn_deg: float = 0.0
+    setup: int = 1
+    shots: list[str] = []
+    magnification: Figure | None = None
+    sharpness: Sharpness | None = None
+    limits: Limits | None = None
+    fringing: Fringing | None = None
+    falloff: Falloff | None = None
+    dust: Dust | None = None
+    geometry: Geometry | None = None
+    glare: Glare | None = None
+    focus: Focus | None = None
+    rail_advice: RailAdvice | None = None
+
+    @property
+    def label(self) -> str:
+        """The aperture as the user calls it."""
+        if self.f_number is not None:
+            return f"f/{self.f_number:g}"
+        return self.aperture or "aperture not given"

@@ -1,0 +1,157 @@
+"""Sharpness: edges, places, zones, and what belongs to lens, pixel and print."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings.figure import Figure
+
+
+class EdgeSharpness(msgspec.Struct):
+    """One edge in one channel.
+
+    `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
+    side); ``blade`` for an edge that belongs to no tile, with column and row counting the edges of the shot.
+    `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
+    edge went into its zone's figures, `why` is the reason where it did not. `rise_px` is the distance from 10 % to
+    90 % across it, `overshoot_percent` how far the profile passes its plateaus, `contrast_to_noise` white minus
+    dark over the noise of one white sample.
+    """
+
+    column: int
+    row: int
+    leg: str
+    direction: str
+    channel: str
+    x: float
+    y: float
+    h: float
+    angle_deg: float
+    mtf50: Figure | None
+    used: bool
+    why: str = ""
+    shot: str = ""
+    rise_px: float | None = None
+    overshoot_percent: float | None = None
+    contrast_to_noise: float | None = None
+
+
+class TileSharpness(msgspec.Struct):
+    """Sharpness of one place and channel exactly along and across the radius, from all edges of its tile."""
+
+    column: int
+    row: int
+    channel: str
+    x: float
+    y: float
+    h: float
+    sagittal: Figure | None
+    tangential: Figure | None
+    used: bool
+    shot: str = ""
+
+
+class Contrast(msgspec.Struct, frozen=True):
+    """Contrast (MTF) at one frequency."""
+
+    frequency: float
+    unit: str
+    mtf: Figure
+
+
+class ContrastCurve(msgspec.Struct, frozen=True):
+    """Contrast against frequency in cycles a pixel, with its 95 % interval."""
+
+    frequency: list[float]
+    mtf: list[float]
+    low: list[float]
+    high: list[float]
+
+
+class ZoneSharpness(msgspec.Struct):
+    """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
+
+    `mtf50_lw_ph` is in line widths a picture height. `contrast` holds the MTF at chosen frequencies, `curve` the
+    whole of it.
+    """
+
+    zone: str
+    channel: str
+    direction: str
+    mtf50: Figure
+    mtf50_lp_mm: Figure | None
+    edges: int
+    mtf50_lw_ph: Figure | None = None
+    contrast: list[Contrast] = []
+    curve: ContrastCurve | None = None
+
+
+class ZoneDifference(msgspec.Struct, frozen=True):
+    """How two of a zone's MTF50 differ, in percent of their mean.
+
+    Of ``sagittal`` against ``tangential`` in one channel (astigmatism: positive where sagittal is sharper), or of
+    one channel against another in the mean of the directions (positive where the first is sharper).
+    """
+
+    zone: str
+    first: str
+    against: str
+    percent: Figure
+    channel: str | None = None
+
+
+class Sharpness(msgspec.Struct):
+    """Sharpness of one setting.
+
+    `mind` names, in a few words each, what besides the lens sets or spoils these figures.
+    """
+
+    edges: list[EdgeSharpness] = []
+    zones: list[ZoneSharpness] = []
+    tiles: list[TileSharpness] = []
+    astigmatism: list[ZoneDifference] = []
+    colours: list[ZoneDifference] = []
+    mind: list[str] = []
+
+
+class ZoneLimits(msgspec.Struct):
+    """What of a zone's MTF50 is the lens's own, and how much of what is possible it reaches.
+
+    `lens_only` is the contrast with the pixel's aperture, and the print where it is known, divided out;
+    it ends at `known_until` (cy/px), where the division would amplify noise past use. `lens_only_mtf50` is None
+    where the lens alone keeps more than half of the contrast that far. `allowed_mtf50` (cy/px) is what
+    diffraction and the pixel together allow, `reached_percent` the zone's MTF50 in percent of that;
+    `print_percent` is how much sharper the zone would read without the print's own blur.
+    """
+
+    zone: str
+    channel: str
+    direction: str
+    lens_only_mtf50: Figure | None = None
+    lens_only_mtf50_lp_mm: Figure | None = None
+    known_until: float | None = None
+    allowed_mtf50: float | None = None
+    allowed_mtf50_lp_mm: float | None = None
+    reached_percent: Figure | None = None
+    print_percent: float | None = None
+    lens_only: ContrastCurve | None = None
+
+
+class PrintBlur(msgspec.Struct, frozen=True):
+    """What the print does to its own edges, as a standard deviation in px on the sensor; `told_by` says whence.
+
+    ``raggedness``: measured on the edges' lines. ``dots``: reckoned from the printer's dots (`print_dpi`).
+    """
+
+    sigma_px: Figure
+    told_by: str
+
+
+class Limits(msgspec.Struct):
+    """What belongs to whom: lens, pixel, diffraction, print. `missing` says what else would have to be known."""
+
+    zones: list[ZoneLimits] = []
+    effective_f_number: float | None = None
+    print_blur: PrintBlur | None = None
+    print_limited: list[str] = []
+    missing: list[str] = []

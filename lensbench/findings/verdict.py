@@ -1,0 +1,129 @@
+"""The answers: from setup to setup, assembly, dirt."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings.figure import Figure
+
+
+class Repeated(msgspec.Struct):
+    """One figure over several setups of one aperture.
+
+    `what` is ``sharpness`` (MTF50, mean of directions), ``fringing`` (outward) or ``falloff``. `mean` has the
+    interval that the setups themselves leave it (Student's t); `spread` is the standard deviation of one setup
+    about it, with its interval (chi squared); `shot_half_width` is half of the interval that the noise of one
+    setup's shots leaves. `differ_by` is how far the means of two builds must lie apart, each from as many setups,
+    before they may be called different (95 %).
+    """
+
+    what: str
+    zone: str
+    channel: str
+    mean: Figure
+    spread: Figure
+    shot_half_width: float
+    differ_by: float
+    setups: int
+
+
+class Repeats(msgspec.Struct):
+    """Several setups of one aperture (refocused, remounted), and how their figures differ."""
+
+    f_number: float | None
+    aperture: str | None
+    lens_turn_deg: float
+    setups: list[int]
+    figures: list[Repeated]
+
+
+class OpticalCentre(msgspec.Struct):
+    """One sign of where the lens's axis meets the sensor, from the frame's centre: x right, y down.
+
+    In mm on the sensor, or in px where the sensor's size isn't known.
+    """
+
+    of: str
+    x: Figure
+    y: Figure
+
+
+class TurnTest(msgspec.Struct):
+    """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
+
+    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `blame` is
+    ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it.
+    """
+
+    of: str
+    stays: tuple[Figure, Figure]
+    turns: tuple[Figure, Figure]
+    blame: str
+
+
+class SofterSide(msgspec.Struct, frozen=True):
+    """Which side of the picture is softer than the one across from it.
+
+    `side` is ``right``, ``top left`` and so on; `percent` how much less MTF50 it has, at the border; `setting` the
+    aperture that shows it most. `blame` is that of the turn test (see `TurnTest`) or of a series along a rail, or
+    ``can't tell`` without either: a target that leans and a lens that leans look alike.
+    """
+
+    side: str
+    percent: Figure
+    setting: str
+    blame: str
+
+
+class Assembly(msgspec.Struct):
+    """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
+
+    answer: str
+    centres: list[OpticalCentre] = []
+    turn_tests: list[TurnTest] = []
+    text: str = ""
+    softer_side: SofterSide | None = None
+
+
+class Sighting(msgspec.Struct, frozen=True):
+    """Where a mark was seen: the number of the setting in `Report.settings`, and of the mark in its list."""
+
+    setting: int
+    mark: int
+
+
+class TracedMark(msgspec.Struct):
+    """One mark followed through the apertures.
+
+    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `place_why` are as in
+    `Mark`. `distance_mm` is how far from the sensor the mark, or its image, lies, where its blur tells.
+    `shows_from` is the widest aperture at which it was seen, where wider ones did not show it.
+    """
+
+    kind: str
+    x: float
+    y: float
+    place: str
+    place_why: str
+    distance_mm: Figure | None
+    sightings: list[Sighting]
+    shows_from: str | None = None
+
+
+class Dirt(msgspec.Struct):
+    """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words.
+
+    `advice` says what was odd about the shots, and which further shots would tell more.
+    """
+
+    marks: list[TracedMark] = []
+    places: str = ""
+    apertures: str = ""
+    advice: list[str] = []
+
+
+class Verdict(msgspec.Struct):
+    """The answers; each part is None until its question can be answered."""
+
+    assembly: Assembly | None = None
+    dirt: Dirt | None = None
