@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import expit
 
 from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
@@ -28,7 +29,7 @@ def with_line(light, at, along, width, level):
     y, x = np.mgrid[: light.shape[0], : light.shape[1]]
     dx, dy = x - at[0], y - at[1]
     across, far = along[0] * dy - along[1] * dx, np.abs(along[0] * dx + along[1] * dy)
-    share = 1 / (1 + np.exp((np.abs(across) - width / 2) * 3)) / (1 + np.exp((far - 20) * 3))
+    share = expit((width / 2 - np.abs(across)) * 3) * expit((20 - far) * 3)
     return light + share * (level - light)
 
 
