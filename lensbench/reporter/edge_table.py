@@ -18,6 +18,7 @@ REMEDIES = {
     "too short for its blur": "show a longer piece of it, or focus",
     "blurred beyond measure": "focus first",
     "drowned in noise": "more light, or a lower ISO",
+    "too small in the picture": "use a longer edge, or come nearer",
     "ragged": "use a cleaner edge; it must be straight as a razor's",
     "bent": "use a straight edge",
     "even for": "keep other edges, folds and reflections away from it",
