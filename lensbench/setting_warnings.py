@@ -107,14 +107,15 @@ def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
 
 def _out_of_focus(error: FocusError, setting: Setting) -> str:
     said = (
-        f"the whole sheet is out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred as "
+        f"the whole sheet looks out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred as "
         f"by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave depth, "
         f"and reaches {error.reached_percent:.0f} % of what is possible."
     )
+    otherwise = "If that is no sharper, it is no focus error: the lens blurs so everywhere."
     if setting.magnification is None:
-        return f"{said} Focus anew and shoot again."
+        return f"{said} Focus anew and shoot again. {otherwise}"
     rail = error.defocus_um / 1000 / setting.magnification.value**2
-    return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again."
+    return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again. {otherwise}"
 
 
 def _tilted(depth: SheetDepth, setting: Setting) -> str:

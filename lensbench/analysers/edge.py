@@ -237,7 +237,9 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     )
     fit.begin()
     endless = fit.mtf50(), fit.place()
-    _without_spill(fit, Spill(places, margin, why == ""))
+    # An edge that shows no plateaus tells no light that could spill onto the others of its tile.
+    told = (why == "") & (fit.reach.min(axis=1) >= LEAST_REACH)
+    _without_spill(fit, Spill(places, margin, told))
     fit.finish()
     return _responses(nominal, places, fit, rough, why, _by_spill(fit, *endless))
 
