@@ -21,7 +21,7 @@ from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_curves import GAUSSIAN_MTF50
 from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
-from lensbench.analysers.edge_rough import RoughEdges, look_roughly
+from lensbench.analysers.edge_rough import MAX_TURN, RoughEdges, are_uncut, look_roughly
 from lensbench.analysers.edge_samples import EdgeSamples, gather
 from lensbench.analysers.edge_spill import Spill
 from lensbench.shot import Shot
@@ -56,6 +56,10 @@ MIN_LENGTH = 16.0
 
 GOOD_LENGTH = 6.0
 """... and that which is worth staying so near to the others for, in blur widths."""
+
+STRAYED = 0.95
+"""The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
+astray by the stump of an edge that the border left, and what is fitted about it is no edge."""
 
 LEAST_REACH = 4.0
 """Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
@@ -219,6 +223,8 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     margin = _margins(places, rough.blur, shot.size)
     low, high = places.span(margin, shot.size)
     why = rough.why.copy()
+    strayed = (np.abs(rough.turn) > STRAYED * MAX_TURN) & ~are_uncut(nominal, shot.size)
+    why[(why == "") & strayed] = "too little of it in the frame"
     why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
     samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
     # The first look was at thinned samples: it may have missed a glint.
@@ -237,9 +243,8 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     )
     fit.begin()
     endless = fit.mtf50(), fit.place()
-    # An edge that shows no plateaus tells no light that could spill onto the others of its tile.
-    told = (why == "") & (fit.reach.min(axis=1) >= LEAST_REACH)
-    _without_spill(fit, Spill(places, margin, told))
+    # What an edge too poor for figures shows must not be taken off the others of its tile.
+    _without_spill(fit, Spill(places, margin, _judged(fit, why, _mtf50_sigma(fit)) == ""))
     fit.finish()
     return _responses(nominal, places, fit, rough, why, _by_spill(fit, *endless))
 
@@ -286,11 +291,7 @@ def _responses(
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
-    why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
-    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
-    why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
-    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
+    why = _judged(fit, why, mtf50_sigma)
     line = _line_of(nominal, places, fit)
     rise, overshoot = _rise_and_overshoot(fit)
     scale = rough.white - rough.dark
@@ -321,6 +322,16 @@ def _responses(
         contrast_to_noise=known((white - dark) / noise),
         why=why,
     )
+
+
+def _judged(fit: EdgeFit, why: NDArray, mtf50_sigma: NDArray) -> NDArray:
+    """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
+    why, mtf50 = why.copy(), fit.mtf50()
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
+    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
+    why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
+    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
+    return why
 
 
 def _mtf50_sigma(fit: EdgeFit) -> NDArray:

@@ -113,7 +113,7 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     steps = _in_steps(samples, n)
     dark, white, noise = _levels(steps)
     clipped = samples.clipped / np.maximum(samples.taken, 1)
-    why = _reasons(steps, dark, white, noise, clipped, _uncut(places, shot.size))
+    why = _reasons(steps, dark, white, noise, clipped, are_uncut(places, shot.size))
     good = why == ""
     white = np.where(good, white, dark + 1.0)
     offset, blur = _place_and_blur(steps, dark, white)
@@ -163,7 +163,7 @@ def _levels(steps: _Steps) -> tuple[NDArray, NDArray, NDArray]:
     return dark, white, np.sqrt(mean_of(steps.scatter, sides[1]))
 
 
-def _uncut(places: EdgePlaces, size: tuple[int, int]) -> NDArray[np.bool_]:
+def are_uncut(places: EdgePlaces, size: tuple[int, int]) -> NDArray[np.bool_]:
     """Whose ends, and a little of both sides, are in the frame."""
     beside = places.middle[:, None] + np.array([-1, 1])[:, None] * 2 * LEAST_SIDE * places.normal[:, None]
     points = np.concatenate([places.ends_px, beside], axis=1)

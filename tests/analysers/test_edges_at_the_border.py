@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from lensbench.analysers.edge import blade_places, measure_edges
+from lensbench.analysers.edge_places import tile_edges
+from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
 
 BLUR = known.gaussian(0.8)
@@ -35,3 +37,19 @@ def test_a_side_that_is_hardly_seen_is_not_mistaken(side, seen_px):
 def test_a_side_out_of_the_frame_is_said(side):
     found, _ = beside_the_border(side, 2, 3.0, 1)
     assert found.why[0] == "too little of it in the frame"
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_a_stump_of_an_edge_spoils_neither_itself_nor_the_rest_of_its_tile(seed):
+    sheet = known.tile_sheet(known.gaussian(2.2), 1, 6, pitch=340, leg=150.0, seed=seed)
+    for cut in (90, 98, 106):
+        corners = sheet.corners - np.array([cut, 0.0])
+        found = FoundTiles(sheet.column, sheet.row, corners, np.ones(len(corners), bool), False)
+        places = tile_edges(found)
+        shot = known.expose(sheet.light[:, cut:], seed=seed)
+        edges = measure_edges(shot, places, ["green"], threads=1)["green"]
+        angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
+        true = [known.true_mtf50(known.with_pixel(known.gaussian(2.2), angle)) for angle in angles]
+        off = ((edges.mtf50 - true) / edges.mtf50_sigma)[edges.measured]
+        assert len(off) > 8
+        assert np.abs(off).max() < 4
