@@ -8,6 +8,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from lensbench.errors import BenchError
+
 
 @contextlib.contextmanager
 def written_whole(path: str | Path) -> Iterator[Path]:
@@ -22,10 +24,18 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     ------
     Path
         A path in the same folder and with the same ending, to be written by the caller.
+
+    Raises
+    ------
+    BenchError
+        Where the folder can't be made or written to.
     """
     path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=".writing-", suffix=path.suffix, dir=path.parent)
+    made_folder(path.parent)
+    try:
+        handle, name = tempfile.mkstemp(prefix=".writing-", suffix=path.suffix, dir=path.parent)
+    except OSError as error:
+        raise _cannot_write(path.parent, error) from None
     os.close(handle)
     temporary = Path(name)
     try:
@@ -37,6 +47,24 @@ def written_whole(path: str | Path) -> Iterator[Path]:
         os.replace(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def made_folder(folder: Path) -> None:
+    """Make a folder where it is missing.
+
+    Raises
+    ------
+    BenchError
+        Where that can't be done, as where a file has its name.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _cannot_write(folder, error) from None
+
+
+def _cannot_write(folder: Path, error: OSError) -> BenchError:
+    return BenchError(f"{folder}: can't be written to ({error.strerror}). Name another folder.")
 
 
 def write_text_whole(path: str | Path, text: str) -> None:

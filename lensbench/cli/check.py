@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json
+from lensbench.cli.screen import AsJson, print_json, say
 
 if TYPE_CHECKING:
     from lensbench.verdicts.cleanliness import Cleanliness
@@ -58,6 +58,8 @@ def _read(path: Path, encoding: str | None) -> Flat:
     from lensbench.verdicts.since import Flat
 
     shot = load_shot(path, encoding)
+    if shot.incomparable:
+        say(f"{shot.name}: {shot.incomparable}")
     if why := why_no_even_light(shot):
         raise BenchError(f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet.")
     return Flat(shot.name, shot.size, shot.exposure.f_number, find_marks(shot).marks)

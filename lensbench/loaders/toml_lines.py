@@ -83,6 +83,8 @@ def _hint(line: str, why: str) -> str:
         return "Write decimals with a point, such as 5.6."
     if re.search("[“”„‘’«»]", line):
         return 'Use plain straight quotes: "…".'
+    if re.match(r"[fF]\s*/\s*\d", value):
+        return "Write the number alone, without f/: f_number = 5.6."
     if value and re.match(r"[^\W\d]", value) and not value.startswith(("true", "false")):
         return 'Put words and file names in quotes: "…".'
     if "=" not in line and not line.strip().startswith("["):

@@ -65,7 +65,7 @@ def _lens_alone(report: Report, setting: Setting) -> Table | None:
     unit = sharpness_unit(report)
     per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
     cells = [_limits_row(zone, unit, per_unit) for zone in limits.values()]
-    own = [f"{what}, {unit}" for what in ("lens alone", "told up to", "possible")]
+    own = [f"{what}, {unit}" for what in ("lens without the pixels", "known up to", "possible with the pixels")]
     head = ["zone", *own, "reached, %", "print takes, %"]
     caption = f"The lens alone, and the possible, at {sentences.setting_name(setting)}, mean of both directions"
     return Table(caption, head, cells)

@@ -13,7 +13,7 @@ import tomlkit
 from joblib import Parallel, delayed
 
 from lensbench.dng import write_dng
-from lensbench.files import write_text_whole
+from lensbench.files import made_folder, write_text_whole
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.flat_shot import FlatTruth, flat_shot
 from lensbench.simulator.lens import Lens
@@ -82,7 +82,7 @@ def write_session(
         By file name.
     """
     folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
+    made_folder(folder)
     write_layout(folder / "target.json", bench.layout)
     write_text_whole(folder / "session.toml", session_text(bench, takes))
     truths: dict[str, Truth] = {}

@@ -173,6 +173,11 @@ def make_layout(
 
 def write_layout(path: str | Path, layout: Layout) -> None:
     """Write a layout as `target.json`, one tile a line."""
+    write_text_whole(path, layout_text(layout))
+
+
+def layout_text(layout: Layout) -> str:
+    """What stands in the `target.json` of a layout."""
     head = {
         "format": FORMAT,
         "pitch_mm": round(layout.pitch_mm, 5),
@@ -185,8 +190,7 @@ def write_layout(path: str | Path, layout: Layout) -> None:
         for c, r, corners in zip(layout.column, layout.row, layout.corners_mm, strict=True)
     ]
     lines = [f" {json.dumps(key)}: {json.dumps(value)},\n" for key, value in head.items()]
-    text = "{\n" + "".join(lines) + ' "tiles": [\n  ' + ",\n  ".join(tiles) + "\n ]\n}\n"
-    write_text_whole(path, text)
+    return "{\n" + "".join(lines) + ' "tiles": [\n  ' + ",\n  ".join(tiles) + "\n ]\n}\n"
 
 
 def read_layout(path: str | Path) -> Layout:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
 from lensbench.files import written_whole
-from lensbench.target.layout import Layout, make_layout, write_layout
+from lensbench.target.layout import Layout, layout_text, make_layout, write_layout
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -135,8 +135,19 @@ def size_from_words(words: str) -> tuple[float, float]:
 
 
 def write_target(folder: str | Path, sheet: Sheet) -> list[Path]:
-    """Write `target.pdf`, `target.svg` and `target.json` into a folder and say where."""
+    """Write `target.pdf`, `target.svg` and `target.json` into a folder and say where.
+
+    Raises
+    ------
+    BenchError
+        Where the folder holds the layout of another print, which that print's shots need, or can't be written.
+    """
     folder = Path(folder)
+    kept = folder / "target.json"
+    if kept.exists() and kept.read_text(encoding="utf-8", errors="replace") != layout_text(sheet.layout):
+        raise BenchError(
+            f"{kept}: belongs to another print. Name another folder, so that it stays with that print."
+        )
     drawing = _target_drawing(sheet)
     written = [_save(folder / f"target.{kind}", drawing) for kind in ("pdf", "svg")]
     write_layout(folder / "target.json", sheet.layout)

@@ -184,6 +184,7 @@ def test_tables_gone_wrong(text, said, folder):
     ("text", "said"),
     [
         ("[[shot]]\nf_number = 5,6\n", r"line 2: 'f_number = 5,6' can't be understood.*decimals with a point"),
+        ("[[shot]]\nf_number = f/4\n", r"line 2: .*without f/"),
         ("[[shot]]\nfile = t_056.dng\n", r"line 2: .*Put words and file names in quotes"),
         ("[[shot]]\nfile = “t_056.dng”\n", r"line 2: .*plain straight quotes"),
         ("[[shot]]\nfile\n", r"line 2: .*Write key = value"),

@@ -221,6 +221,21 @@ def test_a_target_too_large_for_the_paper_says_what_would_fit():
     assert plan_sheet(FRAME, "A4", "fine", fits).magnification == fits
 
 
+def test_the_layout_of_another_print_is_kept(tmp_path):
+    write_target(tmp_path, plan_sheet(FRAME, "A4"))
+    before = (tmp_path / "target.json").read_bytes()
+    write_target(tmp_path, plan_sheet(FRAME, "A4"))
+    with pytest.raises(BenchError, match="another print"):
+        write_target(tmp_path, plan_sheet(FRAME, "A3"))
+    assert (tmp_path / "target.json").read_bytes() == before
+
+
+def test_a_file_in_the_folder_s_place_is_said(tmp_path):
+    (tmp_path / "taken").write_text("")
+    with pytest.raises(BenchError, match="taken: can't be written to"):
+        write_target(tmp_path / "taken", plan_sheet(FRAME, "A4"))
+
+
 def _commands_in(readme: Path) -> list[list[str]]:
     return [line.split() for line in re.findall(r"^ +lensbench (target .*)$", readme.read_text(), re.M)]
 
