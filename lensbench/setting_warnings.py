@@ -108,8 +108,8 @@ def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
 def _out_of_focus(error: FocusError, setting: Setting) -> str:
     said = (
         f"the whole sheet looks out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred "
-        f"as by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave depth, "
-        f"and reaches {error.reached_percent:.0f} % of what is possible."
+        f"as by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave "
+        f"depth, and reaches {error.reached_percent:.0f} % of what is possible."
     )
     otherwise = "If that is no sharper, it is no focus error: the lens blurs so everywhere."
     if setting.magnification is None:
