@@ -18,7 +18,7 @@ from lensbench.loaders.session import Session, ShotEntry
 from lensbench.loaders.session_keys import SHOWS
 from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_flats, read_target
 from lensbench.settings import Taken, make_settings
-from lensbench.target.layout import Layout, read_layout
+from lensbench.target.layout import read_layout
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt_place import place_dirt
 from lensbench.verdicts.rail import single_shot_notices
@@ -119,7 +119,7 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
     by_kind = {kind: [entry for entry in session.shots if entry.shows == kind] for kind in SHOWS}
     layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
     work: list[tuple[str, tuple]] = [
-        (entry.file, (_one_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
+        (entry.file, (read_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
     ]
     work += [(entry.file, (read_blade, session.folder, entry)) for entry in by_kind["blade"]]
     groups: dict[Taken, list[ShotEntry]] = {}
@@ -132,10 +132,6 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
 def _numbered(place: int, step: tuple, threads: int) -> tuple[int, Any]:
     function, *arguments = step
     return place, function(*arguments, threads)
-
-
-def _one_target(folder, entry: ShotEntry, layout: Layout, darks: list[ShotEntry], threads: int):
-    return read_target(folder, entry, layout, threads, darks)
 
 
 def _one_group(session: Session, entries: list[ShotEntry], darks: list[ShotEntry], threads: int):

@@ -118,7 +118,7 @@ class Readings:
 
 
 def read_target(
-    folder: Path, entry: ShotEntry, layout: Layout, threads: int, darks: Sequence[ShotEntry] = ()
+    folder: Path, entry: ShotEntry, layout: Layout, darks: Sequence[ShotEntry], threads: int
 ) -> tuple[TargetReading | None, list[Notice]]:
     """Measure every edge of one target shot.
 
@@ -130,10 +130,10 @@ def read_target(
         The shot.
     layout : Layout
         The target that it shows.
-    threads : int
-        How many threads share the edges.
     darks : sequence of ShotEntry
         The session's dark frames; those exposed like the shot are taken off the light in the dark tiles.
+    threads : int
+        How many threads share the edges.
 
     Returns
     -------
@@ -142,11 +142,10 @@ def read_target(
     list of Notice
         What the user should know of it.
     """
-    try:
-        shot = load_shot(folder / entry.file, entry.encoding)
-    except BenchError as error:
-        return None, [left_out(entry.file, str(error))]
-    notices = list(_remarks(shot, entry))
+    loaded, notices = _loaded(folder, [entry])
+    if not loaded:
+        return None, notices
+    [(_, shot)] = loaded
     found = find_tiles(shot, layout)
     notices += [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
     if len(found.column) == 0:
@@ -169,11 +168,10 @@ def read_target(
 
 def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReading | None, list[Notice]]:
     """Measure every clean straight edge of one blade shot; parameters and results are as for `read_target`."""
-    try:
-        shot = load_shot(folder / entry.file, entry.encoding)
-    except BenchError as error:
-        return None, [left_out(entry.file, str(error))]
-    notices = list(_remarks(shot, entry))
+    loaded, notices = _loaded(folder, [entry])
+    if not loaded:
+        return None, notices
+    [(_, shot)] = loaded
     responses, refused = free_responses(shot, threads)
     if not responses or not len(responses[shot.reference]):
         reasons = Counter(line.why for line in refused).most_common(1)
@@ -217,7 +215,7 @@ def read_flats(
     fitting = [shot for _, shot in _loaded(folder, darks)[0] if _alike(shot, kept[0])]
     light = dust = None
     given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry, _ in shots]
-    pitch = pixel_pitch_um(kept[0].size, sensor_mm) if sensor_mm else None
+    pitch = pixel_pitch_um(kept[0].size, sensor_mm)
     try:
         light = gather_light(kept, fitting, given, pitch)
     except BenchError as error:

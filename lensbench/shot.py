@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -12,6 +12,12 @@ from numpy.typing import NDArray
 NEAR_BLACK = 1 / 256
 """Part of the full scale, eight stops below clipping, under which samples count as near black: black levels are
 known to about one stored number, which is then a percent or two of the light."""
+
+
+def reference_channel(channels: Iterable[str]) -> str:
+    """The channel that the others are held against: green, or the first there is; empty without any."""
+    channels = list(channels)
+    return "green" if "green" in channels else next(iter(channels), "")
 
 
 @dataclass(frozen=True)
@@ -98,7 +104,7 @@ class Shot:
     @property
     def reference(self) -> str:
         """The channel that the others are held against: green, or the only one there is."""
-        return "green" if "green" in self.colours else self.colours[0]
+        return reference_channel(self.colours)
 
     def indices(self, channel: str) -> list[int]:
         """The colour indices that bear a channel's name."""

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.focus_series import CONFIDENCE, Found
-from lensbench.findings import ColourFocus, Figure
+from lensbench.analysers.focus_series import Found
+from lensbench.findings import NORMAL_95, ColourFocus, Figure
 
 LEAST_FIGURES = 2
 """With fewer tiles and directions than this nothing is said."""
@@ -47,7 +47,7 @@ def colour_focus(found: Mapping[str, Found], inside: NDArray[np.bool_], scale_si
         noise = np.sqrt(np.sum((part.best_sigma**2 + green.best_sigma**2)[inside][known])) / count
         missed = np.hypot(part.best_missed, green.best_missed)[inside][known].mean()
         sigma = np.sqrt(noise**2 + missed**2 + (value * scale_sigma) ** 2)
-        focus = Figure.of(value, CONFIDENCE * sigma, "mm")
+        focus = Figure.of(value, NORMAL_95 * sigma, "mm")
         nearer = "neither" if focus.low <= 0 <= focus.high else channel if value < 0 else "green"
         rows.append(ColourFocus(channel, focus, nearer))
     return rows

@@ -10,19 +10,11 @@ import numpy as np
 from lensbench import frame
 from lensbench.analysers.colour_focus import colour_focus
 from lensbench.analysers.focus_rail import shaken, straighten
-from lensbench.analysers.focus_series import (
-    CONFIDENCE,
-    FocusShot,
-    Series,
-    arrange,
-    find_centre,
-    follow,
-    places_of,
-    stacked,
-)
+from lensbench.analysers.focus_series import FocusShot, Series, arrange, find_centre, follow, places_of, stacked
 from lensbench.analysers.focus_surface import FocusSurface, fit_surface
 from lensbench.analysers.focus_tables import through_focus, tile_rows, zone_rows
-from lensbench.findings import FieldStep, Figure, Focus, FocusLean
+from lensbench.findings import NORMAL_95, FieldStep, Figure, Focus, FocusLean
+from lensbench.shot import reference_channel
 
 __all__ = ["FocusShot", "Sheet", "measure_focus"]
 
@@ -80,7 +72,7 @@ def measure_focus(
     if len({shot.rail_mm for shot in shots}) < LEAST_SHOTS:
         return None
     series = arrange(shots)
-    reference = "green" if "green" in series.mtf50 else next(iter(series.mtf50))
+    reference = reference_channel(series.mtf50)
     series, notes = _without_shaken(series, reference)
     rail = straighten(series.away, *(stacked(v[reference]) for v in (series.mtf50, series.sigma)))
     at = places_of(series, series.mtf50[reference])
@@ -97,9 +89,9 @@ def measure_focus(
     return Focus(
         shots=series.shots,
         rail_mm=[float(v) for v in series.reading],
-        centre_rail_mm=Figure.of(reading * centre.place + middle, CONFIDENCE * centre.sigma, "mm"),
+        centre_rail_mm=Figure.of(reading * centre.place + middle, NORMAL_95 * centre.sigma, "mm"),
         larger_is="nearer" if series.sign < 0 else "farther",
-        depth_mm=Figure.of(centre.depth, CONFIDENCE * centre.depth_sigma, "mm"),
+        depth_mm=Figure.of(centre.depth, NORMAL_95 * centre.depth_sigma, "mm"),
         shot=series.shots[nearest],
         shot_off_mm=float(rail.place[nearest] - centre.place),
         shot_loss_percent=centre.loss_percent(rail.place[nearest]),
@@ -140,9 +132,7 @@ def _field(surface: FocusSurface | None, scatter_mm: float) -> list[FieldStep]:
         value, noise = surface.bow(h)
         sigma = np.hypot(noise, scatter_mm)
         rows.append(
-            FieldStep(
-                round(h, 3), *(Figure.of(v, CONFIDENCE * s, "mm") for v, s in zip(value, sigma, strict=True))
-            )
+            FieldStep(round(h, 3), *(Figure.of(v, NORMAL_95 * s, "mm") for v, s in zip(value, sigma, strict=True)))
         )
     return rows
 
@@ -157,7 +147,7 @@ def _lean(
     value, noise = surface.lean()
     value, sigma = value / half_diagonal_mm, np.hypot(noise, scatter_mm) / half_diagonal_mm
     against = [
-        Figure.of(*np.degrees((np.arctan(v), CONFIDENCE * s)), "°") for v, s in zip(value, sigma, strict=True)
+        Figure.of(*np.degrees((np.arctan(v), NORMAL_95 * s)), "°") for v, s in zip(value, sigma, strict=True)
     ]
     if sheet.magnification is None or sheet.lean_deg is None:
         return FocusLean(*against)
@@ -170,5 +160,5 @@ def _lean(
 def _behind(slope: float, sigma: float, sheet: Figure, magnification: float) -> Figure:
     """A slope before the lens, the sheet's own taken off, as the angle behind the lens: m times the slope."""
     whole = magnification * (slope + np.tan(np.radians(sheet.value)))
-    sigma = magnification * np.hypot(sigma, np.radians(sheet.half_width) / CONFIDENCE)
-    return Figure.of(*np.degrees((np.arctan(whole), CONFIDENCE * sigma)), "°")
+    sigma = magnification * np.hypot(sigma, np.radians(sheet.half_width) / NORMAL_95)
+    return Figure.of(*np.degrees((np.arctan(whole), NORMAL_95 * sigma)), "°")

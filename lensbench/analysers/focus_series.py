@@ -11,10 +11,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.focus_curve import FocusCurves, fit_curves
 from lensbench.analysers.focus_rail import Rail, away_sign
-from lensbench.findings import TileSharpness
-
-CONFIDENCE = 1.96
-"""Standard deviations in half of a 95 % interval."""
+from lensbench.findings import NORMAL_95, TileSharpness
 
 RAIL_LEFT = 0.7
 """What of the rail's scatter is left in places along it after it was straightened, as a share ..."""
@@ -96,7 +93,7 @@ def arrange(shots: Sequence[FocusShot]) -> Series:
             for k, figure in enumerate((tile.sagittal, tile.tangential)):
                 if figure is not None:
                     mtf50[tile.channel][i, k, s] = figure.value
-                    sigma[tile.channel][i, k, s] = figure.half_width / CONFIDENCE
+                    sigma[tile.channel][i, k, s] = figure.half_width / NORMAL_95
     sign = away_sign(reading, x, y)
     away = (sign or 1) * reading
     order = np.argsort(away, kind="stable")

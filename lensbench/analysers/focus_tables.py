@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.focus_curve import fit_curves
 from lensbench.analysers.focus_rail import Rail
-from lensbench.analysers.focus_series import CONFIDENCE, Centre, Found, Series, stacked
+from lensbench.analysers.focus_series import Centre, Found, Series, stacked
 from lensbench.analysers.sharpness_zones import SHARED
-from lensbench.findings import Figure, FocusTile, FocusZone, ThroughFocus
+from lensbench.findings import NORMAL_95, Figure, FocusTile, FocusZone, ThroughFocus
 
 DIRECTIONS = ("sagittal", "tangential")
 
@@ -27,7 +27,7 @@ _SIDES = {-1: "nearer", 0: "", 1: "farther"}
 
 
 def _figure(value: float, sigma: float, unit: str) -> Figure | None:
-    return Figure.of(value, CONFIDENCE * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
+    return Figure.of(value, NORMAL_95 * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
 
 
 def _place_sigma(place: NDArray, sigma: NDArray, missed: NDArray, rail: Rail, centre: Centre) -> NDArray:

@@ -9,13 +9,10 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
-from lensbench.findings import Figure
+from lensbench.findings import NORMAL_95, Figure
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
 from lensbench.target.straight_edges import RefusedLine, find_straight_edges
-
-CONFIDENCE = 1.96
-"""Standard deviations in half of a 95 % interval."""
 
 NEAR_PX = 3.0
 """How far to each side of an edge its samples must lie close."""
@@ -199,11 +196,11 @@ def _colour(
 ) -> EdgeColour:
     if response.why[i]:
         return EdgeColour(channel, None, None, None, None, None, None, str(response.why[i]))
-    mtf50, half = float(response.mtf50[i]), CONFIDENCE * float(response.mtf50_sigma[i])
+    mtf50, half = float(response.mtf50[i]), NORMAL_95 * float(response.mtf50_sigma[i])
     lateral = None
     if green is not None:
         apart = sign * (response.offset_px[i] - green.offset_px[i])
-        unsure = CONFIDENCE * np.hypot(response.offset_sigma_px[i], green.offset_sigma_px[i])
+        unsure = NORMAL_95 * np.hypot(response.offset_sigma_px[i], green.offset_sigma_px[i])
         lateral = Figure.of(apart, unsure, "px")
     scale = 1000 / pitch_um if pitch_um else None
     return EdgeColour(

@@ -18,6 +18,7 @@ from lensbench.analysers.colour_field import (
 )
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.findings import (
+    NORMAL_95,
     Displacement,
     Figure,
     Fringing,
@@ -30,9 +31,6 @@ from lensbench.findings import (
 from lensbench.frame import ZONES, centre_of, h_of, half_diagonal, radial_axes, zone_index
 from lensbench.optics import gaussian_mtf50
 from lensbench.target.finder import FoundTiles
-
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard deviations."""
 
 COLOURS = ("red", "blue")
 """The colours held against green."""

@@ -10,9 +10,10 @@ from msgspec import structs
 from numpy.typing import NDArray
 
 from lensbench.analysers.mapping import Lines, Mapping, Rulers
-from lensbench.analysers.mapping_fit import NORMAL_95, MappingFit, fit_mapping
+from lensbench.analysers.mapping_fit import MappingFit, fit_mapping
 from lensbench.errors import BenchError
 from lensbench.findings import (
+    NORMAL_95,
     Alignment,
     Distortion,
     DistortionStep,

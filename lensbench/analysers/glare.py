@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.light_map import dark_level
-from lensbench.findings import Figure, Glare, TileGlare, ZoneGlare
+from lensbench.findings import NORMAL_95, Figure, Glare, TileGlare, ZoneGlare
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.shot import Shot
 from lensbench.target.finder import FoundTiles
@@ -222,7 +222,7 @@ def _ink(
         found = np.array([_ink_beside(i, x, y, share, trap) for i in np.flatnonzero(trap)])
         noise = np.sqrt(np.mean(sigma[trap] ** 2) / trap.sum() + np.mean(sigma[~trap] ** 2) / NEIGHBOURS)
         spread = found.std(ddof=1) / np.sqrt(len(found)) if len(found) > 1 else _unlike(share[~trap]) / np.sqrt(6)
-        half = 1.96 * float(np.hypot(noise, spread))
+        half = NORMAL_95 * float(np.hypot(noise, spread))
         return Figure.of(100 * found.mean(), 100 * half, "%"), "light trap", float(np.hypot(half, TRAP_LIGHT)), []
     notes = []
     if ink.light_traps:
@@ -269,7 +269,7 @@ def _zones(
             continue
         seen = share[inside]
         spread = seen.std(ddof=1) if count > 3 else unlike
-        half = 1.96 * float(np.hypot(spread, np.sqrt(np.mean(sigma[inside] ** 2))) / np.sqrt(count))
+        half = NORMAL_95 * float(np.hypot(spread, np.sqrt(np.mean(sigma[inside] ** 2))) / np.sqrt(count))
         dark = Figure.of(100 * seen.mean(), 100 * half, "%")
         glare = None
         if ink is not None:

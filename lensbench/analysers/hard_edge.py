@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, median_filter
 from scipy.optimize import least_squares
 
-from lensbench.findings import CutCorner, Figure, HardEdge, Place
+from lensbench.findings import NORMAL_95, CutCorner, Figure, HardEdge, Place
 from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
 
 STEEP = 14.0
@@ -73,7 +73,7 @@ def find_hard_edge(
     middle = centre_of(size)
     places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
     circle = _circle(places, pixel_pitch_um) if _span_deg(angle) >= LEAST_SPAN_DEG else (None, None, None)
-    spread = 1.96 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
+    spread = NORMAL_95 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
     finding = HardEdge(
         corners=_corners(size, angle, radius),
         # A block's own width smears the edge.
@@ -147,10 +147,10 @@ def _circle(places: NDArray, pixel_pitch_um: float | None) -> tuple[Place | None
     centre, radius = fit.x[:2], fit.x[2]
     if sigma[2] > 0.1 * radius:
         return None, None, None
-    at = Place(*(Figure.of(c, 1.96 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
+    at = Place(*(Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
     pitch = (pixel_pitch_um or 0) / 1000
-    figure = Figure.of(radius, 1.96 * sigma[2], "px")
-    return at, figure, Figure.of(radius * pitch, 1.96 * sigma[2] * pitch, "mm") if pitch else None
+    figure = Figure.of(radius, NORMAL_95 * sigma[2], "px")
+    return at, figure, Figure.of(radius * pitch, NORMAL_95 * sigma[2] * pitch, "mm") if pitch else None
 
 
 def _corners(size: tuple[int, int], angle: NDArray, radius: NDArray) -> list[CutCorner]:

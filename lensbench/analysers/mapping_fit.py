@@ -25,12 +25,9 @@ from lensbench.analysers.mapping import (
     turn_matrix,
 )
 from lensbench.errors import BenchError
-from lensbench.findings import Figure
+from lensbench.findings import NORMAL_95, Figure
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.target.layout import LEG_CORNERS, Layout
-
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard deviations."""
 
 MOST_TERMS = 8
 """Terms of the bending polynomial at most; as many are kept as the edges call for.

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from lensbench.analysers.panel_field import Moves, PanelField, PanelFit
-from lensbench.findings import Figure, LightPanel, PanelPlace
+from lensbench.findings import NORMAL_95, Figure, LightPanel, PanelPlace
 from lensbench.frame import centre_of, half_diagonal
 
 CELLS = (26, 18)
@@ -299,7 +299,7 @@ def _left(field: PanelField, fit: PanelFit, rivals: list[NDArray], turned: bool)
     by_panel = np.mean([field.basis(k, s) for k, s in enumerate(fit.moves.shift)], axis=0)
     by_moves = field.slopes(fit.moves, fit.coefficients).T / places
     change = of_lens(np.concatenate([by_panel, by_moves], axis=1))
-    doubt = 1.96 * np.sqrt(np.sum((change @ fit.covariance) * change, axis=1).max())
+    doubt = NORMAL_95 * np.sqrt(np.sum((change @ fit.covariance) * change, axis=1).max())
     found = field.seen(fit, cells)
     return float(max([doubt, *(np.abs(of_lens(other - found)).max() for other in rivals)]))
 
@@ -321,7 +321,7 @@ def _places(
         shift = None
         if fit is not None and number > 0:
             count = len(fit.coefficients) + 2 * (number - 1)
-            half = 1.96 * np.sqrt(np.diag(fit.covariance)[count : count + 2])
+            half = NORMAL_95 * np.sqrt(np.diag(fit.covariance)[count : count + 2])
             shift = tuple(
                 Figure.of(100 * move / side, 100 * reach / side, "%")
                 for move, side, reach in zip(fit.moves.shift[number], extent, half, strict=True)

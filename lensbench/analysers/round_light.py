@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.surface import spline_parts
+from lensbench.findings import NORMAL_95
 
 RADIAL_SPLINES = (16, 8, 6)
 """Splines along the radius of the even part, the part that goes once around, and the part that goes twice."""
@@ -98,7 +99,7 @@ def centre_of_light(
     rest = values - design @ solution
     # What is left over is smooth, and so the same over some sixteen neighbours.
     variance = np.mean(rest**2) * 16 + least**2
-    interval = 1.96 * np.sqrt(np.diag(np.linalg.pinv(design.T @ design))[4:] * variance)
+    interval = NORMAL_95 * np.sqrt(np.diag(np.linalg.pinv(design.T @ design))[4:] * variance)
     if not np.all(np.isfinite(interval)) or interval.max() > 0.5:
         return None
     return centre, interval

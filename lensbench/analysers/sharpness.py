@@ -9,8 +9,8 @@ import numpy as np
 from lensbench import frame
 from lensbench.analysers.sharpness_edges import EdgeTable, ShotEdges, edge_table, with_odd_ones_named
 from lensbench.analysers.sharpness_places import Places, find_places
-from lensbench.analysers.sharpness_zones import CONFIDENCE, add_zone, colour_differences
-from lensbench.findings import EdgeSharpness, Figure, Sharpness, TileSharpness
+from lensbench.analysers.sharpness_zones import add_zone, colour_differences
+from lensbench.findings import NORMAL_95, EdgeSharpness, Figure, Sharpness, TileSharpness
 
 __all__ = ["ShotEdges", "measure_sharpness"]
 
@@ -100,7 +100,7 @@ def _tile_rows(table: EdgeTable, places: Places, channel: str, size: tuple[int, 
 
 
 def _figure(value: float, sigma: float, unit: str) -> Figure | None:
-    return Figure.of(value, CONFIDENCE * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
+    return Figure.of(value, NORMAL_95 * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
 
 
 def _number(value: float) -> float | None:

@@ -8,10 +8,8 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.edge import FREQUENCY, unfollowed_contrast
 from lensbench.analysers.sharpness_places import Places
-from lensbench.findings import Contrast, ContrastCurve, Figure, ZoneDifference, ZoneSharpness
-
-CONFIDENCE = 1.96
-"""Standard deviations in half of a 95 % interval."""
+from lensbench.findings import NORMAL_95, Contrast, ContrastCurve, Figure, ZoneDifference, ZoneSharpness
+from lensbench.shot import reference_channel
 
 SHARED = 0.0005
 """Relative standard deviation of what all edges of a shot may be off by alike, which no mean lessens: with this
@@ -67,7 +65,7 @@ def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArr
 
 
 def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um) -> ZoneSharpness:
-    figure = Figure.of(value, CONFIDENCE * _with_shared(value, sigma), "cy/px")
+    figure = Figure.of(value, NORMAL_95 * _with_shared(value, sigma), "cy/px")
     row = ZoneSharpness(name, channel, direction, figure, None, count)
     row.mtf50_lw_ph = figure.scaled(2 * size[1], "lw/ph")
     if pitch_um:
@@ -84,7 +82,7 @@ def _curve_row(mtf: NDArray, sigma: NDArray) -> ContrastCurve:
     def plain(a):
         return [round(float(v), 5) for v in a]
 
-    half = CONFIDENCE * sigma
+    half = NORMAL_95 * sigma
     return ContrastCurve(plain(FREQUENCY), plain(mtf), plain(np.maximum(mtf - half, 0)), plain(mtf + half))
 
 
@@ -94,7 +92,7 @@ def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Con
         wanted += [(f, "lp/mm", f * pitch_um / 1000) for f in CONTRAST_LP_MM]
     return [
         Contrast(
-            f, unit, Figure.of(np.interp(at, FREQUENCY, mtf), CONFIDENCE * np.interp(at, FREQUENCY, sigma), "")
+            f, unit, Figure.of(np.interp(at, FREQUENCY, mtf), NORMAL_95 * np.interp(at, FREQUENCY, sigma), "")
         )
         for f, unit, at in wanted
         if at <= FREQUENCY[-1]
@@ -104,12 +102,12 @@ def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Con
 def _difference(a: float, da: float, b: float, db: float) -> Figure:
     """a over b, in percent of their mean."""
     mean = (a + b) / 2
-    return Figure.of(100 * (a - b) / mean, CONFIDENCE * 100 * np.hypot(da * b, db * a) / mean**2, "%")
+    return Figure.of(100 * (a - b) / mean, NORMAL_95 * 100 * np.hypot(da * b, db * a) / mean**2, "%")
 
 
 def colour_differences(means, channels) -> list[ZoneDifference]:
     """Each colour against green (or the first channel there is), by zone."""
-    reference = "green" if "green" in channels else next(iter(channels), "")
+    reference = reference_channel(channels)
     rows = []
     for name in frame.ZONES:
         for channel in channels:

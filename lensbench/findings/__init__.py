@@ -6,7 +6,7 @@ is None or an empty list, and a warning says why; nothing here is ever NaN.
 
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.dirt import Dust, Mark, PanelMarks
-from lensbench.findings.figure import Figure, Notice, Place
+from lensbench.findings.figure import NORMAL_95, Figure, Notice, Place
 from lensbench.findings.focus import (
     ColourFocus,
     FieldStep,
@@ -74,6 +74,7 @@ from lensbench.findings.verdict import (
 
 __all__ = [
     "FORMAT",
+    "NORMAL_95",
     "Alignment",
     "Assembly",
     "BrightSpot",

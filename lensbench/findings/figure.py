@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import msgspec
 
+NORMAL_95 = 1.96
+"""Half-width of a 95 % interval in standard deviations, where the noise is normal."""
+
 
 class Figure(msgspec.Struct, frozen=True):
     """A measured value and the 95 % interval of that shot's own noise, low to high."""

@@ -14,6 +14,7 @@ from lensbench.reporter.limits_words import mind_in_words, reached_in_short
 from lensbench.reporter.numbers import bare, brief, magnitude, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
+from lensbench.wording import listed
 
 
 @dataclass(frozen=True)
@@ -79,13 +80,9 @@ def _which_aperture(report: Report) -> Answer:
     level = [other for figure, other in ranked[1:] if not told_apart(best, figure)]
     said = f"Sharpest over the whole frame: {with_interval(best)} on average"
     if level:
-        return Answer(question, name, f"{said}; {_listed(level)} can't be told from it.")
+        return Answer(question, name, f"{said}; {listed(level)} can't be told from it.")
     second, other = ranked[1]
     return Answer(question, name, f"{said}, before {other} with {bare(second)}. Refocusing may change that order.")
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _best_setting(report: Report) -> Setting | None:

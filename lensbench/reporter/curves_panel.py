@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from lensbench.findings import Report, Setting, ZoneSharpness
 from lensbench.optics import CHANNEL_NM, GREEN_NM, perfect_mtf, pixel_mtf
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
+from lensbench.reporter.sharpness_panel import per_cycle, sharpness_unit, shown_channel
 
 _FINEST = 0.5
 """Nyquist's frequency in cycles a pixel: what is finer only shows as false patterns."""
@@ -39,7 +39,7 @@ def draw_curves(axes: Axes, report: Report, setting: Setting, letters: float = 8
         Size of the letters in points.
     """
     unit = sharpness_unit(report)
-    per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
+    per_unit = per_cycle(report)
     _draw_scales(axes, _FINEST * per_unit, unit, letters)
     shown = _curves(setting)
     for zone in shown:

@@ -17,7 +17,8 @@ from lensbench import frame
 from lensbench.findings import Focus, Report, Setting, ThroughFocus
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.numbers import number
-from lensbench.reporter.sharpness_panel import sharpness_unit
+from lensbench.reporter.sharpness_panel import per_cycle
+from lensbench.shot import reference_channel
 
 VIEWS = {"from above": ("left", "right"), "from the side": ("top", "bottom")}
 """The two side-on views, and which sides of the picture lie at the drawing's top and bottom."""
@@ -40,11 +41,6 @@ _NEAR_MIDDLE = 0.2
 """Tiles so near to the line that is cut along, in half-diagonals, are drawn."""
 
 
-def has_focus(setting: Setting) -> bool:
-    """Whether a setting has a focus series to draw."""
-    return setting.focus is not None
-
-
 # -- through focus --------------------------------------------------------------------------------------------
 
 
@@ -62,8 +58,8 @@ def draw_through(axes: Axes, report: Report, setting: Setting, letters: float = 
     letters : float
         Size of the letters in points.
     """
-    focus, unit = setting.focus, sharpness_unit(report)
-    per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
+    focus = setting.focus
+    per_unit = per_cycle(report)
     lines = _outermost(focus)
     if not lines:
         return
@@ -224,8 +220,7 @@ def _dots(setting: Setting, axis: int, size: tuple[int, int]) -> Iterator[tuple[
 
 
 def _channel(focus: Focus) -> str:
-    channels = dict.fromkeys(tile.channel for tile in focus.tiles)
-    return "green" if "green" in channels else next(iter(channels), "")
+    return reference_channel([tile.channel for tile in focus.tiles])
 
 
 def _bench(axes: Axes, depth: float, sides: tuple[str, str], letters: float) -> None:

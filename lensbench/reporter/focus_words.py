@@ -10,6 +10,7 @@ from lensbench.findings import Figure, Focus, FocusZone, Repeated, Repeats, Repo
 from lensbench.reporter import sentences
 from lensbench.reporter.numbers import bare, magnitude, with_interval
 from lensbench.reporter.sentences import in_the
+from lensbench.shot import reference_channel
 
 _WORTH_SAYING = 0.05
 """A rail that is read to this share of the depth of field is read well."""
@@ -50,8 +51,7 @@ def curvature(focus: Focus) -> Figure | None:
 
 def shown_zones(focus: Focus) -> list[FocusZone]:
     """The zones' rows in the channel that sharpness is shown in."""
-    channels = [zone.channel for zone in focus.zones]
-    channel = "green" if "green" in channels else next(iter(channels), "")
+    channel = reference_channel([zone.channel for zone in focus.zones])
     return [zone for zone in focus.zones if zone.channel == channel]
 
 

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lensbench.findings import Figure, Setting, UsableLight
-
-
-def usable_light(setting: Setting) -> list[UsableLight]:
-    """How far one, two and three stops reach."""
-    return setting.falloff.coverage.usable if setting.falloff and setting.falloff.coverage else []
+from lensbench.findings import Figure, Setting
 
 
 def shape_rows(setting: Setting) -> Iterator[dict]:

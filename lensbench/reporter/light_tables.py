@@ -95,7 +95,7 @@ def _shape(shown: list[Setting]) -> Table:
 
 def _worst(falloff: Falloff) -> str | None:
     worst = falloff.worst_corner
-    return worst and f"{worst.zone.removeprefix('corner ').replace('-', ' ')}, {with_interval(worst.stops)}"
+    return worst and f"{sentences.corner_name(worst.zone)}, {with_interval(worst.stops)}"
 
 
 def _lopsided(falloff: Falloff) -> str | None:
@@ -129,8 +129,7 @@ def _cut(falloff: Falloff) -> str | None:
     if edge is None or not edge.corners:
         return None
     return "; ".join(
-        f"{corner.zone.removeprefix('corner ').replace('-', ' ')} {corner.cut_percent.value:.0f} %"
-        for corner in edge.corners
+        f"{sentences.corner_name(corner.zone)} {corner.cut_percent.value:.0f} %" for corner in edge.corners
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from lensbench.findings import Glare, HardEdge, Report
 from lensbench.reporter import sentences
 from lensbench.reporter.numbers import number, with_interval
+from lensbench.wording import listed
 
 ONE_APERTURE = (
     "Reflections in rings and tubes brighten the middle and so make the corners look darker. They grow as the "
@@ -37,16 +38,14 @@ def light_in_words(report: Report) -> list[str]:
     lit = [setting for setting in report.settings if setting.falloff]
     if len({setting.f_number for setting in lit if setting.f_number}) == 1:
         said[ONE_APERTURE] = [sentences.setting_name(setting) for setting in lit]
-    count = sum(setting.falloff is not None for setting in report.settings)
-    return [text if len(names) == count else f"{', '.join(names)}: {text}" for text, names in said.items()]
+    return [text if len(names) == len(lit) else f"{', '.join(names)}: {text}" for text, names in said.items()]
 
 
 def _edge_in_words(edge: HardEdge) -> str:
-    corners = [corner.zone.removeprefix("corner ").replace("-", " ") for corner in edge.corners]
+    corners = [sentences.corner_name(corner.zone) for corner in edge.corners]
     text = "The light ends abruptly, as a barrel, a ring or a hood cuts it, and not as falloff does"
     if corners:
-        text += f": it cuts the {' and '.join([', '.join(corners[:-1]), corners[-1]] if corners[1:] else corners)}"
-        text += " corner" if len(corners) == 1 else " corners"
+        text += f": it cuts the {listed(corners)} corner{'s' * (len(corners) > 1)}"
     return f"{text}. Look through the lens from there to see what it is."
 
 

@@ -7,7 +7,7 @@ from lensbench.reporter import sentences
 from lensbench.reporter.limits_words import mean_limits
 from lensbench.reporter.numbers import NOT_MEASURED, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
-from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
+from lensbench.reporter.sharpness_panel import per_cycle, sharpness_unit, shown_channel
 from lensbench.verdicts.limits import PRINT_LIMITED
 
 BEYOND = "beyond"
@@ -63,7 +63,7 @@ def _lens_alone(report: Report, setting: Setting) -> Table | None:
     if not limits:
         return None
     unit = sharpness_unit(report)
-    per_unit = 1000 / report.camera.pixel_pitch_um if unit == "lp/mm" else 1.0
+    per_unit = per_cycle(report)
     cells = [_limits_row(zone, unit, per_unit) for zone in limits.values()]
     own = [f"{what}, {unit}" for what in ("lens without the pixels", "known up to", "possible with the pixels")]
     head = ["zone", *own, "reached, %", "print takes, %"]

@@ -6,6 +6,7 @@ from lensbench.findings import Limits, Report, Setting, ZoneLimits
 from lensbench.reporter.numbers import brief, number
 from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
+from lensbench.wording import listed
 
 
 def mean_limits(setting: Setting) -> dict[str, ZoneLimits]:
@@ -36,7 +37,7 @@ def missing_in_words(limits: Limits) -> str:
 def mind_in_words(setting: Setting) -> str:
     """What besides the lens sets a setting's figures; empty where nothing does."""
     mind = setting.sharpness.mind if setting.sharpness else []
-    return f"Not the lens alone: these figures also show {_listed(mind)}." if mind else ""
+    return f"Not the lens alone: these figures also show {listed(mind)}." if mind else ""
 
 
 def minds_in_words(report: Report) -> list[str]:
@@ -78,7 +79,3 @@ def _of_setting(report: Report, setting: Setting) -> list[str]:
 
 def _scale(setting: Setting) -> str:
     return f" at {setting.magnification.value:.2g}×" if setting.magnification else ""
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

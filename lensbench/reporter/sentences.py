@@ -32,6 +32,11 @@ def in_the(zone: str) -> str:
     return f"the {place} corner" if ring == "corner" else f"the {ring} zone at the {place}"
 
 
+def corner_name(zone: str) -> str:
+    """Which corner a corner zone is: ``top left``."""
+    return zone.removeprefix("corner ").replace("-", " ")
+
+
 def sharpness_in_short(report: Report, setting: Setting) -> str:
     """Such as ``centre 39, corners 26–30 lp/mm``."""
     unit = sharpness_unit(report)

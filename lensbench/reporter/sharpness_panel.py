@@ -15,6 +15,7 @@ from lensbench import frame
 from lensbench.findings import Figure, Report, Setting, ZoneSharpness
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.numbers import brief
+from lensbench.shot import reference_channel
 
 _LONGEST_LEG = 0.1
 """The leg of the best figure on the scale, in half-diagonals of the frame."""
@@ -25,6 +26,11 @@ def sharpness_unit(report: Report) -> str:
     return "lp/mm" if report.camera.pixel_pitch_um else "cy/px"
 
 
+def per_cycle(report: Report) -> float:
+    """One cycle a pixel in the unit that maps are drawn in."""
+    return 1000 / report.camera.pixel_pitch_um if report.camera.pixel_pitch_um else 1.0
+
+
 def zone_figure(zone: ZoneSharpness, unit: str) -> Figure:
     """A zone's MTF50 in the unit asked for."""
     return zone.mtf50_lp_mm if unit == "lp/mm" and zone.mtf50_lp_mm else zone.mtf50
@@ -33,7 +39,7 @@ def zone_figure(zone: ZoneSharpness, unit: str) -> Figure:
 def shown_channel(setting: Setting) -> str:
     """The channel that sharpness is shown in: green where there is one."""
     names = [zone.channel for zone in setting.sharpness.zones] if setting.sharpness else []
-    return "green" if "green" in names or not names else names[0]
+    return reference_channel(names) or "green"
 
 
 def zone_figures(setting: Setting, unit: str, channel: str | None = None) -> dict[tuple[str, str], Figure]:

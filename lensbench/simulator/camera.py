@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.shot import Exposure, Shot
+from lensbench.shot import Exposure, Shot, reference_channel
 from lensbench.simulator.lens import Dirt
 
 RGGB = ((0, 1), (3, 2))
@@ -88,7 +88,7 @@ class Camera:
     @property
     def reference(self) -> str:
         """Green, or the only channel there is."""
-        return "green" if "green" in self.colours else self.colours[0]
+        return reference_channel(self.colours)
 
     def blank(self) -> Shot:
         """A shot of no light, whose samples are floating point: a canvas with the camera's colour layout."""

@@ -7,9 +7,20 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import Assembly, Camera, Figure, OpticalCentre, Place, Setting, SofterSide, TurnTest
+from lensbench.findings import (
+    NORMAL_95,
+    Assembly,
+    Camera,
+    Figure,
+    OpticalCentre,
+    Place,
+    Setting,
+    SofterSide,
+    TurnTest,
+)
 from lensbench.frame import centre_of, half_diagonal
-from lensbench.verdicts.lopsided import NORMAL_95, NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, softer_side
+from lensbench.verdicts.lopsided import NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, softer_side
+from lensbench.wording import listed
 
 TOGETHER = 0.025
 """Centres nearer to each other than this share of the half-diagonal (0.5 mm on 36 × 24) lie together."""
@@ -151,7 +162,7 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
             f"{b.of} in the picture: something in the lens sits off its axis."
         )
     mean = np.mean([_vector(centre) for centre in centres], axis=0)
-    names = _listed([centre.of for centre in centres])
+    names = listed([centre.of for centre in centres])
     together = f"The centres of {names} lie together within {_near(camera):.2g} {unit} and their intervals."
     if np.hypot(*mean) <= 2 * _near(camera):
         return together
@@ -160,10 +171,6 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
         f"lens is straight in itself, but seen from behind the camera its axis passes {way_in_words(-mean)} the "
         "middle of the sensor."
     )
-
-
-def _listed(names: list[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def way_in_words(vector: NDArray) -> str:

@@ -14,6 +14,7 @@ from lensbench.findings import Camera, Dirt, Mark, Setting, Sighting, TracedMark
 from lensbench.frame import half_diagonal
 from lensbench.verdicts.mark_pairs import Move, common_move, pair_marks
 from lensbench.verdicts.shadow_distance import UNKNOWN, Distance, shadow_distance
+from lensbench.wording import listed
 
 SENSOR, LENS, PANEL = "sensor", "lens", "light panel"
 SURFACES = (SENSOR, LENS, PANEL)
@@ -310,7 +311,7 @@ def _places_in_words(marks: list[TracedMark]) -> str:
     if untold and not parts:
         return "What they lie on can't be told."
     parts += [f"{untold} can't be told"] if untold else []
-    return f"Of {len(marks)} marks, {_listed(parts)}."
+    return f"Of {len(marks)} marks, {listed(parts)}."
 
 
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:
@@ -323,8 +324,4 @@ def _apertures_in_words(marks: list[TracedMark]) -> str:
     """From which aperture on marks show, where wider ones don't show them."""
     late = Counter(mark.shows_from for mark in marks if mark.shows_from)
     said = [f"{count} show{'s' * (count == 1)} only from {label} on" for label, count in late.items()]
-    return f"{_listed(said)}." if said else ""
-
-
-def _listed(parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"{listed(said)}." if said else ""

@@ -8,11 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import Camera, Figure, Setting, SofterSide, TurnTest
+from lensbench.findings import NORMAL_95, Camera, Figure, Setting, SofterSide, TurnTest
 from lensbench.frame import centre_of, half_diagonal
-
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard deviations."""
 
 NOT_CHANCE = 9.21
 """Squared length over its covariance that noise makes an arrow pass once in a hundred times (χ², 2 degrees)."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from lensbench.findings import Focus, FocusZone, Notice, RailAdvice, Setting
 from lensbench.optics import GREEN_NM, quarter_wave_field
+from lensbench.shot import reference_channel
 
 HARD_TO_FOCUS = 0.3
 """From here on nobody focuses a home-made lens well enough for one shot (common practice)."""
@@ -139,8 +140,7 @@ def _wanted(focus: Focus, depth: float) -> tuple[float, float]:
 
 def _reference(focus: Focus) -> str:
     """The channel that speaks for sharpness."""
-    channels = [zone.channel for zone in focus.zones]
-    return "green" if "green" in channels else next(iter(channels), "")
+    return reference_channel([zone.channel for zone in focus.zones])
 
 
 def _zones(focus: Focus) -> list[FocusZone]:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 
 from lensbench.findings import Figure, Repeated, Repeats, Setting
+from lensbench.shot import reference_channel
 
 CONFIDENCE = 0.95
 
@@ -95,8 +96,7 @@ def _sharpness(setting: Setting) -> Iterator[tuple[tuple[str, str, str], Figure]
         ]
     else:
         zones = [(zone, zone.mtf50_lp_mm or zone.mtf50) for zone in _zones(setting)]
-    channels = [zone.channel for zone, _ in zones]
-    shown = "green" if "green" in channels else next(iter(channels), "")
+    shown = reference_channel([zone.channel for zone, _ in zones])
     for zone, figure in zones:
         if zone.direction == "mean" and zone.channel == shown:
             yield ("sharpness", zone.zone, zone.channel), figure

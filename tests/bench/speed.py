@@ -24,7 +24,7 @@ WORK = {
         "from lensbench.readings import read_target\nfrom lensbench.loaders import load_session\n"
         "from lensbench.target.layout import read_layout\nsession = load_session(path.parent)\n"
         "entry = next(e for e in session.shots if e.file == path.name)\n"
-        "read_target(path.parent, entry, read_layout(path.parent / 'target.json'), 2)"
+        "read_target(path.parent, entry, read_layout(path.parent / 'target.json'), [], 2)"
     ),
 }
 """What is timed: Python that finds the file in `path`, run in a process of its own."""

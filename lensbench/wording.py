@@ -1,0 +1,10 @@
+"""Small pieces of sentences that all who put findings into words share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words as a sentence lists them: ``a``, ``a and b``, ``a, b and c``; at least one."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
