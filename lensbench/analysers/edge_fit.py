@@ -41,10 +41,8 @@ _LINE_PRIOR = np.diag([1e-9, 1 / 9, 1 / 9])
 
 @dataclass(frozen=True, eq=False)
 class _Equations:
-    """Normal equations in blocks: the profile's (banded), what ties turn, bend and tilt to it, and their own."""
+    """Normal equations beside the profile's: what ties turn, bend and tilt to it, theirs, and their right side."""
 
-    bands: NDArray
-    right: NDArray
     cross: NDArray
     own: NDArray
     wanted: NDArray
@@ -60,8 +58,6 @@ class EdgeFit(EdgeProfiles):
     ----------
     line : ndarray, shape (n, 3)
         p0, p1, p2 in pixels.
-    line_sigma : ndarray, shape (n, 2)
-        Standard deviations of p1 and p2.
     blur : ndarray, shape (n,)
         The blur width that scales the knots, in pixels.
     coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
@@ -72,8 +68,6 @@ class EdgeFit(EdgeProfiles):
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
     reach : ndarray, shape (n, 2)
         How far the samples go on the dark and the bright side, in blur widths.
-    gap : ndarray, shape (n,)
-        The widest gap between samples across the rise, in blur widths.
     tilt : ndarray, shape (n,)
         Relative rise of the light along the normal, in a pixel, that was left in the samples.
     """
@@ -92,8 +86,6 @@ class EdgeFit(EdgeProfiles):
         self.middle, self.half = middle, half
         self.blur = blur.copy()
         self.line = np.zeros((self.n, 3))
-        self.line_sigma = np.zeros((self.n, 2))
-        self.gap = np.zeros(self.n)
         self.reach = np.zeros((self.n, 2))
         self.tilt = np.zeros(self.n)
         self._dark, self._tilt_sigma = dark, tilt_sigma
@@ -127,15 +119,18 @@ class EdgeFit(EdgeProfiles):
         if self._cells is None:
             shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
             count, t, u = np.zeros((3, *shape))
-            for cell, samples in zip(self._near_and_far_cells(), (self.near, self.far), strict=True):
+            for cell, samples in zip(self._members(), (self.near, self.far), strict=True):
                 count += np.bincount(cell, minlength=count.size).reshape(shape)
                 t += np.bincount(cell, samples.t, count.size).reshape(shape)
                 u += np.bincount(cell, samples.u, count.size).reshape(shape)
             self._cells = t / np.maximum(count, 1), u / np.maximum(count, 1)
         return self._cells
 
-    def _near_and_far_cells(self) -> tuple[NDArray, NDArray]:
-        return self._cell(self._near_key, self.near_tau), self._cell(self._far_key, self.far_tau)
+    def _members(self) -> tuple[NDArray, NDArray]:
+        """Which of `cells` each near and each far sample lies in."""
+        if self._cell_of is None:
+            self._cell_of = self._cell(self._near_key, self.near_tau), self._cell(self._far_key, self.far_tau)
+        return self._cell_of
 
     def without(self, spill: NDArray, again: bool) -> None:
         """The profile anew as if so much less light fell into each of `cells`; line and noise stay.
@@ -143,7 +138,7 @@ class EdgeFit(EdgeProfiles):
         How rough its tails are is chosen `again`, or stays.
         """
         extra = (spill - self._spill).astype(np.float32).ravel()
-        near, far = (extra.take(cell) for cell in self._near_and_far_cells())
+        near, far = (extra.take(cell) for cell in self._members())
         total = self._binned(self._near_key, near)[0] + self._binned(self._far_key, far)[0]
         self._spill = spill
         self._right -= (total / self.variance) @ profile.bin_tables()[0]
@@ -155,7 +150,7 @@ class EdgeFit(EdgeProfiles):
         """Take that light off the samples themselves, and fit profile and line."""
         extra = (self._spill - self._taken_off).astype(np.float32).ravel()
         self._taken_off = self._spill
-        near, far = (extra.take(cell) for cell in self._near_and_far_cells())
+        near, far = (extra.take(cell) for cell in self._members())
         self.near = replace(self.near, light=self.near.light - near)
         self.far = replace(self.far, light=self.far.light - far)
         self._bin_far()
@@ -243,7 +238,7 @@ class EdgeFit(EdgeProfiles):
         self.reach = self._reach(count)
         self._scale[:] = USUAL_SCALE
         self.coefficients, _ = profile.solve_bands(bands + self._roughness(), right)
-        self.line[:, 0] += self.blur * self.half_crossing()
+        self.line[:, 0] = self.place()
 
     def _improve(self, reject: bool = False, last: bool = False) -> None:
         """One Gauss-Newton step of profile, turn and bend together, after a new look at the noise."""
@@ -251,9 +246,8 @@ class EdgeFit(EdgeProfiles):
         key, residual = self._near_residuals(level, rise)
         if reject:
             key, residual = self._reject(level, key, residual)
-        self._near_key, self._cells = key, None
+        self._near_key, self._cell_of, self._cells = key, None, None
         count = self._far_count + self._counted(key)
-        self._set_gap(count)
         near_total, near_square, lever, lever_square = self._binned(
             key, residual, residual * residual, *(a.take(self.near_piece) for a in _PIECE_SHAPES_32[1:])
         )
@@ -272,9 +266,7 @@ class EdgeFit(EdgeProfiles):
         own = np.zeros((self.n, 3, 3))
         own[:, :2, :2] = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3)[:, 1:, 1:] + _LINE_PRIOR[1:, 1:]
         own[:, 2, 2] = (weight * count * tilted**2).sum(axis=1) + self._tilt_sigma**-2
-        equations = _Equations(
-            bands, right, cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1)
-        )
+        equations = _Equations(cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1))
         self.reach = self._reach(count)
         self._bands, self._right = bands, right
         self._choose_scale()
@@ -285,20 +277,18 @@ class EdgeFit(EdgeProfiles):
             self._step(equations)
 
     def _step(self, equations: _Equations) -> None:
-        bands = equations.bands + self._roughness()
-        right = np.concatenate([equations.right[:, None], equations.cross], axis=1)
+        bands = self._bands + self._roughness()
+        right = np.concatenate([self._right[:, None], equations.cross], axis=1)
         solved, _ = profile.solve_bands(np.repeat(bands[:, None], right.shape[1], axis=1), right)
         self._go(equations, solved[:, 0], solved[:, 1:])
-        self.line[:, 0] += self.blur * self.half_crossing()
+        self.line[:, 0] = self.place()
 
     def _settle(self, equations: _Equations) -> None:
         """The last step, and how sure everything is."""
-        bands = equations.bands + self._roughness()
-        inverse = np.linalg.inv(profile.dense(bands))
+        inverse = np.linalg.inv(profile.dense(self._bands + self._roughness()))
         along = equations.cross @ inverse
-        covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, equations.right), along)
+        covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, self._right), along)
         self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
-        self.line_sigma = np.sqrt(np.maximum(covariance[:, [0, 1], [0, 1]], 0))
 
     def _go(self, equations: _Equations, alone: NDArray, along: NDArray) -> NDArray:
         """Step profile, turn, bend and tilt together; the covariance of the last three.
@@ -312,13 +302,6 @@ class EdgeFit(EdgeProfiles):
         self.line[:, 1:] += step[:, :2]
         self.tilt += step[:, 2]
         return covariance
-
-    def _set_gap(self, count: NDArray) -> None:
-        z = profile.bin_tables()[2]
-        core = np.abs(z) < 2
-        place = np.where(count[:, core] > 0, z[core], -np.inf)
-        last = np.maximum.accumulate(np.maximum(place, z[core][0]), axis=1)
-        self.gap = np.diff(last, axis=1).max(axis=1)
 
     def _reach(self, count: NDArray) -> NDArray:
         z = profile.bin_tables()[2]
@@ -341,6 +324,16 @@ class EdgeFit(EdgeProfiles):
     def place(self) -> NDArray:
         """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
         return self.line[:, 0] + self.blur * self.half_crossing()
+
+    @property
+    def gap(self) -> NDArray:
+        """The widest gap between samples across the rise, in blur widths, shape (n,)."""
+        count = self._far_count + self._counted(self._near_key)
+        z = profile.bin_tables()[2]
+        core = np.abs(z) < 2
+        place = np.where(count[:, core] > 0, z[core], -np.inf)
+        last = np.maximum.accumulate(np.maximum(place, z[core][0]), axis=1)
+        return np.diff(last, axis=1).max(axis=1)
 
     def _set_blur(self) -> None:
         """The blur width that scales the knots: from the steepest slope, held near that of the MTF50."""
@@ -426,7 +419,6 @@ class EdgeFit(EdgeProfiles):
         freedom = np.maximum(held.sum(axis=1) - 3, 0)
         # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
         self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)
-        self.line_sigma *= np.sqrt(self.unrest)[:, None]
 
 
 def _times(bands: NDArray, x: NDArray) -> NDArray:
