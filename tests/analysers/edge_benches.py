@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgePlaces, EdgeResponses, blade_places, measure_edges
 from lensbench.shot import Shot
+from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
 
 
@@ -50,6 +51,17 @@ def bench(
     places = blade_places(made.ends, made.normal, np.sqrt(2) * cell / 2 - length / 2 - 4)
     moved = np.array([half_way(t) for t in seen]) if lopsided else 0.0
     return Bench(made, places, np.array([known.true_mtf50(t) for t in seen]), made.offset + moved)
+
+
+def found_on(sheet: known.TileSheet) -> FoundTiles:
+    """The tiles of a sheet, each found whole and exactly where it is."""
+    return FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
+
+
+def truth_of(places: EdgePlaces, transfer: known.Transfer) -> NDArray[np.float64]:
+    """True MTF50 of straight edges under a blur that is the same everywhere, through square pixels."""
+    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
+    return np.array([known.true_mtf50(known.with_pixel(transfer, angle)) for angle in angles])
 
 
 def relative(found: EdgeResponses, made: Bench) -> NDArray:

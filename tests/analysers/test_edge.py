@@ -7,9 +7,8 @@ import pytest
 from scipy.stats import binom
 
 from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges, tile_edges
-from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
-from tests.analysers.edge_benches import bench, relative, slants
+from tests.analysers.edge_benches import bench, found_on, relative, slants, truth_of
 from tests.published_method import published_mtf50, upright
 
 GREEN_BARS = {"bias": 0.003, "spread": 0.006}
@@ -167,10 +166,8 @@ def falling_light():
     y, x = np.mgrid[: sheet.light.shape[0], : sheet.light.shape[1]]
     # The last corner of a frame of 3000 × 2000 pixels, 2.5 stops darker there than in the middle.
     h2 = ((x + 1500 - x.max()) ** 2 + (y + 1000 - y.max()) ** 2) / (1500**2 + 1000**2)
-    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
-    places = tile_edges(found)
-    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-    truth = np.array([known.true_mtf50(known.with_pixel(blur, a)) for a in angles])
+    places = tile_edges(found_on(sheet))
+    truth = truth_of(places, blur)
     rows = []
     for seed in range(4):
         shot = known.expose(sheet.light * 2.0 ** (-2.5 * h2), seed=seed)
@@ -267,12 +264,9 @@ def test_nothing_there_is_said_plainly():
 def test_tiles_close_in_on_the_truth_round_all_three_edges():
     transfer = known.gaussian(1.5)
     sheet = known.tile_sheet(transfer, 3, 2)
-    full = np.ones(len(sheet.column), bool)
-    found = FoundTiles(sheet.column, sheet.row, sheet.corners, full, False)
-    places = tile_edges(found)
+    places = tile_edges(found_on(sheet))
     edges = measure_edges(known.expose(sheet.light, seed=4), places, threads=1)["green"]
-    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-    truth = np.array([known.true_mtf50(known.with_pixel(transfer, a)) for a in angles])
+    truth = truth_of(places, transfer)
     error = edges.mtf50 / truth - 1
     assert edges.measured.all()
     assert abs(error.mean()) < 0.003
@@ -284,10 +278,8 @@ def measured_tiles(blur, leg, pitch, **exposure):
     """Each colour's edges of small tiles, with their true MTF50."""
     transfer = known.gaussian(blur)
     sheet = known.tile_sheet(transfer, 4, 3, pitch=pitch, leg=leg)
-    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
-    places = tile_edges(found)
-    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-    truth = np.array([known.true_mtf50(known.with_pixel(transfer, a)) for a in angles])
+    places = tile_edges(found_on(sheet))
+    truth = truth_of(places, transfer)
     return measure_edges(known.expose(sheet.light, **exposure), places, threads=1), truth
 
 

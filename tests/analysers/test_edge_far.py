@@ -5,8 +5,8 @@ import pytest
 
 from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.edge_far import SEEN_WHOLE, kept_by_figures, subtended
-from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
+from tests.analysers.edge_benches import found_on, truth_of
 
 CORNERS = np.array([[0.0, 0.0], [100.0, 0.0], [0.0, 100.0]])
 
@@ -43,10 +43,8 @@ def test_a_perfect_lens_stopped_far_down_is_measured_on_whole_sheets(soft):
     # Its tails reach from tile to tile; λN is `soft` pixels, as at f/16 at life size with pixels of 4 or 8 µm.
     lens = known.airy(soft)
     sheet = known.whole_sheet(lens, 5, 3, pitch=200, leg=112.0)
-    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
-    places = tile_edges(found)
-    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-    truth = np.array([known.true_mtf50(known.with_pixel(lens, a)) for a in angles])
+    places = tile_edges(found_on(sheet))
+    truth = truth_of(places, lens)
     for colour, edges in measure_edges(known.expose(sheet.light, seed=5), places, threads=1).items():
         assert edges.measured.mean() > 0.95
         ok = edges.measured

@@ -1,12 +1,14 @@
 """Edges beside the frame's border, one side of which is hardly seen: right, or refused, but never wrong."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from lensbench.analysers.edge import blade_places, measure_edges
 from lensbench.analysers.edge_places import tile_edges
-from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
+from tests.analysers.edge_benches import found_on, truth_of
 
 BLUR = known.gaussian(0.8)
 
@@ -41,15 +43,12 @@ def test_a_side_out_of_the_frame_is_said(side):
 
 @pytest.mark.parametrize("seed", [1, 3])
 def test_a_stump_of_an_edge_spoils_neither_itself_nor_the_rest_of_its_tile(seed):
-    sheet = known.tile_sheet(known.gaussian(2.2), 1, 6, pitch=340, leg=150.0, seed=seed)
+    blur = known.gaussian(2.2)
+    sheet = known.tile_sheet(blur, 1, 6, pitch=340, leg=150.0, seed=seed)
     for cut in (90, 98, 106):
-        corners = sheet.corners - np.array([cut, 0.0])
-        found = FoundTiles(sheet.column, sheet.row, corners, np.ones(len(corners), bool), False)
-        places = tile_edges(found)
+        places = tile_edges(found_on(replace(sheet, corners=sheet.corners - np.array([cut, 0.0]))))
         shot = known.expose(sheet.light[:, cut:], seed=seed)
         edges = measure_edges(shot, places, ["green"], threads=1)["green"]
-        angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-        true = [known.true_mtf50(known.with_pixel(known.gaussian(2.2), angle)) for angle in angles]
-        off = ((edges.mtf50 - true) / edges.mtf50_sigma)[edges.measured]
+        off = ((edges.mtf50 - truth_of(places, blur)) / edges.mtf50_sigma)[edges.measured]
         assert len(off) > 8
         assert np.abs(off).max() < 4

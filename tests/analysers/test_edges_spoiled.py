@@ -8,8 +8,8 @@ from scipy.special import expit
 
 from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
+from tests.analysers.edge_benches import found_on, truth_of
 
 BLUR = known.gaussian(1.0)
 PITCH, LEG = 160, 90.0
@@ -18,10 +18,6 @@ PITCH, LEG = 160, 90.0
 @pytest.fixture(scope="module")
 def sheet():
     return known.tile_sheet(BLUR, 4, 4, pitch=PITCH, leg=LEG)
-
-
-def found_on(sheet):
-    return FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
 
 
 def with_line(light, at, along, width, level):
@@ -38,11 +34,6 @@ def sharpness_of(light, sheet):
     responses = {"green": measure_edges(known.expose(light, seed=3), tile_edges(found), threads=1)["green"]}
     height, width = light.shape
     return responses["green"], measure_sharpness([ShotEdges("t.dng", responses, found)], (width, height)).edges
-
-
-def truth_of(places):
-    angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-    return np.array([known.true_mtf50(known.with_pixel(BLUR, a)) for a in angles])
 
 
 HARM = {
@@ -62,7 +53,7 @@ def test_a_spoiled_edge_is_named_or_right_and_no_other_suffers(sheet, harm):
     along = np.cos(turn) * places.along[hit] + np.sin(turn) * places.normal[hit]
     light = with_line(sheet.light, places.middle[hit] + 2 * places.normal[hit], along, width, level)
     responses, rows = sharpness_of(light, sheet)
-    off = np.abs(responses.mtf50 / truth_of(places) - 1)
+    off = np.abs(responses.mtf50 / truth_of(places, BLUR) - 1)
     if rows[hit].used:
         assert off[hit] < max(4 * responses.mtf50_sigma[hit] / responses.mtf50[hit], 0.02)
     else:
@@ -105,5 +96,5 @@ def test_a_cluster_of_hot_pixels_on_the_rise_is_left_out(sheet):
     samples[y - 1 : y + 2, x - 1 : x + 2] = 13_000
     found = measure_edges(replace(shot, samples=samples), places, threads=1)
     for edges in found.values():
-        assert abs(edges.mtf50[17] / truth_of(places)[17] - 1) < 4 * edges.mtf50_sigma[17] / edges.mtf50[17]
+        assert abs(edges.mtf50[17] / truth_of(places, BLUR)[17] - 1) < 4 * edges.mtf50_sigma[17] / edges.mtf50[17]
         assert abs(edges.offset_px[17]) < 4 * edges.offset_sigma_px[17]

@@ -14,6 +14,7 @@ from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 from tests import known_edges as known
 from tests import spoiled_shots
+from tests.analysers.edge_benches import found_on
 from tests.analysers.invented_lines import responses_at
 from tests.spoiled_shots import afterwards, taken
 
@@ -136,7 +137,7 @@ def test_raw_samples_of_an_elliptic_blur_give_its_axes():
     stretch = axes @ np.diag([wide, narrow]) @ axes.T
     sheet = known.tile_sheet(known.gaussian(1.0), 3, 2, stretch=stretch)
     shot = known.expose(sheet.light, seed=2)
-    found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(6, bool), False)
+    found = found_on(sheet)
     result = measure_sharpness(
         [ShotEdges("t", measure_edges(shot, tile_edges(found), threads=1), found)], shot.size
     )

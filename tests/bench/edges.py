@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges, tile_edges
-from lensbench.target.finder import FoundTiles
 from tests import known_edges as known
-from tests.analysers.edge_benches import Bench, bench, slants
+from tests.analysers.edge_benches import Bench, bench, found_on, slants, truth_of
 from tests.bench.edge_bound import best_spreads
 from tests.published_method import published_curve, published_mtf50, upright
 
@@ -179,10 +178,8 @@ def tiles(more: int) -> None:
         sheet = draw(transfer, 6, 5, pitch=pitch, leg=leg)
         y, x = np.indices(sheet.light.shape)
         h2 = ((x + 1500 - x.max()) ** 2 + (y + 1000 - y.max()) ** 2) / (1500**2 + 1000**2)
-        found = FoundTiles(sheet.column, sheet.row, sheet.corners, np.ones(len(sheet.column), bool), False)
-        places = tile_edges(found)
-        angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
-        truth = np.array([known.true_mtf50(known.with_pixel(transfer, a)) for a in angles])
+        places = tile_edges(found_on(sheet))
+        truth = truth_of(places, transfer)
         rows = {"green": [], "others": []}
         for seed in range(2 * more):
             shot = known.expose(sheet.light * 2.0 ** (-stops * h2), seed=seed, electrons=ELECTRONS, read=READ)
