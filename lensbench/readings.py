@@ -173,7 +173,7 @@ def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReadi
         return None, notices
     [(_, shot)] = loaded
     responses, refused = free_responses(shot, threads)
-    if not responses or not len(responses[shot.reference]):
+    if not len(responses[shot.reference]):
         reasons = Counter(line.why for line in refused).most_common(1)
         why = f" ({reasons[0][0]})" if reasons else ""
         return None, [*notices, left_out(entry.file, f"{entry.file}: shows no clean straight edge{why}.")]

@@ -178,7 +178,7 @@ def measure_edges(
     shot : Shot
         The frame.
     edges : EdgePlaces
-        Nominal places, good to ±2 px, such as `tile_edges` gives for the tiles found.
+        Nominal places, good to ±2 px, such as `tile_edges` gives for the tiles found; there may be none.
     channels : sequence of str, optional
         Which channels; all of the shot's otherwise.
     threads : int, optional
@@ -193,7 +193,7 @@ def measure_edges(
     work = [(channel, part) for channel in channels for part in parts]
     with ThreadPoolExecutor(max(threads, 1)) as pool:
         done = list(pool.map(lambda job: _measure_chunk(shot, job[0], edges.take(job[1])), work))
-    order = np.argsort(np.concatenate(parts)) if parts else np.empty(0, dtype=int)
+    order = np.argsort(np.concatenate(parts))
     result = {}
     for k, channel in enumerate(channels):
         result[channel] = _joined(done[k * len(parts) : (k + 1) * len(parts)], order)
@@ -201,7 +201,7 @@ def measure_edges(
 
 
 def _chunks(edges: EdgePlaces) -> list[NDArray]:
-    """Indices of edges in parts of about `CHUNK`, groups undivided."""
+    """Indices of edges in parts of about `CHUNK`, groups undivided; one empty part where there are no edges."""
     order = np.argsort(edges.group, kind="stable")
     begins = np.flatnonzero(np.diff(edges.group[order], prepend=-1))
     cuts = begins[np.searchsorted(begins, np.arange(CHUNK, len(order), CHUNK)).clip(max=len(begins) - 1)]
@@ -364,9 +364,9 @@ def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     fine = np.abs(fit.response())
     root, root_some = np.sqrt(profile.Q), np.sqrt(profile.Q[some])
     wanted = np.sqrt(FREQUENCY * fit.blur[:, None])
-    mtf = np.stack([np.interp(w, root, m, right=0.0) for w, m in zip(wanted, fine, strict=True)])
-    sigma = np.stack([np.interp(w, root_some, s) for w, s in zip(wanted, spread, strict=True)])
-    return mtf, sigma
+    mtf = [np.interp(w, root, m, right=0.0) for w, m in zip(wanted, fine, strict=True)]
+    sigma = [np.interp(w, root_some, s) for w, s in zip(wanted, spread, strict=True)]
+    return np.reshape(mtf, wanted.shape), np.reshape(sigma, wanted.shape)
 
 
 def _line_of(nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit) -> dict[str, NDArray]:

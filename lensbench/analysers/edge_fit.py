@@ -195,7 +195,7 @@ class EdgeFit(EdgeProfiles):
 
     def _binned(self, key: NDArray, *what: NDArray) -> list[NDArray]:
         size = self.n * profile.BINS
-        return [np.bincount(key, a, size).reshape(self.n, -1) for a in what]
+        return [np.bincount(key, a, size).reshape(self.n, profile.BINS) for a in what]
 
     def _place_far(self) -> None:
         self._far_key, _ = self._placed(self.far, self.far_tau)
@@ -207,7 +207,7 @@ class EdgeFit(EdgeProfiles):
         self._far_light, self._far_square = self._binned(self._far_key, light, light * light)
 
     def _counted(self, key: NDArray) -> NDArray:
-        return np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, -1)
+        return np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, profile.BINS)
 
     def _tables(self) -> tuple[NDArray, NDArray, NDArray]:
         """Of each edge by bin: level, slope by cell, slope by pixel."""

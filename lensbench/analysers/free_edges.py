@@ -90,7 +90,7 @@ def measure_free_edges(shot: Shot, pixel_pitch_um: float | None = None, threads:
         Without edges, and with reasons, where none is clean.
     """
     responses, refused = free_responses(shot, threads)
-    count = len(responses[shot.reference]) if responses else 0
+    count = len(responses[shot.reference])
     edges = [_edge(responses, shot.reference, i, shot.size, pixel_pitch_um) for i in range(count)]
     return FreeEdges(shot.name, shot.size, pixel_pitch_um, edges, refused)
 
@@ -101,13 +101,11 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     Returns
     -------
     dict of str to EdgeResponses
-        By channel, edge by edge alike; empty where there is no edge at all.
+        By channel, edge by edge alike.
     list of RefusedLine
         The lines that can't serve, with why.
     """
     found = find_straight_edges(shot)
-    if not len(found):
-        return {}, list(found.refused)
     places = blade_places(found.ends_px, found.towards_bright, found.reach_px)
     measured = measure_edges(shot, places, threads=threads)
     responses = {channel: _well_sampled(shot, channel, response) for channel, response in measured.items()}

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges
 from lensbench.analysers.free_edges import measure_free_edges
 from lensbench.shot import Shot
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
@@ -110,6 +111,16 @@ def test_a_colour_may_fail_alone():
     assert {colour.channel for colour in failed} == {"red", "blue"}
     assert all("rows of pixels" in colour.why and colour.mtf50 is None for colour in failed)
     assert all(edge.colours[1].mtf50 for edge in result.edges)
+
+
+def test_no_places_give_no_edges():
+    places = blade_places(np.zeros((0, 2, 2)), np.zeros((0, 2)), 100.0)
+    shot = blades_shot([Blade((160.0, 120.0), 5.0, (90.0, 90.0))], (320, 240), blur=1.0)
+    found = measure_edges(shot, places, threads=1)
+    assert list(found) == list(shot.channels)
+    for edges in found.values():
+        assert len(edges) == 0 and edges.measured.shape == edges.mtf50.shape == (0,)
+        assert edges.normal.shape == (0, 2) and edges.mtf.shape == edges.mtf_sigma.shape == (0, len(FREQUENCY))
 
 
 def test_frames_without_anything():
