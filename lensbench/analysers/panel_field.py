@@ -153,47 +153,42 @@ class PanelField:
 
     def misfit(self, moves: Moves) -> float:
         """How badly the best panel for some moves fits."""
-        return self._solved(moves)[1]
-
-    def at(self, moves: Moves) -> PanelFit:
-        """The best panel for moves that stay as they are."""
-        coefficients, misfit, normal = self._solved(moves)
-        scale = self._scale(misfit, len(coefficients))
-        return PanelFit(moves, misfit, scale, np.linalg.pinv(normal, hermitian=True) * scale, coefficients)
+        return self._solved(moves, self._systems(moves))[1]
 
     def fit(self, moves: Moves) -> PanelFit:
         """Improve the moves, by Gauss and Newton, with the panel refitted at every step."""
-        coefficients, misfit, _ = self._solved(moves)
+        systems = self._systems(moves)
+        coefficients, misfit = self._solved(moves, systems)
         for _ in range(ROUNDS):
-            step = self._step(moves, coefficients)[1]
+            step = self._step(moves, coefficients, systems)
             step *= min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
             for _ in range(4):
                 newer = moves.moved(moves.shift + np.vstack([np.zeros(2), step]))
-                found, value, _ = self._solved(newer)
+                changed = self._systems(newer)
+                found, value = self._solved(newer, changed)
                 if value < misfit:
                     break
                 step = step / 2
             else:
                 break
             settled = misfit - value < SETTLED * misfit
-            moves, coefficients, misfit = newer, found, value
+            moves, coefficients, misfit, systems = newer, found, value, changed
             if settled:
                 break
-        normal = self._step(moves, coefficients)[0]
+        normal = self._together(moves, coefficients, systems)[0]
         scale = self._scale(misfit, len(coefficients))
         return PanelFit(moves, misfit, scale, np.linalg.pinv(normal, hermitian=True) * scale, coefficients)
 
     def _scale(self, misfit: float, splines: int) -> float:
         return max(misfit / max(self._change.size - splines / 2, 1), 1.0)
 
-    def slopes(self, moves: Moves, coefficients: NDArray, at: NDArray | None = None) -> NDArray[np.float64]:
+    def slopes(self, moves: Moves, coefficients: NDArray) -> NDArray[np.float64]:
         """How the panel's light changes as each place but the first moves, shape (2 (places - 1), cells)."""
         rows = []
         for place in range(1, len(moves.shift)):
             for axis in np.eye(2):
                 ahead, behind = (
-                    self.basis(place, moves.shift[place] + sign * STEP * axis, at) @ coefficients
-                    for sign in (1, -1)
+                    self.basis(place, moves.shift[place] + sign * STEP * axis) @ coefficients for sign in (1, -1)
                 )
                 rows.append((ahead - behind) / (2 * STEP))
         return np.array(rows)
@@ -208,8 +203,9 @@ class PanelField:
         mean = bases.mean(axis=0)
         return self._levelled(bases - mean), self.not_round(mean)
 
-    def _solved(self, moves: Moves) -> tuple[NDArray, float, NDArray]:
-        change, mean = self._systems(moves)
+    def _solved(self, moves: Moves, systems: tuple[NDArray, NDArray]) -> tuple[NDArray, float]:
+        """The best panel's coefficients for some moves, and its misfit."""
+        change, mean = systems
         flat = change.reshape(-1, change.shape[2])
         normal = flat.T @ flat + mean.T @ mean / ROUNDNESS**2 + self._stiffness
         right = flat.T @ self._change.ravel() + mean.T @ self._mean / ROUNDNESS**2
@@ -218,11 +214,19 @@ class PanelField:
         misfit += np.sum((self._mean - mean @ coefficients) ** 2) / ROUNDNESS**2
         misfit += coefficients @ self._stiffness @ coefficients
         misfit += np.sum(((moves.shift - moves.known) / moves.sigma)[1:] ** 2)
-        return coefficients, float(misfit), normal
+        return coefficients, float(misfit)
 
-    def _step(self, moves: Moves, coefficients: NDArray) -> tuple[NDArray, NDArray]:
-        """The normal matrix of panel and shifts together, and the step of the shifts, shape (places - 1, 2)."""
-        change, mean = self._systems(moves)
+    def _step(self, moves: Moves, coefficients: NDArray, systems: tuple[NDArray, NDArray]) -> NDArray:
+        """The step of the shifts, shape (places - 1, 2)."""
+        normal, right = self._together(moves, coefficients, systems)
+        steady = 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))
+        return np.linalg.solve(normal + steady, right)[len(coefficients) :].reshape(-1, 2)
+
+    def _together(
+        self, moves: Moves, coefficients: NDArray, systems: tuple[NDArray, NDArray]
+    ) -> tuple[NDArray, NDArray]:
+        """The normal matrix of panel and shifts together, and the right-hand side."""
+        change, mean = systems
         places, count = len(moves.shift), len(coefficients)
         slopes = self.slopes(moves, coefficients)
         moving = np.zeros((places, len(self.cells), len(slopes)))
@@ -240,8 +244,7 @@ class PanelField:
         right = rows.T @ off + mean_rows.T @ mean_off / ROUNDNESS**2
         right[:count] -= self._stiffness @ coefficients
         right[count:] += weight * (moves.known - moves.shift)[1:].ravel()
-        steady = 1e-9 * np.trace(normal) / len(normal) * np.eye(len(normal))
-        return normal, np.linalg.solve(normal + steady, right)[count:].reshape(-1, 2)
+        return normal, right
 
 
 def _turn(degrees: float) -> NDArray[np.float64]:
