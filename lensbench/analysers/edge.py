@@ -167,6 +167,10 @@ class EdgeResponses:
         """Where there are figures, shape (n,)."""
         return self.why == ""
 
+    def take(self, which: NDArray) -> EdgeResponses:
+        """The edges at some indices (or where a mask is true)."""
+        return EdgeResponses(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
 
 def measure_edges(
     shot: Shot, edges: EdgePlaces, channels: Sequence[str] | None = None, threads: int = 2
@@ -209,9 +213,8 @@ def _chunks(edges: EdgePlaces) -> list[NDArray]:
 
 
 def _joined(parts: list[EdgeResponses], order: NDArray) -> EdgeResponses:
-    return EdgeResponses(
-        **{f.name: np.concatenate([getattr(p, f.name) for p in parts])[order] for f in fields(EdgeResponses)}
-    )
+    columns = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(EdgeResponses)}
+    return EdgeResponses(**columns).take(order)
 
 
 # -- one chunk ------------------------------------------------------------------------------------------------

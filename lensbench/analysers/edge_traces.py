@@ -70,24 +70,23 @@ def trace_edges(shot: Shot, channel: str, places: EdgePlaces, responses: EdgeRes
     """
     good = np.flatnonzero(responses.measured)
     good = good[np.unique(np.linspace(0, len(good) - 1, min(MOST_EDGES, len(good))).round().astype(int))]
-    chosen = places.take(good)
-    blur = gaussian_mtf50(1.0) / responses.mtf50[good]
+    chosen, seen = places.take(good), responses.take(good)
+    blur = gaussian_mtf50(1.0) / seen.mtf50
     reach = REACH * blur
-    room = 2 + np.abs(responses.offset_px[good]) + np.abs(responses.bend_px[good])
+    room = 2 + np.abs(seen.offset_px) + np.abs(seen.bend_px)
     samples = gather(shot, channel, chosen, reach + room, reach)
     edge = samples.edge
-    middle = np.stack([responses.x, responses.y], axis=-1)[good]
+    middle = np.stack([seen.x, seen.y], axis=-1)
     away = (
         chosen.middle[edge]
         + samples.t[:, None] * chosen.along[edge]
         + samples.u[:, None] * chosen.normal[edge]
         - middle[edge]
     )
-    normal = responses.normal[good]
+    normal = seen.normal
     along = away[:, 0] * normal[edge, 1] - away[:, 1] * normal[edge, 0]
-    half = responses.length_px[good] / 2
-    across = np.einsum("nc,nc->n", away, normal[edge]) - responses.bend_px[good][edge] * (along / half[edge]) ** 2
+    half = seen.length_px / 2
+    across = np.einsum("nc,nc->n", away, normal[edge]) - seen.bend_px[edge] * (along / half[edge]) ** 2
     near = (np.abs(across) < reach[edge]) & (np.abs(along) < half[edge])
-    dark, white = responses.dark[good], responses.white[good]
-    level = (samples.light - dark[edge]) / (white - dark)[edge]
+    level = (samples.light - seen.dark[edge]) / (seen.white - seen.dark)[edge]
     return EdgeTraces(edge[near], across[near], along[near], level[near], blur, normal, middle, half)

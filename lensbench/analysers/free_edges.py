@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,7 +115,7 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
         RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), str(reference.why[i]))
         for i in np.flatnonzero(~reference.measured)
     ]
-    kept = {channel: _taken(response, reference.measured) for channel, response in responses.items()}
+    kept = {channel: response.take(reference.measured) for channel, response in responses.items()}
     return kept, [*lost, *found.refused]
 
 
@@ -146,10 +146,6 @@ def _widest_gap(shot: Shot, channel: str, response: EdgeResponses, i: int) -> fl
     across, along = x * normal[0] + y * normal[1], x * normal[1] - y * normal[0]
     near = np.sort(across[(np.abs(across) < NEAR_PX) & (np.abs(along) < half)])
     return float(np.diff(near).max(initial=0.0)) if len(near) > 1 else float("inf")
-
-
-def _taken(response: EdgeResponses, which: NDArray[np.bool_]) -> EdgeResponses:
-    return EdgeResponses(**{f.name: getattr(response, f.name)[which] for f in fields(EdgeResponses)})
 
 
 # -- rows -----------------------------------------------------------------------------------------------------
