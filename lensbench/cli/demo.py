@@ -34,6 +34,7 @@ def demo(
         )
     else:
         print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
+        print("An interval holds the truth 95 times in 100, so one no in twenty is as it should be.\n")
         print_table("How well all of them agree", *bars_table(shown.bars), words=2)
         print(f"Now open {shown.folder / 'report.html'}")
     if not shown.passed:

@@ -39,7 +39,9 @@ def light_parts(report: Report) -> LightParts:
 
 def _profile_in_short(setting: Setting) -> str:
     law = any(step.cos4_stops for step in setting.falloff.profile)
-    return "stops from the middle to the corners" + (", and by the cos⁴ law (broken)" if law else "")
+    return "stops from the middle to the corners, the band from the lightest side to the darkest" + (
+        "; broken: the cos⁴ law" if law else ""
+    )
 
 
 def _glare_in_short(setting: Setting) -> str:

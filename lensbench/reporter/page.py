@@ -95,6 +95,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             light=panels(report, _has_light, _large_light, sentences.light_in_short),
             lit=light_parts(report),
             wiping=_wiping(report),
+            numbered_at=_numbered_at(report),
             stopping=_stopping(report),
             dirt=report.verdict.dirt if report.verdict else None,
             cautions=CAUTIONS,
@@ -188,12 +189,23 @@ def _leans(report: Report) -> list[Panel]:
     return drawn
 
 
+def _most_marked(report: Report) -> Setting | None:
+    """The setting that shows most marks, the first of several; None where none shows any."""
+    marked = [setting for setting in report.settings if setting.dust and setting.dust.marks]
+    return max(marked, key=lambda setting: len(setting.dust.marks), default=None)
+
+
+def _numbered_at(report: Report) -> str:
+    """The setting whose numbers the marks bear in the pictures of where they lie; empty without marks."""
+    setting = _most_marked(report)
+    return sentences.setting_name(setting) if setting else ""
+
+
 def _wiping(report: Report) -> list[Panel]:
     """The four small pictures of where the marks lie, for the setting that shows most of them."""
-    marked = [setting for setting in report.settings if setting.dust and setting.dust.marks]
-    if not marked:
+    setting = _most_marked(report)
+    if setting is None:
         return []
-    setting = max(marked, key=lambda s: len(s.dust.marks))
     drawn = []
     for face in FACES:
         sheet = hand.new_drawing(1.8, 1.8)
@@ -209,5 +221,7 @@ def _stopping(report: Report) -> Panel | None:
         return None
     sheet = hand.new_drawing(PANEL_IN, 2.5)
     draw_stopping(hand.axes_in(sheet, 0.4, EDGE, PANEL_IN - 0.4 - 0.15, 2.5 - 0.26 - EDGE), report)
-    caption = "Depth of each mark at each f-number: full lines sensor, broken lens, dotted light panel"
+    caption = (
+        "Depth of each mark at each f-number: full lines sensor, broken lens, dotted light panel, thin ones not told"
+    )
     return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}; the figures stand in the table.")

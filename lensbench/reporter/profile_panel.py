@@ -53,4 +53,5 @@ def _draw_scales(axes: Axes, ends: float, letters: float) -> None:
         axes.text(-0.015, stops, f"{stops:g}", ha="right", va="center_baseline", **label)
     for h in (0.0, 0.25, 0.5, 0.75, 1.0):
         axes.axvline(h, color=hand.HAIRLINE, linewidth=0.5, zorder=0)
-        axes.text(h, ends * 1.03, f"{h:g}", ha="center", va="top", **label)
+    for h, name, side in ((0.0, "middle", "left"), (0.5, "half-way", "center"), (1.0, "corner", "right")):
+        axes.text(h, ends * 1.03, name, ha=side, va="top", **label)
