@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_curves import CORE, GAUSSIAN_MTF50, EdgeProfiles
 from lensbench.analysers.edge_rough import MIN_BLUR, NOISE_FLOOR
-from lensbench.analysers.edge_samples import EdgeSamples
+from lensbench.analysers.edge_samples import EdgeSamples, pieces_along
 
 NEAR = 3.5
 """Samples within so many blur widths, and two pixels, are placed anew whenever the line moves; farther out all is
@@ -166,7 +166,7 @@ class EdgeFit(EdgeProfiles):
     def _take(self, near: EdgeSamples, far: EdgeSamples) -> None:
         self.near, self.far = near, far
         self.near_tau, self.far_tau = self._tau(near), self._tau(far)
-        self.near_piece = np.clip(((self.near_tau + 1) * np.float32(PIECES / 2)).astype(np.int32), 0, PIECES - 1)
+        self.near_piece = pieces_along(self.near_tau, PIECES)
 
     def _tau(self, samples: EdgeSamples) -> NDArray:
         middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
@@ -174,8 +174,7 @@ class EdgeFit(EdgeProfiles):
 
     def _cell(self, key: NDArray, tau: NDArray) -> NDArray:
         """Which of `cells` samples lie in."""
-        along = np.clip(((tau + 1) * np.float32(CELLS_ALONG / 2)).astype(np.int32), 0, CELLS_ALONG - 1)
-        return key // np.int32(profile.FINE) * np.int32(CELLS_ALONG) + along
+        return key // np.int32(profile.FINE) * np.int32(CELLS_ALONG) + pieces_along(tau, CELLS_ALONG)
 
     def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
         """Bin of every sample, and how far it lies from the bin's middle (in cells)."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge_far import kept_by_figures, subtended
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.analysers.edge_samples import EdgeSamples
+from lensbench.analysers.edge_samples import EdgeSamples, pieces_along
 
 USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
@@ -172,7 +172,7 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
     far = (u > limits[0]) & (u < limits[1]) & (t > limits[2]) & (t < limits[3])
     edge, t, u, light = samples.edge[far], t[far], u[far], samples.light[far]
     half = places.half_length.astype(np.float32)[edge]
-    column = np.clip(((t / half + 1) * (_BLOCKS / 2)).astype(np.int32), 0, _BLOCKS - 1)
+    column = pieces_along(t / half, _BLOCKS)
     depth = np.minimum(reach, LIGHT_WINDOW).clip(min=1.0).astype(np.float32)[edge]
     row = np.clip((u / depth * _BLOCKS).astype(np.int32), 0, _BLOCKS - 1)
     key = (edge * _BLOCKS + column) * _BLOCKS + row

@@ -13,6 +13,9 @@ from lensbench.target.layout import LEG_CORNERS
 NEIGHBOURS = 12
 """Tiles around each that are asked how far they leave its bright sides clear, and what light they keep from it."""
 
+OTHER_SIDES = np.array([[1, 2], [0, 2], [0, 1]])
+"""The two sides of a triangle that each of its sides ends at."""
+
 
 @dataclass(frozen=True, eq=False)
 class EdgePlaces:
@@ -142,8 +145,7 @@ def tile_edges(found: FoundTiles) -> EdgePlaces:
     opposite = corners[:, ::-1].reshape(-1, 2)  # the legs join corners 01, 02, 12 and face 2, 1, 0
     normal = _normal_towards(ends, ends.mean(axis=1) - opposite)
     lines = np.concatenate([-normal, np.einsum("nc,nc->n", normal, ends[:, 0])[:, None]], axis=1)
-    others = np.array([[1, 2], [0, 2], [0, 1]])
-    walls = lines.reshape(n, 3, 3)[:, others].reshape(-1, 2, 3)
+    walls = lines.reshape(n, 3, 3)[:, OTHER_SIDES].reshape(-1, 2, 3)
     dark = np.einsum("nc,nc->n", normal, ends[:, 0] - opposite)
     around = np.repeat(_neighbours(corners), 3, axis=0)
     bright = _clear_reach(ends, normal, around)

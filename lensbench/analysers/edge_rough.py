@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge_light import LIGHT_WINDOW, EdgeLight, light_round
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.analysers.edge_samples import EdgeSamples, gather, joined
+from lensbench.analysers.edge_samples import EdgeSamples, gather, joined, pieces_along
 from lensbench.shot import Shot
 
 WINDOW = 80
@@ -219,7 +219,7 @@ def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]
     near = np.abs(samples.u - offset.astype(np.float32)[edge]) < half.astype(np.float32)[edge]
     edge, t, light = edge[near], samples.t[near], samples.light[near]
     length = places.half_length.astype(np.float32)[edge]
-    piece = np.clip(((t / length + 1) * (_PIECES / 2)).astype(np.int32), 0, _PIECES - 1)
+    piece = pieces_along(t / length, _PIECES)
     key = edge * _PIECES + piece
     count = np.bincount(key, minlength=n * _PIECES).reshape(n, _PIECES)
     level, where = (

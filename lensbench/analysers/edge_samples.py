@@ -48,6 +48,11 @@ class EdgeSamples:
         return EdgeSamples(edge, self.t, self.u, self.light, taken, clipped)
 
 
+def pieces_along(tau: NDArray[np.float32], count: int) -> NDArray[np.int32]:
+    """Which of so many equal pieces of its edge a sample lies in, by where it lies along it, -1 to 1."""
+    return np.clip(((tau + 1) * np.float32(count / 2)).astype(np.int32), 0, count - 1)
+
+
 def joined(parts: Sequence[EdgeSamples]) -> EdgeSamples:
     """Samples of the same places, taken in several parts."""
     names = ("edge", "t", "u", "light")

@@ -14,15 +14,13 @@ from numpy.typing import NDArray
 from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_far import kept_by_figures, subtended
 from lensbench.analysers.edge_fit import CELLS_ACROSS, CELLS_ALONG, EdgeFit
-from lensbench.analysers.edge_places import EdgePlaces
+from lensbench.analysers.edge_places import OTHER_SIDES, EdgePlaces
 
 LEAST = 5e-4
 """Spill that is too little to matter, as a share of the contrast."""
 
 MOST_FAR_LIGHT = 0.5
 """More than this share of the contrast, one blur width out, is no lens's far light but noise."""
-
-_OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 
 
 class Spill:
@@ -43,7 +41,7 @@ class Spill:
         where = {(g, s): i for i, (g, s) in enumerate(zip(places.group, places.side, strict=True))}
         self.others = np.repeat(np.arange(len(places))[:, None], 2, axis=1)
         for i in np.flatnonzero(places.side >= 0):
-            self.others[i] = [where[places.group[i], side] for side in _OTHERS[places.side[i]]]
+            self.others[i] = [where[places.group[i], side] for side in OTHER_SIDES[places.side[i]]]
         own = np.arange(len(places))[:, None]
         self.profiles = np.where(usable[self.others], self.others, own)
         self._kept = np.zeros((len(places), CELLS_ACROSS, CELLS_ALONG))
