@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flat
+from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flats
 from lensbench.analysers.surface import fit_clean_surface
 from lensbench.errors import BenchError
 from lensbench.findings import Figure, ZoneCast
@@ -63,7 +63,7 @@ def _cast(
     if colour not in first.channels or first.reference != "green":
         return {}
     try:
-        lights = [read_flat(flat, colour, darks) for flat in flats]
+        lights = read_flats(flats, colour, darks)
     except BenchError:
         return {}
     more = np.array([green.stops - light.stops for green, light in zip(greens, lights, strict=True)])

@@ -19,7 +19,7 @@ from lensbench.analysers.light_map import (
     FlatLight,
     LightMap,
     fit_light,
-    read_flat,
+    read_flats,
 )
 from lensbench.analysers.light_shape import light_contours, light_profile, lopsidedness, usable_light
 from lensbench.analysers.panel_light import PanelGiven, split_panel
@@ -133,7 +133,7 @@ def gather_light(
                 f"{flat.name}: is {flat.size[0]} × {flat.size[1]} pixels, {first.name} is "
                 f"{first.size[0]} × {first.size[1]}. Take all flats of a setting with one camera and crop."
             )
-    lights = [read_flat(flat, first.reference, darks) for flat in flats]
+    lights = read_flats(flats, first.reference, darks)
     x, y = lights[0].x, lights[0].y
     places = list(dict.fromkeys(given))
     stops, weight = zip(

@@ -113,25 +113,31 @@ class LightMap:
         return np.ix_(rows, np.searchsorted((self.x[1:] + self.x[:-1]) / 2, x))
 
 
-def read_flat(flat: Shot, channel: str, darks: Sequence[Shot] = ()) -> FlatLight:
-    """Average one channel of a flat over blocks.
+def read_flats(flats: Sequence[Shot], channel: str, darks: Sequence[Shot] = ()) -> list[FlatLight]:
+    """Average one channel of flats over blocks.
 
     Parameters
     ----------
-    flat : Shot
-        An even light.
+    flats : sequence of Shot
+        Even light, one or more, all of one size.
     channel : str
-        One of its channels.
+        One of their channels.
     darks : sequence of Shot
         Frames taken with the lens covered; their mean is taken off.
 
     Raises
     ------
     BenchError
-        Where the flat can't be read: too dark, clipped in the middle, or of another size than the dark frames.
+        Where a flat can't be read: too dark, clipped in the middle, or of another size than the dark frames.
     """
+    level = dark_level(darks, flats[0], channel)
+    return [_read_flat(flat, channel, level) for flat in flats]
+
+
+def _read_flat(flat: Shot, channel: str, black: float | NDArray) -> FlatLight:
+    """What one flat shows above the level of the dark frames."""
     blocks = block_means(flat, channel)
-    light = blocks.light - dark_level(darks, flat, channel)
+    light = blocks.light - black
     _check_middle(flat, light, blocks.clipped, channel)
     dark = light <= np.percentile(light, 99) * 2.0**-READABLE_STOPS
     readable = ~dark & (blocks.clipped <= CLIPPED_SHARE)
