@@ -15,20 +15,11 @@ from scipy.optimize import brentq
 from scipy.special import j1
 
 from lensbench.shot import Shot
+from tests.invented_shots import SIX
 
 BAYER = np.array([[0, 1], [1, 2]], dtype=np.uint8)
 MONO = np.zeros((1, 1), dtype=np.uint8)
-XTRANS = np.array(
-    [
-        [1, 2, 1, 1, 0, 1],
-        [0, 1, 0, 2, 1, 2],
-        [1, 2, 1, 1, 0, 1],
-        [1, 0, 1, 1, 2, 1],
-        [2, 1, 2, 0, 1, 0],
-        [1, 0, 1, 1, 2, 1],
-    ],
-    dtype=np.uint8,
-)
+XTRANS = np.array(SIX, dtype=np.uint8)
 
 Transfer = Callable[[np.ndarray], np.ndarray]
 

@@ -8,6 +8,17 @@ from scipy.special import ndtr
 from lensbench.shot import Shot
 
 BAYER = np.array([[0, 1], [2, 3]], np.uint8)
+XTRANS = np.array(
+    [
+        [1, 1, 0, 1, 1, 2],
+        [1, 1, 2, 1, 1, 0],
+        [2, 0, 1, 0, 2, 1],
+        [1, 1, 2, 1, 1, 0],
+        [1, 1, 0, 1, 1, 2],
+        [0, 2, 1, 2, 0, 1],
+    ],
+    np.uint8,
+)
 BLACK, WHITE = 512.0, 16383.0
 FULL_ELECTRONS = 30000.0
 READ_ELECTRONS = 3.0

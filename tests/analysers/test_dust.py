@@ -18,17 +18,6 @@ from tests.analysers import flats
 from tests.analysers.other_detectors import DETECTORS, levelled
 
 SIZE = (1200, 800)
-XTRANS = np.array(
-    [
-        [1, 1, 0, 1, 1, 2],
-        [1, 1, 2, 1, 1, 0],
-        [2, 0, 1, 0, 2, 1],
-        [1, 1, 2, 1, 1, 0],
-        [1, 1, 0, 1, 1, 2],
-        [0, 2, 1, 2, 0, 1],
-    ],
-    np.uint8,
-)
 SPOTS = (
     # x, y, diameter, depth, blur; the faintest have a signal to noise just above 8
     (140.3, 120.6, 6.0, 0.05, 0.8),
@@ -106,7 +95,7 @@ def test_the_plainest_comes_first(spots_found):
 @pytest.mark.parametrize(
     "mosaic",
     [
-        {"pattern": XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
+        {"pattern": flats.XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
         {"pattern": np.zeros((1, 1), np.uint8), "colours": ("grey",), "strengths": (1.0,)},
     ],
     ids=["six by six", "without colours"],

@@ -15,17 +15,6 @@ from lensbench.frame import ZONES, h_of, zone_index
 from tests.analysers import flats
 
 SIZE = (1200, 800)
-XTRANS = np.array(
-    [
-        [1, 1, 0, 1, 1, 2],
-        [1, 1, 2, 1, 1, 0],
-        [2, 0, 1, 0, 2, 1],
-        [1, 1, 2, 1, 1, 0],
-        [1, 1, 0, 1, 1, 2],
-        [0, 2, 1, 2, 0, 1],
-    ],
-    np.uint8,
-)
 
 
 def stops_of(light):
@@ -87,7 +76,7 @@ def test_map_is_true_to_a_hundredth_of_a_stop(light):
 @pytest.mark.parametrize(
     "mosaic",
     [
-        {"pattern": XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
+        {"pattern": flats.XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
         {"pattern": np.zeros((1, 1), np.uint8), "colours": ("grey",), "strengths": (1.0,)},
         {
             "pattern": np.array([[1, 0], [2, 1]], np.uint8),
