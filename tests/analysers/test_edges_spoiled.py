@@ -94,7 +94,8 @@ def test_a_cluster_of_hot_pixels_on_the_rise_is_left_out(sheet):
     samples = shot.samples.copy()
     x, y = np.round(places.middle[17]).astype(int)
     samples[y - 1 : y + 2, x - 1 : x + 2] = 13_000
+    truth = truth_of(places, BLUR)[17]
     found = measure_edges(replace(shot, samples=samples), places, threads=1)
     for edges in found.values():
-        assert abs(edges.mtf50[17] / truth_of(places, BLUR)[17] - 1) < 4 * edges.mtf50_sigma[17] / edges.mtf50[17]
+        assert abs(edges.mtf50[17] / truth - 1) < 4 * edges.mtf50_sigma[17] / edges.mtf50[17]
         assert abs(edges.offset_px[17]) < 4 * edges.offset_sigma_px[17]

@@ -91,7 +91,7 @@ def test_too_wide_steps_say_so_by_their_intervals(truths):
     """Twice the depth apart, the peak of a perfect lens is guesswork by some percent."""
     quarter, found = truths
     _, peak = found["perfect"].best()
-    place = (np.arange(-4, 4.01, 2.0) + 0.0) * quarter
+    place = np.arange(-4, 4.01, 2.0) * quarter
     peaks = fit_curves(place, *taken(found["perfect"], place, 0.001, 3)).peaks()
     half = 1.96 * np.hypot(peaks.mtf50_sigma, peaks.mtf50_missed)
     assert (half > 0.03 * peak[0, 0]).all()
