@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.simulator.camera import Camera
-from lensbench.simulator.drawing import EdgeTruth, Piece, draw
+from lensbench.simulator.drawing import Piece, draw
 from lensbench.simulator.lens import Colour, Lens
 from lensbench.simulator.place_optics import PlaceOptics
 from lensbench.simulator.projection import Projection
@@ -87,8 +87,3 @@ def small_layout(camera: Camera, magnification: float = 0.1, share: float = 0.6)
         whole.row[kept],
         whole.corners_mm[kept],
     )
-
-
-def edge_truth_in(truth: EdgeTruth, channel: str = "grey") -> NDArray[np.float64]:
-    """MTF50 of the first piece's edges."""
-    return truth.mtf50[channel][0]
