@@ -221,7 +221,5 @@ def _stopping(report: Report) -> Panel | None:
         return None
     sheet = hand.new_drawing(PANEL_IN, 2.5)
     draw_stopping(hand.axes_in(sheet, 0.4, EDGE, PANEL_IN - 0.4 - 0.15, 2.5 - 0.26 - EDGE), report)
-    caption = (
-        "Depth of each mark at each f-number: full lines sensor, broken lens, dotted light panel, thin ones not told"
-    )
+    caption = "Depth of each mark by f-number: full lines sensor, broken lens, dotted light panel, thin not told"
     return Panel("", caption, Markup(hand.as_svg(sheet)), f"{caption}; the figures stand in the table.")
