@@ -53,9 +53,7 @@ def _differences(setting: Setting) -> Table | None:
     if not any(columns):
         return None
     head = ["zone", "sagittal over tangential", *(f"{first} over {against}" for first, against in colours)]
-    caption = (
-        f"How much sharper one is than the other at {sentences.setting_name(setting)}, {channel}, percent"
-    )
+    caption = f"How much sharper one is than the other at {sentences.setting_name(setting)}, {channel}, percent"
     return Table(caption, head, zone_rows(columns, signed=True))
 
 
