@@ -245,11 +245,11 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.light.slope_sigma,
     )
     fit.begin()
-    endless = fit.mtf50(), fit.place()
+    mtf50, place = fit.mtf50(), fit.place()
     # What an edge too poor for figures shows must not be taken off the others of its tile.
-    _without_spill(fit, Spill(places, margin, _judged(fit, why, _mtf50_sigma(fit)) == ""))
+    _without_spill(fit, Spill(places, margin, _judged(fit, why, mtf50, _mtf50_sigma(fit)) == ""))
     fit.finish()
-    return _responses(nominal, places, fit, rough, why, _by_spill(fit, *endless))
+    return _responses(nominal, places, fit, rough, why, _by_spill(fit, mtf50, place))
 
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
@@ -294,7 +294,7 @@ def _responses(
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
-    why = _judged(fit, why, mtf50_sigma)
+    why = _judged(fit, why, mtf50, mtf50_sigma)
     line = _line_of(nominal, places, fit)
     rise, overshoot = _rise_and_overshoot(fit)
     scale = rough.white - rough.dark
@@ -327,9 +327,9 @@ def _responses(
     )
 
 
-def _judged(fit: EdgeFit, why: NDArray, mtf50_sigma: NDArray) -> NDArray:
+def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
     """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
-    why, mtf50 = why.copy(), fit.mtf50()
+    why = why.copy()
     why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
     why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
@@ -342,8 +342,7 @@ def _mtf50_sigma(fit: EdgeFit) -> NDArray:
     _, k, share, fall = fit.q50()
     table = profile.transform()
     at = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
-    _, by = fit.sensitivity(at[:, None, :])
-    return fit.spread(by)[:, 0] / np.maximum(fall, 1e-3) / fit.blur
+    return fit.spread(fit.sensitivity(at[:, None, :]))[:, 0] / np.maximum(fall, 1e-3) / fit.blur
 
 
 def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, NDArray]:
@@ -363,7 +362,7 @@ def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, ND
 def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     """MTF and its standard deviation at `FREQUENCY`; nothing is resolved beyond one cycle a blur width."""
     some = slice(0, None, 8)
-    spread = fit.spread(fit.sensitivity(profile.transform()[some])[1])
+    spread = fit.spread(fit.sensitivity(profile.transform()[some]))
     fine = np.abs(fit.response())
     root, root_some = np.sqrt(profile.Q), np.sqrt(profile.Q[some])
     wanted = np.sqrt(FREQUENCY * fit.blur[:, None])

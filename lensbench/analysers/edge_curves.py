@@ -80,8 +80,8 @@ class EdgeProfiles:
         """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
         return self.q50()[0] / self.blur
 
-    def sensitivity(self, rows: NDArray[np.complex128]) -> tuple[NDArray, NDArray]:
-        """MTF and its derivative by the coefficients, for rows of the transform.
+    def sensitivity(self, rows: NDArray[np.complex128]) -> NDArray[np.float64]:
+        """The MTF's derivative by the coefficients, for rows of the transform.
 
         Parameters
         ----------
@@ -89,8 +89,7 @@ class EdgeProfiles:
 
         Returns
         -------
-        mtf : ndarray, shape (n, m)
-        derivative : ndarray, shape (n, m, K)
+        ndarray, shape (n, m, K)
         """
         rows = np.broadcast_to(rows, (self.n, *rows.shape[-2:]))
         spectrum = np.einsum("nmj,nj->nm", rows, self.coefficients)
@@ -101,7 +100,7 @@ class EdgeProfiles:
         mtf = np.abs(ratio)
         unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
         by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
-        return mtf, by / total[..., None]
+        return by / total[..., None]
 
     def spread(self, derivative: NDArray) -> NDArray:
         """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
