@@ -19,7 +19,7 @@ from lensbench.findings import (
     TurnTest,
 )
 from lensbench.frame import centre_of, half_diagonal
-from lensbench.verdicts.lopsided import NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, softer_side
+from lensbench.verdicts.lopsided import NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, side_in_words, softer_side
 from lensbench.wording import listed
 
 TOGETHER = 0.025
@@ -175,15 +175,10 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
 
 def way_in_words(vector: NDArray) -> str:
     """Where a vector (x right, y down) leads: ``left of``, ``above``, ``above and right of`` and so on."""
-    x, y = vector
-    sideways = "left of" if x < 0 else "right of"
-    upright = "above" if y < 0 else "below"
-    # A way counts as plainly sideways or upright when one part is less than 0.4 of the other (22°).
-    if abs(y) < 0.4 * abs(x):
-        return sideways
-    if abs(x) < 0.4 * abs(y):
-        return upright
-    return f"{upright} and {sideways}"
+    return " and ".join(_WAYS[word] for word in side_in_words(vector).split())
+
+
+_WAYS = {"left": "left of", "right": "right of", "top": "above", "bottom": "below"}
 
 
 # -- the turn test --------------------------------------------------------------------------------------------
