@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers import edge_profile as profile
+from lensbench.optics import gaussian_mtf50
 
-GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi
+GAUSSIAN_MTF50 = gaussian_mtf50(1.0)
 """MTF50 times standard deviation of a Gaussian blur; any edge's blur width is this over its MTF50."""
 
 CORE = 3.0
