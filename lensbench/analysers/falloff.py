@@ -228,16 +228,16 @@ def _zones(light_map: LightMap) -> list[ZoneFalloff]:
     middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], size) < REFERENCE_H)
     seen = light_map.readable_on(x, y)
     smooth = readable & ~light_map.rough
+    off, steps = light_map.stops - light_map.smooth, _steps(light_map)
     found = []
     for number, zone in enumerate(ZONES):
         inside, blocks = seen & (index == number), readable & (block_index == number)
         if not blocks.any() or inside.sum() < 0.5 * (index == number).sum():
             continue
         noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
-        off = (light_map.stops - light_map.smooth)[blocks & smooth]
-        misfit = float(np.median(off)) if len(off) else 0.0
-        steps = _steps(light_map)[block_index == number].mean()
-        half = float(np.hypot(1.96 * noise + abs(misfit) + steps, MAP_STOPS))
+        kept = blocks & smooth
+        misfit = float(np.median(off[kept])) if kept.any() else 0.0
+        half = float(np.hypot(1.96 * noise + abs(misfit) + steps[block_index == number].mean(), MAP_STOPS))
         found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
     return found
 
