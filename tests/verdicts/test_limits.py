@@ -11,6 +11,8 @@ from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import ContrastCurve, Figure, Setting, Sharpness, TileSharpness, ZoneSharpness
 from lensbench.verdicts.limits import allowed_mtf50, judge_limits
 from tests import spoiled_shots
+from tests.drawn_blades import mtf50_of
+from tests.known_edges import airy, gaussian, true_mtf50, with_pixel
 from tests.spoiled_shots import taken
 
 SIZE, PITCH_UM = (6000, 4000), 6.0
@@ -21,8 +23,7 @@ DIRECTIONS = ("sagittal", "tangential", "mean")
 def setting_of(transfer, f_number=8.0, magnification=1.0, half=0.004, channel="green", place=(3400.0, 1999.5)):
     """A setting of one zone whose curves are known; its one tile lies to the right of the middle."""
     mtf = np.abs(transfer(FREQUENCY))
-    mtf50 = brentq(lambda f: np.abs(transfer(np.array([f])))[0] - 0.5, 1e-3, 0.99)
-    figure = Figure.of(mtf50, 0.002, "cy/px")
+    figure = Figure.of(true_mtf50(transfer), 0.002, "cy/px")
     curve = ContrastCurve(*(a.tolist() for a in (FREQUENCY, mtf, np.maximum(mtf - half, 0), mtf + half)))
     name = frame.zone_of(*place, SIZE)
     zones = [ZoneSharpness(name, channel, way, figure, None, 1, curve=curve) for way in DIRECTIONS]
@@ -31,12 +32,9 @@ def setting_of(transfer, f_number=8.0, magnification=1.0, half=0.004, channel="g
     return Setting(f_number, magnification=scale, sharpness=Sharpness(zones=zones, tiles=[tile]))
 
 
-def pixel(f):
-    return np.sinc(f)
-
-
-def gaussian(sigma):
-    return lambda f: np.exp(-2 * (np.pi * sigma * f) ** 2)
+def through_pixels(sigma, angle=0.0):
+    """A Gaussian blur seen through square pixels, along a direction."""
+    return with_pixel(gaussian(sigma), angle)
 
 
 def by_direction(limits):
@@ -56,13 +54,8 @@ def test_without_pixels_diffraction_alone_is_left(f_number, lp_mm):
 # Goodman, ch. 6 (memory), times the transform of a unit box.
 @pytest.mark.parametrize(("channel", "nm"), [("red", 610), ("green", 540), ("blue", 460)])
 def test_diffraction_and_pixel_together(channel, nm):
-    cutoff = 6.0 / (nm / 1000 * 16)
-
-    def both(f):
-        u = min(f / cutoff, 1.0)
-        return 2 / np.pi * (np.arccos(u) - u * np.sqrt(1 - u * u)) * np.sinc(f) - 0.5
-
-    assert allowed_mtf50(np.sinc(STEPS), channel, 16.0, 6.0) == pytest.approx(brentq(both, 0.01, 0.9), abs=1e-4)
+    both = true_mtf50(with_pixel(airy(nm / 1000 * 16 / 6.0), 0.0))
+    assert allowed_mtf50(np.sinc(STEPS), channel, 16.0, 6.0) == pytest.approx(both, abs=1e-4)
 
 
 # GalSim (Rowe et al. 2015): Airy disc and square pixel convolved, the transfer function along the pixel's axis.
@@ -80,7 +73,7 @@ def test_the_effective_aperture_counts():
 
 
 def test_what_is_reached_is_a_share_of_what_is_possible():
-    setting = setting_of(lambda f: gaussian(1.5)(f) * pixel(f), f_number=4.0, magnification=0.25)
+    setting = setting_of(through_pixels(1.5), f_number=4.0, magnification=0.25)
     for zone in judge_limits(setting, SIZE, PITCH_UM).zones:
         mtf50 = setting.sharpness.zones[0].mtf50
         assert zone.reached_percent.value == pytest.approx(100 * mtf50.value / zone.allowed_mtf50)
@@ -120,8 +113,8 @@ def test_what_is_missing_is_named():
 # Gaussian: MTF50 = √(ln 2 / 2) / (π s).
 @pytest.mark.parametrize("sigma", [0.5, 1.0, 2.0])
 def test_the_pixel_is_divided_out(sigma):
-    limits = judge_limits(setting_of(lambda f: gaussian(sigma)(f) * pixel(f)), SIZE, PITCH_UM)
-    truth = np.sqrt(np.log(2) / 2) / (np.pi * sigma)
+    limits = judge_limits(setting_of(through_pixels(sigma)), SIZE, PITCH_UM)
+    truth = mtf50_of(sigma)
     # To the right of the middle both directions lie along the pixels' axes.
     for zone in limits.zones:
         assert zone.lens_only_mtf50.value == pytest.approx(truth, rel=0.004)
@@ -132,20 +125,14 @@ def test_the_pixel_is_divided_out(sigma):
 
 
 def test_along_the_diagonal_the_pixel_is_the_product_of_two():
-    way = np.sqrt(0.5)
-
-    def seen(f):
-        return gaussian(0.6)(f) * np.sinc(f * way) ** 2
-
+    seen = through_pixels(0.6, np.pi / 4)
     limits = judge_limits(setting_of(seen, place=(2999.5 + 800, 1999.5 + 800)), SIZE, PITCH_UM)
-    truth = np.sqrt(np.log(2) / 2) / (np.pi * 0.6)
+    truth = mtf50_of(0.6)
     assert by_direction(limits)["sagittal"].lens_only_mtf50.value == pytest.approx(truth, rel=0.004)
 
 
 def test_division_ends_where_noise_would_drown_it():
-    def seen(f):
-        return gaussian(0.3)(f) * pixel(f)
-
+    seen = through_pixels(0.3)
     quiet, noisy = (judge_limits(setting_of(seen, half=half), SIZE, PITCH_UM) for half in (0.004, 0.02))
     for limits, half in ((quiet, 0.004), (noisy, 0.02)):
         for zone in limits.zones:
@@ -155,15 +142,15 @@ def test_division_ends_where_noise_would_drown_it():
             assert half / np.sinc(beyond) > 0.05
             assert np.all(np.array(zone.lens_only.high) - zone.lens_only.mtf < 0.0501)
     # A lens that keeps more than half of the contrast as far as can be told has no MTF50 of its own here.
-    sharp = judge_limits(setting_of(lambda f: gaussian(0.2)(f) * pixel(f), half=0.02), SIZE, PITCH_UM)
+    sharp = judge_limits(setting_of(through_pixels(0.2), half=0.02), SIZE, PITCH_UM)
     assert all(zone.lens_only_mtf50 is None for zone in sharp.zones)
 
 
 def test_intervals_follow_the_division():
     # A Gaussian falls at its MTF50 by ln 2 / MTF50; the pixel's share widens the curve's interval.
     sigma, half = 1.0, 0.004
-    zone = judge_limits(setting_of(lambda f: gaussian(sigma)(f) * pixel(f), half=half), SIZE, PITCH_UM).zones[0]
-    mtf50 = np.sqrt(np.log(2) / 2) / (np.pi * sigma)
+    zone = judge_limits(setting_of(through_pixels(sigma), half=half), SIZE, PITCH_UM).zones[0]
+    mtf50 = mtf50_of(sigma)
     expected = half / np.sinc(mtf50) / (np.log(2) / mtf50)
     assert zone.lens_only_mtf50.half_width == pytest.approx(expected, rel=0.05)
 
@@ -182,19 +169,15 @@ def test_the_printers_dots_are_reckoned():
 def test_a_known_print_is_divided_out_and_flagged():
     # Gaussians add by squares: lens 1.0, print 0.6 px.
     both = np.hypot(1.0, 0.6)
-    setting = setting_of(lambda f: gaussian(both)(f) * pixel(f), half=0.001)
+    setting = setting_of(through_pixels(both), half=0.001)
     limits = judge_limits(setting, SIZE, PITCH_UM, raggedness_px=Figure.of(0.6, 0.01, "px"))
     assert limits.print_blur.told_by == "raggedness"
     assert limits.print_limited == [setting.sharpness.zones[0].zone]
-    truth = np.sqrt(np.log(2) / 2) / np.pi
+    truth = mtf50_of(1.0)
     for zone in limits.zones:
         assert zone.lens_only_mtf50.value == pytest.approx(truth, rel=0.004)
-
     # Without the print the system would be a 1.0 px Gaussian and the pixel.
-    def half_of(sigma):
-        return brentq(lambda f: gaussian(sigma)(f) * pixel(f) - 0.5, 0.01, 0.9)
-
-    percent = 100 * (half_of(1.0) / half_of(both) - 1)
+    percent = 100 * (true_mtf50(through_pixels(1.0)) / true_mtf50(through_pixels(both)) - 1)
     assert limits.zones[0].print_percent == pytest.approx(percent, rel=0.02)
 
 
