@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
-from lensbench.analysers.focus import FocusShot
+from lensbench.analysers.focus import FocusShot, Sheet
 from lensbench.findings import Figure, TileSharpness
 
 SIZE = (3000, 2000)
 RAIL = np.arange(-0.8, 0.81, 0.1)
+STRAIGHT = (Figure.of(0.0, 0.01, "°"), Figure.of(0.0, 0.01, "°"))
+SHEET = Sheet(50.0, 0.3, STRAIGHT)
+"""Square to the rail, 50 px a millimetre, at 0.3 of life size."""
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,12 @@
 import numpy as np
 import pytest
 
-from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
+from lensbench.analysers.focus import FocusShot, measure_focus
 from lensbench.analysers.focus_rail import straighten
 from lensbench.findings import Figure
-from tests.analysers.invented_focus import RAIL, SIZE, Surface, lattice, mtf50_of, series
+from tests.analysers.invented_focus import RAIL, SHEET, SIZE, Surface, lattice, mtf50_of, series
 
 HALF_DIAGONAL_MM = np.hypot(*SIZE) / 2 / 50
-SHEET = Sheet(50.0, 0.3, (Figure.of(0.0, 0.01, "°"), Figure.of(0.0, 0.01, "°")))
 
 
 def rows(focus, **wanted):

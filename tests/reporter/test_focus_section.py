@@ -4,7 +4,7 @@ import csv
 
 import pytest
 
-from lensbench.analysers.focus import Sheet, measure_focus
+from lensbench.analysers.focus import measure_focus
 from lensbench.findings import Figure, Report, Setting
 from lensbench.reporter.answers import answers
 from lensbench.reporter.focus_section import focus_parts, repeats_parts
@@ -13,10 +13,8 @@ from lensbench.reporter.page import page_text
 from lensbench.reporter.summary import summary_table
 from lensbench.reporter.tables import write_tables
 from lensbench.verdicts.repeats import judge_repeats
-from tests.analysers.invented_focus import SIZE, Surface, series
+from tests.analysers.invented_focus import SHEET, SIZE, STRAIGHT, Surface, series
 from tests.reporter.invented import invented_report
-
-STRAIGHT = (Figure.of(0.0, 0.01, "°"), Figure.of(0.0, 0.01, "°"))
 
 
 def with_focus(surface, lean=STRAIGHT):
@@ -25,7 +23,7 @@ def with_focus(surface, lean=STRAIGHT):
     (setting,) = report.settings
     report.geometry.scale_px_mm = Figure.of(50.0, 0.01, "px/mm")
     setting.geometry = report.geometry
-    setting.focus = measure_focus(series(surface), SIZE, 6.0, Sheet(50.0, 0.3, lean))
+    setting.focus = measure_focus(series(surface), SIZE, 6.0, SHEET._replace(lean_deg=lean))
     return report
 
 
