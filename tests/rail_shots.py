@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,18 +11,18 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.findings import Figure, Focus
+from lensbench.findings import Focus
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.outlines import incentres
 from lensbench.simulator.scene import Scene
+from lensbench.simulator.series import rail_series
 from lensbench.simulator.target_shot import target_shot
 from lensbench.simulator.through_focus import FocusTruth, focus_truth
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout, make_layout
+from tests.analysers.invented_focus import STRAIGHT
 from tests.simulator.benches import grey_camera
-
-STRAIGHT = (Figure.of(0.0, 0.01, "°"), Figure.of(0.0, 0.01, "°"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,12 +80,11 @@ def series_of(
     layout = layout or make_layout(camera.sensor_mm, scene.magnification, "coarse")
     shots = []
     reading_mm = away_mm if reading_mm is None else reading_mm
-    for number, (away, reading) in enumerate(zip(away_mm, reading_mm, strict=True)):
-        stand = replace(scene, rail_mm=float(away))
-        shot, _ = target_shot(lens, camera, layout, stand, f_number, number, f"r_{number:02d}.dng")
+    for take in rail_series("r", f_number, scene, away_mm, reading_mm):
+        shot, _ = target_shot(lens, camera, layout, take.scene, f_number, take.seed, take.file)
         found = find_tiles(shot, layout)
         edges = ShotEdges(shot.name, measure_edges(shot, tile_edges(found)), found)
-        shots.append(FocusShot(shot.name, float(reading), measure_sharpness([edges], camera.size).tiles))
+        shots.append(FocusShot(shot.name, take.rail_mm, measure_sharpness([edges], camera.size).tiles))
     scale = scene.magnification / camera.pitch_mm
     focus = measure_focus(shots, camera.size, 1000 * camera.pitch_mm, Sheet(scale, scene.magnification, STRAIGHT))
     number_of = {tile: i for i, tile in enumerate(zip(layout.column.tolist(), layout.row.tolist(), strict=True))}
