@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.surface import spline_parts
+from lensbench.analysers.surface import spline_basis
 
 NOISE = 4e-4
 """Stops by which a cell of a flat may depart from the model: noise, and what the splines can't follow."""
@@ -142,9 +142,7 @@ class PanelField:
         columns = []
         for axis in (0, 1):
             share = (seen[:, axis] + self._extent[axis]) / (2 * self._extent[axis])
-            piece, parts = spline_parts(np.clip(share, 0, 1) - 0.5, 1, int(self.splines[axis]) - 3)
-            columns.append(np.zeros((len(piece), self.splines[axis])))
-            np.put_along_axis(columns[-1], piece[:, None] + np.arange(4), parts, axis=1)
+            columns.append(spline_basis(np.clip(share, 0, 1) - 0.5, 1, int(self.splines[axis])))
         return (columns[1][:, :, None] * columns[0][:, None, :]).reshape(len(seen), -1)
 
     def seen(self, fit: PanelFit, at: NDArray) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.surface import spline_parts
+from lensbench.analysers.surface import spline_basis
 from lensbench.findings import NORMAL_95
 
 RADIAL_SPLINES = (16, 8, 6)
@@ -38,19 +38,11 @@ def round_basis(
     r = np.hypot(u, v) / farthest
     functions = []
     for splines, waves in zip(RADIAL_SPLINES, ([1.0], [u, v], [u * u - v * v, 2 * u * v]), strict=True):
-        radial = _spline_columns(r**2, splines)
+        radial = spline_basis(np.clip(r**2, 0, 1) - 0.5, 1, splines)
         functions += [radial * np.reshape(wave, (-1, 1)) for wave in waves]
     powers = [(i, j) for i in range(POWERS + 1) for j in range(POWERS + 1 - i)]
     functions.append(np.stack([u**i * v**j for i, j in powers], axis=1))
     return np.concatenate(functions, axis=1)
-
-
-def _spline_columns(fraction: NDArray, splines: int) -> NDArray[np.float64]:
-    """Uniform cubic B-splines of values from 0 to 1, shape (values, splines)."""
-    piece, parts = spline_parts(np.clip(fraction, 0, 1) - 0.5, 1, splines - 3)
-    basis = np.zeros((len(piece), splines))
-    np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
-    return basis
 
 
 def centre_of_light(
