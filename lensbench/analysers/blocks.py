@@ -24,16 +24,13 @@ class Blocks:
         The blocks' centres in pixels.
     light : ndarray, shape (down, across)
         Mean light above black, in stored units.
-    samples : ndarray of int, shape (down, across)
-        How many samples each mean holds.
     clipped : ndarray, shape (down, across)
-        The share of them that is clipped.
+        The share of the samples that is clipped.
     """
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     light: NDArray[np.float64]
-    samples: NDArray[np.int64]
     clipped: NDArray[np.float64]
 
 
@@ -77,7 +74,7 @@ def _average(shot: Shot, parts: Iterable[Sublattice], block: int) -> Blocks:
             count[j] += number
             if band.max() >= shot.white:
                 clipped[j] += np.add.reduceat(np.count_nonzero(band >= shot.white, axis=0), columns)
-    return Blocks(_middles(across, width), _middles(down, height), light / count, count, clipped / count)
+    return Blocks(_middles(across, width), _middles(down, height), light / count, clipped / count)
 
 
 def _repeats(shot: Shot, axis: int, block: int) -> int:

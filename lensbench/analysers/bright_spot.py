@@ -103,9 +103,7 @@ def growing_spot(
     noise = np.sqrt(2) * np.hypot(spread, BESIDES)
     centre = centre_of_light(x, y, stops[0] - stops[-1], np.all(np.array(good), axis=0), size, spread)
     axis = centre[0] if centre is not None and centre[1].max() < SURE_AXIS else np.zeros(2)
-    pairs = _Pairs(
-        places, np.array([one[near] for one in stops]), growth, noise, np.zeros(2) if axis is None else axis
-    )
+    pairs = _Pairs(places, np.array([one[near] for one in stops]), growth, noise, axis)
     fits = [
         least_squares(
             pairs.rest,
@@ -135,12 +133,12 @@ def growing_spot(
         strength = share * fit.x[0]
         spot = np.array([strength, *fit.x[1:]])
         doubt = np.array([np.hypot(share * sigma[0], SHAPE_DOUBT * strength), *sigma[1:]])
-        named = _described(size, spot, doubt, GROWS) if strength >= LEAST else None
+        named = _described(size, spot, doubt) if strength >= LEAST else None
         found.append((np.log2(1 + strength * shape), named))
     return found
 
 
-def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray, note: str) -> BrightSpot:
+def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> BrightSpot:
     """The finding for a spot.
 
     Parameters
@@ -150,8 +148,6 @@ def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray, note: str) 
     spot, sigma : array_like, shape (4,)
         Strength, logarithm of the standard deviation in half-diagonals, place in half-diagonals from the frame's
         centre (x, y); and standard deviations of these.
-    note : str
-        What is to be thought of it.
     """
     half, middle = half_diagonal(size), centre_of(size)
     at_half = np.sqrt(2 * np.log(2)) * float(np.exp(spot[1])) * half
@@ -162,7 +158,7 @@ def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray, note: str) 
         percent=Figure.of(100 * spot[0], 196 * sigma[0], "%"),
         radius_px=Figure.of(at_half, 1.96 * sigma[1] * at_half, "px"),
         centre_px=Place(*at),
-        note=note,
+        note=GROWS,
     )
 
 

@@ -195,12 +195,7 @@ def _check_middle(flat: Shot, light: NDArray, clipped: NDArray, channel: str) ->
 
 
 def fit_light(
-    size: tuple[int, int],
-    x: NDArray,
-    y: NDArray,
-    stops: NDArray,
-    weight: NDArray,
-    rough: NDArray[np.bool_] | None = None,
+    size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, weight: NDArray, rough: NDArray[np.bool_]
 ) -> LightMap:
     """Lay a smooth surface through a grid of stops, and count them from the middle.
 
@@ -212,10 +207,9 @@ def fit_light(
         The blocks' centres in pixels.
     stops, weight : ndarray, shape (y, x)
         Any count of stops, positive is darker, and how much each counts.
-    rough : ndarray of bool, shape (y, x), optional
+    rough : ndarray of bool, shape (y, x)
         Blocks that the surface is not to follow.
     """
-    rough = np.zeros(stops.shape, bool) if rough is None else rough
     trusted = np.where(rough, 0.0, weight)
     surface, _ = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
     stops = stops + np.where(rough, 0.0, _bend_within(surface, x, y))
