@@ -73,17 +73,9 @@ def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_
     if curve is not None:
         mtf, noise = curve
         spread = np.hypot(noise, unfollowed_contrast(FREQUENCY, value))
-        row.curve = _curve_row(mtf, spread)
+        row.curve = ContrastCurve.of(FREQUENCY, mtf, NORMAL_95 * spread)
         row.contrast = _contrasts(mtf, spread, pitch_um)
     return row
-
-
-def _curve_row(mtf: NDArray, sigma: NDArray) -> ContrastCurve:
-    def plain(a):
-        return [round(float(v), 5) for v in a]
-
-    half = NORMAL_95 * sigma
-    return ContrastCurve(plain(FREQUENCY), plain(mtf), plain(np.maximum(mtf - half, 0)), plain(mtf + half))
 
 
 def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Contrast]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import msgspec
 
 from lensbench.findings.figure import Figure
@@ -66,6 +68,13 @@ class ContrastCurve(msgspec.Struct, frozen=True):
     mtf: list[float]
     low: list[float]
     high: list[float]
+
+    @classmethod
+    def of(cls, frequency: Iterable[float], mtf: Iterable[float], half_width: Iterable[float]) -> ContrastCurve:
+        """A curve in plain short numbers, whose interval reaches `half_width` to both sides but not below 0."""
+        points = zip(frequency, mtf, half_width, strict=True)
+        rows = [(f, m, max(m - half, 0.0), m + half) for f, m, half in points]
+        return cls(*([round(float(v), 5) for v in column] for column in zip(*rows, strict=True)))
 
 
 class ZoneSharpness(msgspec.Struct):

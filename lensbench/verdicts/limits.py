@@ -182,9 +182,7 @@ def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um
     frequency, lens = frequency[:count], mtf[:count] / at[:count]
     width = half[:count] / at[:count]
     limits.known_until = float(frequency[-1])
-    limits.lens_only = ContrastCurve(
-        *(_plain(a) for a in (frequency, lens, np.maximum(lens - width, 0), lens + width))
-    )
+    limits.lens_only = ContrastCurve.of(frequency, lens, width)
     where = _falls_to_half(frequency, lens)
     if np.isfinite(where):
         fall = _steepness(frequency, lens, where)
@@ -226,7 +224,3 @@ def _falls_to_half(frequency: Sequence[float] | NDArray, mtf: NDArray) -> float:
 def _steepness(frequency: NDArray, mtf: NDArray, where: float) -> float:
     k = int(np.clip(np.searchsorted(frequency, where), 1, len(frequency) - 1))
     return float(max((mtf[k - 1] - mtf[k]) / (frequency[k] - frequency[k - 1]), 0.05))
-
-
-def _plain(values: NDArray) -> list[float]:
-    return [round(float(v), 5) for v in values]
