@@ -73,9 +73,7 @@ def moved_panels() -> None:
         for number, (shift, turn) in enumerate(zip(shifts, turns, strict=True)):
             placed = replace(panel, shift=shift)
             if turn == 180:
-                # Half a turn about the middle: what was to the right is to the left; the ripple too runs back.
-                placed = replace(panel, slope=(-panel.slope[0], -panel.slope[1]), shift=shift)
-                placed = replace(placed, ripple=panel.ripple) if panel.ripple == 0 else _turned(placed)
+                placed = _TurnedPanel(**vars(placed))
             shot, truth = flat_shot(PLAIN, CAMERA, placed, FLAT, 5.6, seed=10 + number)
             shots.append(shot)
             said = tuple(np.array(shift) / extent) if "said" in name and number else None
@@ -96,14 +94,7 @@ class _TurnedPanel(Panel):
     """A panel turned half round about the middle of the picture."""
 
     def stops(self, u, v):
-        return replace(self, slope=(-self.slope[0], -self.slope[1])).plain_stops(-u, -v)
-
-    def plain_stops(self, u, v):
-        return Panel.stops(self, u, v)
-
-
-def _turned(panel: Panel) -> Panel:
-    return _TurnedPanel(**{name: getattr(panel, name) for name in panel.__dataclass_fields__})
+        return super().stops(-u, -v)
 
 
 def _moves_off(found: Falloff, shifts, extent) -> str:
