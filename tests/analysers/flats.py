@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr
 
+from lensbench.findings import Falloff
+from lensbench.frame import h_of
 from lensbench.shot import Shot
 
 BAYER = np.array([[0, 1], [2, 3]], np.uint8)
@@ -40,6 +42,28 @@ def cos4(size, corner_stops, centre=(0.0, 0.0)):
     x, y = grid(size)
     r2 = ((x - centre[0]) ** 2 + (y - centre[1]) ** 2) / (np.hypot(*size) / 2) ** 2
     return (1 / (1 + r2 * np.float32(tangent2)) ** 2).astype(np.float32)
+
+
+def stops_of(light):
+    """Stops below the mean light at h < 0.1, by the definition."""
+    x, y = np.arange(light.shape[1]), np.arange(light.shape[0])
+    middle = h_of(x[None, :], y[:, None], light.shape[::-1]) < 0.1
+    return -np.log2(light / light[middle].mean(dtype=float))
+
+
+def map_of(found: Falloff):
+    """The reported map in stops, NaN where it says nothing."""
+    return np.array(found.grid.stops, float)
+
+
+def misfit(found: Falloff, light, within=None):
+    """Root mean square of the reported map against the truth at the same places, in stops.
+
+    `within` says for each pixel whether it counts; all do unless given.
+    """
+    nodes = np.ix_(np.rint(found.grid.y).astype(int), np.rint(found.grid.x).astype(int))
+    off = map_of(found) - stops_of(light)[nodes]
+    return float(np.sqrt(np.mean((off if within is None else off[within[nodes]]) ** 2)))
 
 
 def flat(

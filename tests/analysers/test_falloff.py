@@ -10,28 +10,10 @@ from photutils.background import Background2D, MedianBackground
 
 from lensbench.analysers.falloff import measure_falloff
 from lensbench.errors import BenchError
-from lensbench.findings import Falloff
 from lensbench.frame import ZONES, h_of, zone_index
 from tests.analysers import flats
 
 SIZE = (1200, 800)
-
-
-def stops_of(light):
-    """Stops below the mean light at h < 0.1, by the definition."""
-    x, y = np.arange(light.shape[1]), np.arange(light.shape[0])
-    middle = h_of(x[None, :], y[:, None], light.shape[::-1]) < 0.1
-    return -np.log2(light / light[middle].mean(dtype=float))
-
-
-def grid_of(found: Falloff):
-    return np.array(found.grid.stops, float)
-
-
-def misfit(found: Falloff, light):
-    """Root mean square of the reported map against the truth at the same places, in stops."""
-    rows, columns = np.rint(found.grid.y).astype(int), np.rint(found.grid.x).astype(int)
-    return float(np.sqrt(np.mean((grid_of(found) - stops_of(light)[np.ix_(rows, columns)]) ** 2)))
 
 
 def wavy(size):
@@ -54,7 +36,7 @@ def test_cos4_gives_the_handbook_stops_at_each_field_angle():
     angle = np.degrees(np.arctan(h_of(x, y, SIZE) * np.tan(np.radians(corner))))
     # The reference is the mean at h < 0.1 and not the middle itself: 1 + tan² of the field there, twice its log.
     reference = 2 * np.log2(1 + 0.1**2 / 2)
-    stops = grid_of(found) + reference
+    stops = flats.map_of(found) + reference
     for degrees, handbook in ((20, 0.3590), (30, 0.8301), (40, 1.5380)):
         ring = np.abs(angle - degrees) < 0.5
         slope = 8 / np.log(2) * np.radians(1) * np.tan(np.radians(degrees)) / 2
@@ -70,7 +52,7 @@ def test_cos4_gives_the_handbook_stops_at_each_field_angle():
     ids=["one stop", "four stops off the middle", "wavy", "even"],
 )
 def test_map_is_true_to_a_hundredth_of_a_stop(light):
-    assert misfit(measure_falloff([flats.flat(light, seed=3)]), light) < 0.01
+    assert flats.misfit(measure_falloff([flats.flat(light, seed=3)]), light) < 0.01
 
 
 @pytest.mark.parametrize(
@@ -88,14 +70,14 @@ def test_map_is_true_to_a_hundredth_of_a_stop(light):
 )
 def test_other_mosaics_give_the_same_map(mosaic):
     light = flats.cos4(SIZE, 1.5)
-    assert misfit(measure_falloff([flats.flat(light, seed=4, **mosaic)]), light) < 0.01
+    assert flats.misfit(measure_falloff([flats.flat(light, seed=4, **mosaic)]), light) < 0.01
 
 
 def test_a_white_balance_and_a_frame_of_odd_size_change_nothing():
     size = (1003, 701)
     light = flats.cos4(size, 1.5)
     shot = replace(flats.flat(light, seed=5), gain=np.array([2.0, 1.0, 1.0, 1.6]))
-    assert misfit(measure_falloff([shot]), light) < 0.01
+    assert flats.misfit(measure_falloff([shot]), light) < 0.01
 
 
 def test_dirt_and_hot_pixels_do_not_dent_the_map():
@@ -110,7 +92,7 @@ def test_dirt_and_hot_pixels_do_not_dent_the_map():
         flats.disc(dirty, x, y, diameter, depth, 3.0)
     flats.fibre(dirty, flats.curve(200, 600, 400, 30, 90), 4, 0.6)
     found = measure_falloff([flats.flat(dirty, seed=6, hot=1e-3)])
-    assert misfit(found, clean) < 0.01
+    assert flats.misfit(found, clean) < 0.01
 
 
 def test_nearer_the_truth_than_a_general_background_estimate():
@@ -122,8 +104,8 @@ def test_nearer_the_truth_than_a_general_background_estimate():
     shot = flats.flat(dirty, seed=7, hot=1e-3)
     green = (shot.samples[0::2, 1::2].astype(float) + shot.samples[1::2, 0::2]) / 2 - flats.BLACK
     background = Background2D(green, 25, filter_size=3, bkg_estimator=MedianBackground()).background
-    theirs = stops_of(background) - stops_of(clean)[::2, ::2]
-    ours = misfit(measure_falloff([shot]), clean)
+    theirs = flats.stops_of(background) - flats.stops_of(clean)[::2, ::2]
+    ours = flats.misfit(measure_falloff([shot]), clean)
     assert ours < 0.01
     assert ours < float(np.sqrt(np.mean(theirs**2)))
 
@@ -133,7 +115,7 @@ def test_nearer_the_truth_than_a_general_background_estimate():
 
 def test_zones_are_the_means_over_their_areas_and_the_intervals_hold_them():
     light = flats.cos4(SIZE, 1.5, (70, 40))
-    truth = stops_of(light)
+    truth = flats.stops_of(light)
     x, y = np.arange(SIZE[0]), np.arange(SIZE[1])
     index = zone_index(x[None, :], y[:, None], SIZE)
     held = []
@@ -174,7 +156,7 @@ def test_light_that_ends_before_the_corners_does_not_cover_the_frame():
     outside = np.hypot(x, y) > 0.9 * np.hypot(*SIZE) / 2
     found = measure_falloff([flats.flat(np.where(outside, np.float32(1e-4), light))])
     assert not found.covers_frame
-    stops = grid_of(found)
+    stops = flats.map_of(found)
     assert np.isnan(stops[0, 0]) and np.isfinite(stops[16, 24])
     assert found.grid.stops[0][0] is None
 
@@ -185,7 +167,7 @@ def test_light_that_ends_before_the_corners_does_not_cover_the_frame():
 def test_flats_of_other_exposures_average_to_one_map():
     light = flats.cos4(SIZE, 1.0)
     shots = [flats.flat(light, seed=30 + n, level=level) for n, level in enumerate((0.7, 0.35, 0.5))]
-    assert misfit(measure_falloff(shots), light) < 0.005
+    assert flats.misfit(measure_falloff(shots), light) < 0.005
 
 
 def test_dark_frames_take_off_what_is_not_light():
@@ -197,8 +179,8 @@ def test_dark_frames_take_off_what_is_not_light():
     shot = replace(shot, samples=(shot.samples + glow).astype(np.uint16))
     darks = [flats.flat(0 * light, seed=41 + n) for n in range(2)]
     darks = [replace(dark, samples=(dark.samples + glow).astype(np.uint16)) for dark in darks]
-    assert misfit(measure_falloff([shot]), light) > 0.02
-    assert misfit(measure_falloff([shot], darks), light) < 0.01
+    assert flats.misfit(measure_falloff([shot]), light) > 0.02
+    assert flats.misfit(measure_falloff([shot], darks), light) < 0.01
 
 
 # -- refusals -------------------------------------------------------------------------------------------------
