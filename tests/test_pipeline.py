@@ -13,7 +13,7 @@ from lensbench.findings import encode_report, report_schema
 from lensbench.loaders import load_session
 from lensbench.pipeline import measure_session, session_name
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
-from tests.outside.renderer import true_figures
+from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
 
 
 @pytest.fixture(scope="module")
@@ -138,8 +138,6 @@ def test_one_bad_shot_is_named_and_left_out(session):
 
 def test_a_shot_of_another_size_is_left_out(session):
     folder, with_shots = session
-    from tests.outside.renderer import expose, write_mosaic
-
     light = np.ones((400, 600), np.float32)
     write_mosaic(folder / "other.dng", expose(np.random.default_rng(1), [light] * 3, light))
     shots = (EVEN, SHEET, {"file": "other.dng", "shows": "flat", "f_number": 8})
@@ -151,8 +149,6 @@ def test_a_shot_of_another_size_is_left_out(session):
 
 def test_clipped_shots_say_how_much_less(session):
     folder, with_shots = session
-    from tests.outside.renderer import OutsideFrame, draw_sheet, expose, write_mosaic
-
     lens = OutsideFrame(_plain_lens(), 900, 600)
     tiles = json.loads((folder / "target.json").read_text())["tiles"]
     sheet = draw_sheet(lens, tiles, 1)
@@ -167,8 +163,6 @@ def test_clipped_shots_say_how_much_less(session):
 
 
 def _plain_lens():
-    from tests.outside.renderer import OutsideLens
-
     return OutsideLens(px_per_mm=2.5, turn_deg=2.0, bend=(0, 0), fringe_px=(0, 0, 0), falloff_stops=0)
 
 

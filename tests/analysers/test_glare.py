@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from skimage.draw import polygon2mask
 
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.glare import Ink, measure_glare, read_dark_tiles
-from lensbench.frame import h_of
+from lensbench.frame import h_of, zone_of
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 from tests.analysers import flats
@@ -65,11 +67,9 @@ def measured(known=None, **conditions):
 
 
 def worst_off(glare, true, tiles):
-    """The largest error of a zone's glare, in percentage points, and in units of its interval."""
+    """The largest error of a zone's glare, in percentage points; light traps don't count."""
     zone = {name: [] for name in {z.zone for z in glare.zones}}
     places = {(t.column, t.row): value for t, value in zip(tiles, true, strict=True)}
-    from lensbench.frame import zone_of
-
     for t in tiles:
         if not t.light_trap:
             zone[zone_of(t.x, t.y, SIZE)].append(100 * places[t.column, t.row])
@@ -124,8 +124,6 @@ def test_traps_that_are_not_seen_are_said():
 
 
 def test_darks_take_off_a_wrong_black_level():
-    from dataclasses import replace
-
     shot, found, response, true = sheet(ink=0.04, glare=0.02)
     lifted = replace(shot, samples=(shot.samples + 100).astype(shot.samples.dtype))
     dark = flats.flat(np.zeros(SIZE[::-1], np.float32), seed=5)
