@@ -22,6 +22,11 @@ CHANNEL_NM = {"red": 610.0, "green": 540.0, "blue": 460.0, "grey": GREEN_NM}
 """The wavelength that stands for each of a camera's colours: the middle of its filter (common practice)."""
 
 
+def channel_um(channel: str) -> float:
+    """The wavelength that stands for a camera's colour, in micrometres; green light's for any other channel."""
+    return CHANNEL_NM.get(channel, GREEN_NM) / 1000
+
+
 def perfect_mtf(frequency: ArrayLike, wavelength: float, f_number: float) -> NDArray:
     """MTF of a perfect lens with a round pupil in incoherent light [1]_.
 

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from lensbench.findings import Report, Setting, ZoneSharpness
-from lensbench.optics import CHANNEL_NM, GREEN_NM, perfect_mtf, pixel_mtf
+from lensbench.optics import channel_um, perfect_mtf, pixel_mtf
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.sharpness_panel import per_cycle, sharpness_unit, shown_channel
 
@@ -62,8 +62,7 @@ def _draw_possible(axes: Axes, report: Report, setting: Setting, per_unit: float
     if limits is None or limits.effective_f_number is None or pitch is None:
         return
     frequency = np.linspace(0, _FINEST, 101)
-    wavelength_um = CHANNEL_NM.get(shown_channel(setting), GREEN_NM) / 1000
-    lens = perfect_mtf(frequency / pitch, wavelength_um, limits.effective_f_number)
+    lens = perfect_mtf(frequency / pitch, channel_um(shown_channel(setting)), limits.effective_f_number)
     contrast = lens * pixel_mtf(frequency, 1.0, 0.0)
     axes.plot(frequency * per_unit, contrast, color=hand.MUTED, linewidth=0.9, linestyle=(0, (1, 1.6)), zorder=1)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.findings import Limits, Sharpness, ZoneLimits, ZoneSharpness
-from lensbench.optics import CHANNEL_NM, defocused_mtf, pixel_mtf, quarter_wave_focus
+from lensbench.optics import channel_um, defocused_mtf, pixel_mtf, quarter_wave_focus
 
 LEAST_DEPTHS = 3.0
 """Out of focus is what lies so many quarter-wave depths off in its best zone ..."""
@@ -80,7 +80,7 @@ def judge_focus_error(
     if not reached or max(reached.values()) > MOST_REACHED:
         return None
     zones = [zone for zone in _means(sharpness.zones, channel) if zone.curve is not None]
-    wavelength_um = CHANNEL_NM.get(channel, CHANNEL_NM["grey"]) / 1000
+    wavelength_um = channel_um(channel)
     depth_um = float(quarter_wave_focus(limits.effective_f_number, wavelength_um))
     fits = [_fit(zone, wavelength_um, limits.effective_f_number, pixel_pitch_um, depth_um) for zone in zones]
     defocus, misfit = np.array(fits).T

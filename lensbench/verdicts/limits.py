@@ -18,7 +18,7 @@ from lensbench.findings import (
     ZoneLimits,
     ZoneSharpness,
 )
-from lensbench.optics import CHANNEL_NM, effective_f_number, gaussian_mtf, perfect_mtf, pixel_mtf
+from lensbench.optics import channel_um, effective_f_number, gaussian_mtf, perfect_mtf, pixel_mtf
 
 USABLE = 0.05
 """Half of the widest 95 % interval, in contrast, with which a divided curve still says something."""
@@ -90,12 +90,11 @@ def allowed_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um:
     pixel : ndarray
         The pixel's response at 501 even steps from 0 to 1 cycle a pixel.
     channel : str
-        Which colour's wavelength (`optics.CHANNEL_NM`).
+        Which colour's wavelength (`optics.channel_um`).
     f_number : float
         Effective, at the sensor.
     """
-    wavelength_um = CHANNEL_NM.get(channel, CHANNEL_NM["grey"]) / 1000
-    both = pixel * perfect_mtf(_FINE, wavelength_um / pixel_pitch_um, f_number)
+    both = pixel * perfect_mtf(_FINE, channel_um(channel) / pixel_pitch_um, f_number)
     return float(_falls_to_half(_FINE, both))
 
 
