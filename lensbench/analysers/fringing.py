@@ -283,9 +283,7 @@ def _worst(
         return None
     apart, zone, colours = max(pairs, key=lambda pair: pair[0].value)
     width = _fringe_width(corners[zone], colours, {c: blur.get((zone, c)) for c in corners[zone]})
-    microns = None
-    if width is not None and pixel_pitch_um is not None:
-        microns = Figure(*(v * pixel_pitch_um for v in (width.value, width.low, width.high)), "µm")
+    microns = width.scaled(pixel_pitch_um, "µm") if width is not None and pixel_pitch_um is not None else None
     return WorstFringing(zone, colours, apart, width, microns)
 
 
