@@ -55,6 +55,11 @@ def index_block_means(shot: Shot, index: int, block: int = BLOCK_PX) -> Blocks:
     return _average(shot, parts, block)
 
 
+def nearest_blocks(centres: NDArray, places: NDArray) -> NDArray[np.int64]:
+    """Numbers of the blocks nearest to places along one axis, given the blocks' centres along it."""
+    return np.searchsorted((centres[1:] + centres[:-1]) / 2, places)
+
+
 def _average(shot: Shot, parts: Iterable[Sublattice], block: int) -> Blocks:
     width, height = shot.size
     across = _starts(width, _repeats(shot, 1, block))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.blocks import nearest_blocks
 from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flats
 from lensbench.analysers.surface import fit_clean_surface
 from lensbench.errors import BenchError
@@ -81,8 +82,8 @@ def _cast(
     reference = smooth[middle].mean()
     fine = [(np.arange(POINTS) + 0.5) * length / POINTS - 0.5 for length in size]
     index = zone_index(fine[0][None, :], fine[1][:, None], size)
-    rows, columns = (np.searchsorted((v[1:] + v[:-1]) / 2, f) for v, f in ((y, fine[1]), (x, fine[0])))
-    known, stops = (weight > 0)[np.ix_(rows, columns)], surface.on_grid(*fine) - reference
+    known = (weight > 0)[np.ix_(nearest_blocks(y, fine[1]), nearest_blocks(x, fine[0]))]
+    stops = surface.on_grid(*fine) - reference
     found = {}
     for number, zone in enumerate(ZONES):
         inside = (index == number) & known

@@ -17,7 +17,7 @@ from scipy.interpolate import make_interp_spline
 from scipy.ndimage import label, maximum, maximum_filter, median_filter, minimum_filter
 from skimage.morphology import reconstruction
 
-from lensbench.analysers.blocks import index_block_means
+from lensbench.analysers.blocks import index_block_means, nearest_blocks
 from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
 from lensbench.analysers.surface import Surface, nodes, smooth_through, spline_basis
 from lensbench.errors import BenchError
@@ -118,9 +118,7 @@ class GreyPicture:
 
     def levelled_at(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
         """Whether the light at places in pixels was levelled as it came."""
-        row = np.searchsorted((self.block_y[1:] + self.block_y[:-1]) / 2, y)
-        column = np.searchsorted((self.block_x[1:] + self.block_x[:-1]) / 2, x)
-        return self.levelled[row, column]
+        return self.levelled[nearest_blocks(self.block_y, y), nearest_blocks(self.block_x, x)]
 
     def strength_at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
         """Signal to noise of a whole cell's light at places in pixels (or the nearest in the frame)."""
@@ -415,8 +413,7 @@ def _blank(z: NDArray[np.float32], readable: NDArray[np.bool_], x: NDArray, y: N
     """Set the cells of unreadable blocks to 0."""
     if readable.all():
         return
-    rows = np.searchsorted((y[1:] + y[:-1]) / 2 / CELL_PX, np.arange(z.shape[0]))
-    columns = np.searchsorted((x[1:] + x[:-1]) / 2 / CELL_PX, np.arange(z.shape[1]))
+    rows, columns = (nearest_blocks(v, CELL_PX * np.arange(n)) for v, n in zip((y, x), z.shape, strict=True))
     z *= readable[np.ix_(rows, columns)]
 
 

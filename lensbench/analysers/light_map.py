@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.blocks import block_means
+from lensbench.analysers.blocks import block_means, nearest_blocks
 from lensbench.analysers.surface import Surface, fit_clean_surface
 from lensbench.errors import BenchError
 from lensbench.frame import h_of, half_diagonal
@@ -99,8 +99,7 @@ class LightMap:
 
     def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
         """The map at single places, as `on_grid`; NaN where the nearest block could not be read."""
-        row = np.searchsorted((self.y[1:] + self.y[:-1]) / 2, y)
-        column = np.searchsorted((self.x[1:] + self.x[:-1]) / 2, x)
+        row, column = nearest_blocks(self.y, y), nearest_blocks(self.x, x)
         values = np.where(self.rough[row, column], self.stops[row, column], self.surface.at(x, y))
         return np.where(self.readable[row, column], values, np.nan)
 
@@ -109,8 +108,7 @@ class LightMap:
         return self.readable[self._nearest(x, y)]
 
     def _nearest(self, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray]:
-        rows = np.searchsorted((self.y[1:] + self.y[:-1]) / 2, y)
-        return np.ix_(rows, np.searchsorted((self.x[1:] + self.x[:-1]) / 2, x))
+        return np.ix_(nearest_blocks(self.y, y), nearest_blocks(self.x, x))
 
 
 def read_flats(flats: Sequence[Shot], channel: str, darks: Sequence[Shot] = ()) -> list[FlatLight]:
