@@ -51,33 +51,22 @@ ZONE_POINTS = 300
 
 @dataclass(frozen=True, eq=False)
 class GatheredLight:
-    """What the flats of one setting show, before a map is laid through it.
+    """What the flats of one setting show.
 
     Attributes
     ----------
-    size : (int, int)
-        Width and height of the frame in pixels.
-    x, y : ndarray
-        The blocks' centres in pixels.
-    stops, weight : ndarray, shape (y, x)
-        The lens's falloff, the panel's own light taken off where it is known; 0 of weight where not readable.
+    stops : ndarray, shape (y, x)
+        The lens's falloff at each block of the map, the panel's own light taken off where it is known.
     light_map : LightMap
         The smooth map through them, with any bright spot still in it.
-    rough : ndarray of bool, shape (y, x)
-        Blocks beyond a hard edge, or too dark to be read.
     edge : FoundEdge
     panel : LightPanel
     cast : list of ZoneCast
     pixel_pitch_um : float or None
     """
 
-    size: tuple[int, int]
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
     stops: NDArray[np.float64]
-    weight: NDArray[np.float64]
     light_map: LightMap
-    rough: NDArray[np.bool_]
     edge: FoundEdge
     panel: LightPanel
     cast: list[ZoneCast]
@@ -149,7 +138,7 @@ def gather_light(
     rough = edge.beyond | dark
     cast = colour_cast(flats, darks, lights, rough)
     light_map = fit_light(first.size, x, y, lens, total, rough)
-    return GatheredLight(first.size, x, y, lens, total, light_map, rough, edge, panel, cast, pixel_pitch_um)
+    return GatheredLight(lens, light_map, edge, panel, cast, pixel_pitch_um)
 
 
 def _averaged(lights: Sequence[FlatLight]) -> tuple[NDArray, NDArray]:
@@ -171,10 +160,11 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         Stops that a bright spot adds, and what is said of it, where flats at other apertures have told. One
         aperture alone does not: a rim that cuts the light from the very middle outward looks the same.
     """
-    size, x, y = light.size, light.x, light.y
     light_map = light.light_map
+    size = light_map.size
     if spot is not None and spot[0].any():
-        light_map = fit_light(size, x, y, light.stops + spot[0], light.weight, light.rough)
+        stops = light.stops + spot[0]
+        light_map = fit_light(size, light_map.x, light_map.y, stops, light_map.weight, light_map.rough)
     grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
     grid = np.where(light_map.readable_on(grid_x, grid_y), light_map.on_grid(grid_x, grid_y), np.nan)
     centre = _centre(light_map)
@@ -185,7 +175,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         zones=zones,
         grid=_listed(grid_x, grid_y, grid),
         centre_px=centre,
-        covers_frame=_covers(light, light_map),
+        covers_frame=_covers(light_map),
         worst_corner=max(corners, key=lambda zone: zone.stops.value, default=None),
         profile=light_profile(light_map),
         contours=light_contours(light_map, grid_x, grid_y, grid),
@@ -206,16 +196,15 @@ def describe_apertures(lights: Sequence[GatheredLight], f_numbers: Sequence[floa
     f_numbers : sequence of float
         Rising.
     """
-    first = lights[0]
-    good = [(light.weight > 0) & ~light.rough for light in lights]
-    spread = first.light_map.spread
-    spots = growing_spot(first.size, first.x, first.y, [light.stops for light in lights], good, f_numbers, spread)
+    maps, stops = [light.light_map for light in lights], [light.stops for light in lights]
+    first, good = maps[0], [one.readable & ~one.rough for one in maps]
+    spots = growing_spot(first.size, first.x, first.y, stops, good, f_numbers, first.spread)
     return [describe_light(light, spot) for light, spot in zip(lights, spots, strict=True)]
 
 
-def _covers(light: GatheredLight, light_map: LightMap) -> bool:
+def _covers(light_map: LightMap) -> bool:
     """Whether no more than a speck of the frame is darker than `COVERED_STOPS`; clipped blocks are not dark."""
-    known = light_map.readable | light.rough
+    known = light_map.readable | light_map.rough
     return bool(np.mean(known & (light_map.stops > COVERED_STOPS)) < 1e-3)
 
 

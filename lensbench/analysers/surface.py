@@ -31,8 +31,8 @@ class Surface:
     def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
         """The surface at single places, shape of x and y."""
         down, across = self.coefficients.shape
-        row, rows = spline_parts(y, self.size[1], down - 3)
-        column, columns = spline_parts(x, self.size[0], across - 3)
+        row, rows = _spline_parts(y, self.size[1], down - 3)
+        column, columns = _spline_parts(x, self.size[0], across - 3)
         four = np.arange(4)
         near = self.coefficients[row[:, None, None] + four[:, None], column[:, None, None] + four]
         return np.einsum("kj,kji,ki->k", rows, near, columns)
@@ -40,13 +40,13 @@ class Surface:
 
 def spline_basis(places: NDArray, length: int, splines: int) -> NDArray[np.float64]:
     """Uniform cubic B-splines at places from 0 to `length`, shape (places, splines)."""
-    piece, parts = spline_parts(places, length, splines - 3)
+    piece, parts = _spline_parts(places, length, splines - 3)
     basis = np.zeros((len(piece), splines))
     np.put_along_axis(basis, piece[:, None] + np.arange(4), parts, axis=1)
     return basis
 
 
-def spline_parts(places: NDArray, length: int, pieces: int) -> tuple[NDArray, NDArray]:
+def _spline_parts(places: NDArray, length: int, pieces: int) -> tuple[NDArray, NDArray]:
     """The first of the four splines that reach each place, and the values of the four, shape (places, 4)."""
     t = (np.asarray(places, float) + 0.5) / length * pieces
     piece = np.clip(np.floor(t).astype(int), 0, pieces - 1)
