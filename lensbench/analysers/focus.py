@@ -10,7 +10,7 @@ import numpy as np
 from lensbench import frame
 from lensbench.analysers.colour_focus import colour_focus
 from lensbench.analysers.focus_rail import shaken, straighten
-from lensbench.analysers.focus_series import FocusShot, Series, arrange, find_centre, follow, places_of, stacked
+from lensbench.analysers.focus_series import FocusShot, Series, arrange, find_centre, follow, places_of
 from lensbench.analysers.focus_surface import FocusSurface, fit_surface
 from lensbench.analysers.focus_tables import through_focus, tile_rows, zone_rows
 from lensbench.findings import NORMAL_95, FieldStep, Figure, Focus, FocusLean
@@ -74,16 +74,16 @@ def measure_focus(
     series = arrange(shots)
     reference = reference_channel(series.mtf50)
     series, notes = _without_shaken(series, reference)
-    rail = straighten(series.away, *(stacked(v[reference]) for v in (series.mtf50, series.sigma)))
+    rail = straighten(series.away, *series.curves(reference))
     at = places_of(series, series.mtf50[reference])
-    inside = frame.zone_index(*at, size) == 0
+    zone = frame.zone_index(*at, size)
+    inside = zone == 0
     centre = find_centre(rail, series, reference, inside)
     if centre is None:
         return None
     found = {name: follow(series, name, rail, centre) for name in series.mtf50}
     best = found[reference]
     surface = fit_surface(*at, best.best, np.hypot(best.best_sigma, best.best_missed), size)
-    zone = frame.zone_index(*at, size)
     nearest = int(np.argmin(np.abs(rail.place - centre.place)))
     reading, middle = np.polyfit(rail.place, series.reading, 1)
     return Focus(
@@ -110,7 +110,7 @@ def _without_shaken(series: Series, channel: str) -> tuple[Series, list[str]]:
     """The series without shots that were shaken, and what to say of them."""
     notes: list[str] = []
     while len(notes) < MOST_SHAKEN:
-        worst = shaken(series.away, *(stacked(v[channel]) for v in (series.mtf50, series.sigma)))
+        worst = shaken(series.away, *series.curves(channel))
         if worst is None:
             break
         shot, share = worst

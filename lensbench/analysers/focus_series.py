@@ -47,6 +47,12 @@ class Series:
     mtf50: dict[str, NDArray[np.float64]]
     sigma: dict[str, NDArray[np.float64]]
 
+    def curves(
+        self, channel: str, tiles: NDArray[np.bool_] | slice = slice(None)
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """MTF50 and sigma of a channel's tiles, a row for each tile and direction: shape (2 tiles, shots)."""
+        return tuple(v[channel][tiles].reshape(-1, len(self.shots)) for v in (self.mtf50, self.sigma))
+
     def without(self, shot: int) -> Series:
         """The series without one of its shots."""
         kept = np.delete(np.arange(len(self.shots)), shot)
@@ -111,11 +117,6 @@ def arrange(shots: Sequence[FocusShot]) -> Series:
     )
 
 
-def stacked(values: NDArray) -> NDArray[np.float64]:
-    """Tiles and directions in one row after the other: (tiles, 2, shots) to (2 tiles, shots)."""
-    return values.reshape(-1, values.shape[-1])
-
-
 def places_of(series: Series, mtf50: NDArray) -> tuple[NDArray, NDArray]:
     """Where the tiles lie in the sharpest shot, or for want of that on average."""
     level = [np.median(part[np.isfinite(part)]) if np.isfinite(part).any() else 0.0 for part in mtf50.T]
@@ -146,7 +147,7 @@ class Centre:
 
 def find_centre(rail: Rail, series: Series, channel: str, inside: NDArray[np.bool_]) -> Centre | None:
     """The centre's best focus; None where the series doesn't show it."""
-    curves = fit_curves(rail.place, *(stacked(v[channel][inside]) for v in (series.mtf50, series.sigma)))
+    curves = fit_curves(rail.place, *series.curves(channel, inside))
     peaks = curves.peaks()
     shown = peaks.side == 0
     if shown.sum() == 0 or 2 * shown.sum() < np.isfinite(peaks.place).sum():
@@ -166,7 +167,7 @@ def find_centre(rail: Rail, series: Series, channel: str, inside: NDArray[np.boo
 
 def follow(series: Series, channel: str, rail: Rail, centre: Centre) -> Found:
     """Peaks of a channel's tiles, and their sharpness with the centre in focus."""
-    data = tuple(stacked(v[channel]) for v in (series.mtf50, series.sigma))
+    data = series.curves(channel)
     curves, near = fit_curves(rail.place, *data), fit_curves(rail.place, *data, about=centre.place)
     peaks = curves.peaks()
     own = curves.covers(centre.place)

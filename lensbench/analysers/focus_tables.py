@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.focus_curve import fit_curves
 from lensbench.analysers.focus_rail import Rail
-from lensbench.analysers.focus_series import Centre, Found, Series, stacked
+from lensbench.analysers.focus_series import Centre, Found, Series
 from lensbench.analysers.sharpness_zones import SHARED
 from lensbench.findings import NORMAL_95, Figure, FocusTile, FocusZone, ThroughFocus
 
@@ -174,7 +174,7 @@ def through_focus(
     series: Series, channel: str, zone: NDArray, rail: Rail, centre: Centre
 ) -> Iterator[ThroughFocus]:
     """Every zone's own curve, for drawing."""
-    mtf50, sigma = (stacked(v[channel]) for v in (series.mtf50, series.sigma))
+    mtf50, sigma = series.curves(channel)
     seen = np.isfinite(mtf50).mean(axis=1) >= WIDELY_SEEN
     for number, name in enumerate(frame.ZONES):
         chosen = np.repeat(zone == number, 2) & seen
