@@ -50,12 +50,6 @@ class FocusSurface:
         rows[0, 3:5] = rows[1, 5:7] = h**2, h**4
         return rows @ self.terms, np.sqrt(np.einsum("ni,ij,nj->n", rows, self.covariance, rows))
 
-    def at(self, x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
-        """The mean of both directions at places in pixels."""
-        across, down, h = _scaled(x, y, size)
-        c, a, b, ks, qs, kt, qt = self.terms
-        return c + a * across + b * down + (ks + kt) / 2 * h**2 + (qs + qt) / 2 * h**4
-
 
 def fit_surface(
     x: NDArray, y: NDArray, place: NDArray, sigma: NDArray, size: tuple[int, int]
