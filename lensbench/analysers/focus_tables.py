@@ -12,10 +12,8 @@ from lensbench import frame
 from lensbench.analysers.focus_curve import fit_curves
 from lensbench.analysers.focus_rail import Rail
 from lensbench.analysers.focus_series import Centre, Found, Series
-from lensbench.analysers.sharpness_zones import SHARED
-from lensbench.findings import NORMAL_95, Figure, FocusTile, FocusZone, ThroughFocus
-
-DIRECTIONS = ("sagittal", "tangential")
+from lensbench.analysers.sharpness_zones import DIRECTIONS, SHARED
+from lensbench.findings import Figure, FocusTile, FocusZone, ThroughFocus
 
 LEAST_DRAWN = 4
 """A curve of fewer shots than this isn't drawn."""
@@ -24,10 +22,6 @@ MOST = 0.75
 """A zone has a best focus where so many of its tiles show theirs; the mean over fewer would lean to one side."""
 
 _SIDES = {-1: "nearer", 0: "", 1: "farther"}
-
-
-def _figure(value: float, sigma: float, unit: str) -> Figure | None:
-    return Figure.of(value, NORMAL_95 * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
 
 
 def _place_sigma(place: NDArray, sigma: NDArray, missed: NDArray, rail: Rail, centre: Centre) -> NDArray:
@@ -61,9 +55,9 @@ def tile_rows(
                 x=float(at[0][i]),
                 y=float(at[1][i]),
                 h=float(h[i]),
-                best_mm=_figure(part.best[i, k], best_sigma[i, k], "mm"),
-                mtf50_at_best=_figure(part.peak[i, k], peak_sigma[i, k], "cy/px"),
-                mtf50_at_centre=_figure(part.at_centre[i, k], there_sigma[i, k], "cy/px"),
+                best_mm=Figure.if_known(part.best[i, k], best_sigma[i, k], "mm"),
+                mtf50_at_best=Figure.if_known(part.peak[i, k], peak_sigma[i, k], "cy/px"),
+                mtf50_at_centre=Figure.if_known(part.at_centre[i, k], there_sigma[i, k], "cy/px"),
                 beyond=_SIDES.get(int(part.side[i, k]), "somewhere"),
             )
 
@@ -81,7 +75,7 @@ class _Mean(NamedTuple):
         return self._replace(common=np.hypot(self.common, share * self.value))
 
     def figure(self, unit: str) -> Figure | None:
-        return _figure(self.value, np.hypot(self.sigma, self.common), unit) if self.count else None
+        return Figure.if_known(self.value, np.hypot(self.sigma, self.common), unit) if self.count else None
 
 
 def _mean(value: NDArray, sigma: NDArray, common: NDArray) -> _Mean:

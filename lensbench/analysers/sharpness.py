@@ -10,7 +10,7 @@ from lensbench import frame
 from lensbench.analysers.sharpness_edges import EdgeTable, ShotEdges, edge_table, with_odd_ones_named
 from lensbench.analysers.sharpness_places import Places, find_places
 from lensbench.analysers.sharpness_zones import add_zone, colour_differences
-from lensbench.findings import NORMAL_95, EdgeSharpness, Figure, Sharpness, TileSharpness
+from lensbench.findings import EdgeSharpness, Figure, Sharpness, TileSharpness
 
 __all__ = ["ShotEdges", "measure_sharpness"]
 
@@ -65,7 +65,7 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
             y=float(table.y[i]),
             h=float(h[i]),
             angle_deg=float(table.angle_deg[i]),
-            mtf50=_figure(table.mtf50[i], table.sigma[i], "cy/px"),
+            mtf50=Figure.if_known(table.mtf50[i], table.sigma[i], "cy/px"),
             used=bool(table.why[i] == ""),
             why=str(table.why[i]),
             shot=str(table.shot[i]),
@@ -81,7 +81,7 @@ def _tile_rows(table: EdgeTable, places: Places, channel: str, size: tuple[int, 
     h = frame.h_of(places.x, places.y, size)
     rows = []
     for i, e in enumerate(places.first_edge):
-        both = [_figure(places.mtf50[i, k], places.unsure[i, k], "cy/px") for k in (0, 1)]
+        both = [Figure.if_known(places.mtf50[i, k], places.unsure[i, k], "cy/px") for k in (0, 1)]
         rows.append(
             TileSharpness(
                 int(table.column[e]),
@@ -97,10 +97,6 @@ def _tile_rows(table: EdgeTable, places: Places, channel: str, size: tuple[int, 
             )
         )
     return rows
-
-
-def _figure(value: float, sigma: float, unit: str) -> Figure | None:
-    return Figure.of(value, NORMAL_95 * sigma, unit) if np.isfinite(value) and np.isfinite(sigma) else None
 
 
 def _number(value: float) -> float | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 import msgspec
 
 NORMAL_95 = 1.96
@@ -21,6 +23,11 @@ class Figure(msgspec.Struct, frozen=True):
         """A figure whose interval reaches `half_width` to both sides."""
         value, half_width = float(value), abs(float(half_width))
         return cls(value, value - half_width, value + half_width, unit)
+
+    @classmethod
+    def if_known(cls, value: float, sigma: float, unit: str) -> Figure | None:
+        """A figure whose noise is normal, with its standard deviation; None where either is not finite."""
+        return cls.of(value, NORMAL_95 * sigma, unit) if isfinite(value) and isfinite(sigma) else None
 
     @property
     def half_width(self) -> float:
