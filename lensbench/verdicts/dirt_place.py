@@ -139,15 +139,16 @@ def _comparisons(
         turn = _turn_between(settings[one], settings[other])
         if turn is not None:
             pair = settings[one].dust.marks, settings[other].dust.marks
-            move = _turned_how(*pair, turn, size)
+            stayed = pair_marks(*pair, size)
+            move = _turned_how(*_unpaired(*pair, stayed), turn, size)
             if move.turn_deg != turn and not notes:
                 notes.append(
                     "The marks on the lens turned the other way than lens_turn_deg says: it counts anticlockwise "
                     "as seen from behind the camera."
                 )
-            note(one, _turn_clues(*pair, move, size))
+            note(one, _turn_clues(*pair, stayed, move, size))
             # A mark that stayed is the same one: what the panel said of it there holds here.
-            for mark, same in pair_marks(*pair, size).items():
+            for mark, same in stayed.items():
                 note(one, ((mark, clue) for clue in by_panel.get((other, same), ())))
     return clues, notes
 
@@ -160,25 +161,23 @@ def _turn_between(one: Setting, other: Setting) -> float | None:
 
 
 def _turned_how(first: list[Mark], second: list[Mark], turn: float, size: tuple[int, int]) -> Move:
-    """The move of what turned with the lens: about the mount's axis, which may pass off the frame's centre."""
-    rest = _unpaired(first, second, size)
+    """The move of marks that turned with the lens: about the mount's axis, which may pass off the frame's centre."""
     reach = 2 * np.sin(np.radians(abs(turn)) / 2) * AXIS_OFF * half_diagonal(size)
-    moves = [common_move(*rest, size, way * turn, reach) for way in (1, -1)]
-    return max(moves, key=lambda move: len(pair_marks(*rest, size, move)))
+    moves = [common_move(first, second, size, way * turn, reach) for way in (1, -1)]
+    return max(moves, key=lambda move: len(pair_marks(first, second, size, move)))
 
 
-def _unpaired(first: list[Mark], second: list[Mark], size: tuple[int, int]) -> tuple[list[Mark], list[Mark]]:
+def _unpaired(first: list[Mark], second: list[Mark], stayed: dict[int, int]) -> tuple[list[Mark], list[Mark]]:
     """The marks of two flats without those that stayed."""
-    stayed = pair_marks(first, second, size)
     left = [mark for number, mark in enumerate(first) if number not in stayed]
     return left, [mark for number, mark in enumerate(second) if number not in stayed.values()]
 
 
 def _turn_clues(
-    first: list[Mark], second: list[Mark], move: Move, size: tuple[int, int]
+    first: list[Mark], second: list[Mark], stayed: dict[int, int], move: Move, size: tuple[int, int]
 ) -> Iterator[tuple[int, _Clue]]:
     """What a turn of the lens says of each mark of the first flat."""
-    stayed, turned = pair_marks(first, second, size), pair_marks(first, second, size, move)
+    turned = pair_marks(first, second, size, move)
     for number, mark in enumerate(first):
         goal = move.of(np.array([mark.x, mark.y]), size)
         if np.hypot(*(goal - (mark.x, mark.y))) < 2 * mark.width_px.value:
@@ -200,7 +199,7 @@ def _in_frame(place: np.ndarray, mark: Mark, size: tuple[int, int]) -> bool:
 def _panel_clues(first: list[Mark], second: list[Mark], size: tuple[int, int]) -> Iterator[tuple[int, _Clue]]:
     """What a move of the light panel says of each mark of the first flat."""
     stayed = pair_marks(first, second, size)
-    rest = _unpaired(first, second, size)
+    rest = _unpaired(first, second, stayed)
     moved = pair_marks(*rest, size, common_move(*rest, size, 0.0, 2 * half_diagonal(size)))
     left = [number for number in range(len(first)) if number not in stayed]
     for number, mark in enumerate(first):

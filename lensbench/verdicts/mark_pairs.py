@@ -128,11 +128,13 @@ def _apart(
     """How far the marks lie apart; fibres, whose ends and so middles are unsure, across their paths."""
     moved = move.of(_places(first), size)
     apart = np.hypot(*np.moveaxis(moved[:, None] - _places(second), -1, 0))
+    goals = [(j, np.array(other.path)) for j, other in enumerate(second) if other.path]
     for i, one in enumerate(first):
-        for j, other in enumerate(second):
-            if one.path and other.path:
-                gaps = move.of(np.array(one.path), size)[:, None] - np.array(other.path)
-                away = np.hypot(*np.moveaxis(gaps, -1, 0))
-                # The shorter of the two must lie on the other for the most part.
-                apart[i, j] = min(np.median(away.min(axis=0)), np.median(away.min(axis=1)), apart[i, j])
+        if not one.path:
+            continue
+        path = move.of(np.array(one.path), size)[:, None]
+        for j, goal in goals:
+            away = np.hypot(*np.moveaxis(path - goal, -1, 0))
+            # The shorter of the two must lie on the other for the most part.
+            apart[i, j] = min(np.median(away.min(axis=0)), np.median(away.min(axis=1)), apart[i, j])
     return apart
