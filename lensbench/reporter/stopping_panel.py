@@ -8,8 +8,9 @@ from matplotlib.axes import Axes
 from lensbench.findings import Figure, Report, Sighting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.light_panel import NUMBERED_MARKS
+from lensbench.verdicts.dirt_place import LENS, PANEL, SENSOR
 
-LINES = {"sensor": "solid", "lens": (0, (4, 2)), "light panel": (0, (1, 1.5))}
+LINES = {SENSOR: "solid", LENS: (0, (4, 2)), PANEL: (0, (1, 1.5))}
 """How the lines of marks are drawn by what they lie on; others are thin and full."""
 
 
@@ -61,7 +62,7 @@ def draw_stopping(axes: Axes, report: Report, letters: float = 8.0) -> None:
     _draw_scales(axes, f_numbers, np.concatenate([depths for *_, depths in lines]), letters)
     for number, (place, numbers, depths) in enumerate(lines, start=1):
         style = next((LINES[part] for part in LINES if part in place and " or " not in place), "solid")
-        width = 1.0 if place in ("sensor", "light panel") or "lens" in place else 0.6
+        width = 1.0 if place in (SENSOR, PANEL) or LENS in place else 0.6
         axes.plot(numbers, depths, color=hand.INK, linewidth=width, linestyle=style, marker="o", markersize=2.5)
         if number <= NUMBERED_MARKS:
             axes.annotate(

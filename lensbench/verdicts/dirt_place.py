@@ -20,6 +20,9 @@ SENSOR, LENS, PANEL = "sensor", "lens", "light panel"
 SURFACES = (SENSOR, LENS, PANEL)
 """What a mark can lie on."""
 
+LENS_FRONT, LENS_REAR = "front of the lens", "rear of the lens"
+"""Before and behind its iris, where that can be told."""
+
 UNTOLD = "can't tell"
 
 SENSOR_MM, LENS_MM = 5.0, 8.0
@@ -161,7 +164,7 @@ def _turn_between(one: Setting, other: Setting) -> float | None:
 
 
 def _turned_how(first: list[Mark], second: list[Mark], turn: float, size: tuple[int, int]) -> Move:
-    """The move of marks that turned with the lens: about the mount's axis, which may pass off the frame's centre."""
+    """The move of marks that turned with the lens: about the mount's axis, perhaps off the frame's centre."""
     reach = 2 * np.sin(np.radians(abs(turn)) / 2) * AXIS_OFF * half_diagonal(size)
     moves = [common_move(first, second, size, way * turn, reach) for way in (1, -1)]
     return max(moves, key=lambda move: len(pair_marks(first, second, size, move)))
@@ -290,9 +293,9 @@ def _distance_clues(distance: Distance) -> list[_Clue]:
 def _which_glass(distance: Distance, exit_pupil_mm: float | None) -> tuple[str, list[str]]:
     """Before or behind the iris: what lies before it has its image beyond the exit pupil, seen from the sensor."""
     if exit_pupil_mm is not None and distance.low > exit_pupil_mm:
-        return "front of the lens", ["it blurs more than anything behind the iris would"]
+        return LENS_FRONT, ["it blurs more than anything behind the iris would"]
     if exit_pupil_mm is not None and distance.high < exit_pupil_mm:
-        return "rear of the lens", ["it blurs less than anything before the iris would"]
+        return LENS_REAR, ["it blurs less than anything before the iris would"]
     return LENS, []
 
 

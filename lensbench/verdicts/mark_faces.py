@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from lensbench.findings import Mark
 from lensbench.frame import centre_of, place_in_words
+from lensbench.verdicts.dirt_place import LENS, LENS_FRONT, LENS_REAR, SENSOR, UNTOLD
 
 PICTURE = "in the picture"
 FRONT = "on the front glass, looking into the lens"
@@ -19,7 +20,7 @@ FACES = {PICTURE: (1, 1), FRONT: (-1, 1), REAR: (-1, -1), SENSOR_FACE: (1, -1)}
 """What one can face, and whether it keeps (1) or swaps (-1) the picture's left and right, top and bottom. A light
 panel seen from the camera is as in the picture."""
 
-ON_IT = {FRONT: ("front of the lens", "lens"), REAR: ("rear of the lens", "lens"), SENSOR_FACE: ("sensor",)}
+ON_IT = {FRONT: (LENS_FRONT, LENS), REAR: (LENS_REAR, LENS), SENSOR_FACE: (SENSOR,)}
 """Places of marks (`Mark.place`) that may be found on each face; one on the lens may be on either glass."""
 
 
@@ -40,7 +41,7 @@ def lies_on(face: str, mark: Mark) -> bool | None:
     if face == PICTURE:
         return True
     places = mark.place.split(" or ")
-    if places[0] in ("", "can't tell"):
+    if places[0] in ("", UNTOLD):
         return None
     if not any(place in ON_IT[face] for place in places):
         return False
