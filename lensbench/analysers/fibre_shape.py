@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.fibre_path import least_distance
 from lensbench.analysers.grey import CELL_PX, GreyPicture
+from lensbench.analysers.mark_fading import fade, faded_at
 from lensbench.analysers.mark_grids import Box, Level
 from lensbench.findings import Figure
 
@@ -81,7 +82,7 @@ class Fibre:
     @property
     def reach(self) -> float:
         """Distance from the path at which its shadow has faded."""
-        return 10 ** (1 / self.steepness) * self.width.value / 2
+        return faded_at(self.steepness) * self.width.value / 2
 
     @property
     def box(self) -> Box:
@@ -101,12 +102,11 @@ class Fibre:
         cells, number = np.unique(row[inside] * z.shape[1] + column[inside], return_inverse=True)
         distance = np.full(len(cells), np.inf)
         np.minimum.at(distance, number, away)
-        faded = np.minimum((2 * CELL_PX * distance / self.width.value) ** self.steepness, 60.0)
         rows, columns = np.divmod(cells, z.shape[1])
         strength = picture.strength_at(columns * CELL_PX, rows * CELL_PX)
-        z[rows, columns] -= (share * self.depth.value / 100 * strength * np.exp(-np.log(2) * faded)).astype(
-            np.float32
-        )
+        faded = fade(2 * CELL_PX * distance / self.width.value, self.steepness)
+        shadow = share * self.depth.value / 100 * strength * faded
+        z[rows, columns] -= shadow.astype(np.float32)
 
 
 def measure_fibre(
@@ -372,5 +372,4 @@ def _bars() -> NDArray[np.float64]:
     inside = np.linspace(-0.4, 0.4, 5)
     steepness, width, place = np.meshgrid(SECTION_STEEPNESS, WIDTHS, PLACES, indexing="ij")
     away = np.abs(offsets[:, None] + inside - place[..., None, None])
-    across = (2 * away / width[..., None, None]) ** steepness[..., None, None]
-    return np.exp(-np.log(2) * np.minimum(across, 60.0)).mean(axis=-1)
+    return fade(2 * away / width[..., None, None], steepness[..., None, None]).mean(axis=-1)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.fibre_path import Trail
 from lensbench.analysers.fibre_shape import Fibre
+from lensbench.analysers.mark_fading import fade
 from lensbench.analysers.mark_shape import Shape
 from lensbench.frame import radial_axes
 
@@ -95,7 +96,7 @@ def is_elongated(shape: Shape) -> bool:
 
 def share_of(mark: Found, x: NDArray, y: NDArray, nearer: float = 1.0) -> NDArray[np.float64]:
     """Share of a mark's depth at places in pixels, brought nearer by a factor."""
-    return np.exp(-np.log(2) * np.minimum((nearer * mark.radius(x, y)) ** mark.steepness, 60.0))
+    return fade(nearer * mark.radius(x, y), mark.steepness)
 
 
 def _in_halo(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.bool_]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import CELL_PX, GreyPicture
+from lensbench.analysers.mark_fading import fade, faded_at
 from lensbench.analysers.mark_filters import Peaks
 from lensbench.analysers.mark_grids import Box, Level
 from lensbench.findings import Figure
@@ -78,8 +79,7 @@ class Shape:
     @property
     def box(self) -> Box:
         """The part of the frame that it changes."""
-        # exp(-ln 2 · ρ^p) has fallen to 0.1 % where ρ^p is 10.
-        reach = 10 ** (1 / self.steepness) * self.length.value / 2 + CELL_PX
+        reach = faded_at(self.steepness) * self.length.value / 2 + CELL_PX
         return Box(self.x - reach, self.y - reach, self.x + reach, self.y + reach)
 
     def lift(self, z: NDArray[np.float32], picture: GreyPicture, share: float = 1.0) -> None:
@@ -95,8 +95,8 @@ class Shape:
         columns, across = _thinned(left, right, step)
         x, y = (CELL_PX * v + (CELL_PX - 1) / 2 for v in (columns, rows))
         strength = float(picture.strength_at(self.x, self.y))
-        faded = np.minimum(self.radius(x[None, :], y[:, None]) ** self.steepness, 60.0)
-        shadow = share * self.depth.value / 100 * strength * np.exp(-np.log(2) * faded)
+        faded = fade(self.radius(x[None, :], y[:, None]), self.steepness)
+        shadow = share * self.depth.value / 100 * strength * faded
         z[top:bottom, left:right] -= down @ shadow.astype(np.float32) @ across.T
 
 
