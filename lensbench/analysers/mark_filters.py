@@ -26,6 +26,11 @@ class Peaks(NamedTuple):
         """The peaks of an index or mask."""
         return Peaks(*(column[which] for column in self))
 
+    @property
+    def middles(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Where they are, x and y."""
+        return self.x, self.y
+
 
 def find_peaks(levels: list[Level], threshold: float, box: Box | None = None) -> Peaks:
     """Peaks of all filters at all sizes past a threshold of signal to noise.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -203,11 +205,7 @@ class _Search:
     def _seeds(self) -> Segments:
         """Segments where the picture changed since fibres were last looked for, and those that had to wait."""
         boxes, self.changed = joined([box.grown(64) for box in self.changed]), []
-        if len(boxes) > MANY_BOXES:
-            found = [self._segments()]
-            found[0] = found[0].chosen(in_any(boxes, *found[0].middles))
-        else:
-            found = [self._segments(box) for box in boxes]
+        found = _found_in(boxes, self._segments)
         touched = in_any(boxes, *self.waiting.points(9)).any(axis=0)
         return _together([self.waiting.chosen(~touched), *found])
 
@@ -318,11 +316,7 @@ class _Search:
         """Search again where something was taken out; leave out peaks that led nowhere or are mere leftovers."""
         self.changed += changed
         boxes = joined(changed)
-        if len(boxes) > MANY_BOXES:
-            found = [find_peaks(self.grids.grounded, PEAK_SIGNAL)]
-            found[0] = found[0].chosen(in_any(boxes, found[0].x, found[0].y))
-        else:
-            found = [find_peaks(self.grids.grounded, PEAK_SIGNAL, box) for box in boxes]
+        found = _found_in(boxes, lambda box: find_peaks(self.grids.grounded, PEAK_SIGNAL, box))
         self.tried, kept = (p.chosen(~in_any(boxes, p.x, p.y)) for p in (self.tried, self.peaks))
         peaks = _together([kept, *found])
         self.peaks = self._show(peaks.chosen(~self._was_tried(peaks)))
@@ -351,8 +345,8 @@ class _Search:
             show[on] = depth[on] > left_behind(mark, x[on], y[on])
         return show
 
-    def _segments(self, box: Box | None = None) -> Segments:
-        """Where fibres may be, without what is too faint, or no more than a mark or levelling left behind."""
+    def _segments(self, box: Box | None) -> Segments:
+        """Where fibres may be in a box (or anywhere), without what is too faint or left by a mark or levelling."""
         found = find_segments(self.fibre_levels, SEED_SIGNAL, box)
         x, y = found.middles
         length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
@@ -382,6 +376,14 @@ def _along(seeds: Segments, trail: Trail) -> NDArray[np.bool_]:
     on_it |= np.maximum(away, np.maximum(*ends)) < 4 * seeds.cell[0]
     on_it[0] = True
     return on_it
+
+
+def _found_in(boxes: list[Box], find: Callable[[Box | None], Peaks | Segments]) -> list:
+    """What can be found in boxes: in one after the other, or, where they are many, in the whole frame at once."""
+    if len(boxes) <= MANY_BOXES:
+        return [find(box) for box in boxes]
+    everywhere = find(None)
+    return [everywhere.chosen(in_any(boxes, *everywhere.middles))]
 
 
 def _together(parts: list) -> Peaks | Segments:
