@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 
-from lensbench.findings import Figure, Mark, Report, Setting
+from lensbench.findings import NORMAL_95, Figure, Mark, Report, Setting
 from lensbench.frame import zone_of
 from lensbench.simulator.dirt import MarkTruth
 from lensbench.simulator.flat_shot import FlatTruth
@@ -169,7 +169,7 @@ def _edge_bars(setting: Setting, truth: TargetTruth) -> Iterator[Bar]:
 
 def _coverage(count: int) -> tuple[float, float]:
     """How often 95 % intervals may hold the truth: 93–97 %, wider where so few edges can't tell."""
-    chance = 100 * 1.96 * np.sqrt(0.95 * 0.05 / count)
+    chance = 100 * NORMAL_95 * np.sqrt(0.95 * 0.05 / count)
     return 95 - max(2.0, 2 * chance), min(95 + max(2.0, 2 * chance), 100.0)
 
 

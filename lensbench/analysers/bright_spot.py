@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares, nnls
 
 from lensbench.analysers.round_light import centre_of_light
-from lensbench.findings import BrightSpot, Figure, Place
+from lensbench.findings import NORMAL_95, BrightSpot, Figure, Place
 from lensbench.frame import centre_of, half_diagonal
 
 WIDTHS = (0.1, 0.2, 0.35)
@@ -152,11 +152,12 @@ def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> BrightSp
     half, middle = half_diagonal(size), centre_of(size)
     at_half = np.sqrt(2 * np.log(2)) * float(np.exp(spot[1])) * half
     at = [
-        Figure.of(m + c * half, 1.96 * s * half, "px") for m, c, s in zip(middle, spot[2:], sigma[2:], strict=True)
+        Figure.of(m + c * half, NORMAL_95 * s * half, "px")
+        for m, c, s in zip(middle, spot[2:], sigma[2:], strict=True)
     ]
     return BrightSpot(
-        percent=Figure.of(100 * spot[0], 196 * sigma[0], "%"),
-        radius_px=Figure.of(at_half, 1.96 * sigma[1] * at_half, "px"),
+        percent=Figure.of(100 * spot[0], 100 * NORMAL_95 * sigma[0], "%"),
+        radius_px=Figure.of(at_half, NORMAL_95 * sigma[1] * at_half, "px"),
         centre_px=Place(*at),
         note=GROWS,
     )

@@ -11,7 +11,7 @@ from lensbench.analysers.blocks import nearest_blocks
 from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flats
 from lensbench.analysers.surface import fit_clean_surface
 from lensbench.errors import BenchError
-from lensbench.findings import Figure, ZoneCast
+from lensbench.findings import NORMAL_95, Figure, ZoneCast
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.shot import Shot
 
@@ -91,5 +91,5 @@ def _cast(
             percent = 100 * (2 ** stops[inside].mean() - 1)
             blocks = inside.sum() / POINTS**2 * weight.size
             noise = 100 * np.log(2) * spread * np.sqrt(1 / blocks + 1 / middle.sum())
-            found[zone] = Figure.of(percent, np.hypot(1.96 * noise, MAP_PERCENT), "%")
+            found[zone] = Figure.of(percent, np.hypot(NORMAL_95 * noise, MAP_PERCENT), "%")
     return found

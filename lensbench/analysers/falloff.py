@@ -26,6 +26,7 @@ from lensbench.analysers.panel_light import PanelGiven, split_panel
 from lensbench.analysers.round_light import centre_of_light
 from lensbench.errors import BenchError
 from lensbench.findings import (
+    NORMAL_95,
     BrightSpot,
     Coverage,
     Falloff,
@@ -226,7 +227,7 @@ def _zones(light_map: LightMap) -> list[ZoneFalloff]:
         noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
         kept = blocks & smooth
         misfit = float(np.median(off[kept])) if kept.any() else 0.0
-        half = float(np.hypot(1.96 * noise + abs(misfit) + steps[block_index == number].mean(), MAP_STOPS))
+        half = float(np.hypot(NORMAL_95 * noise + abs(misfit) + steps[block_index == number].mean(), MAP_STOPS))
         found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
     return found
 

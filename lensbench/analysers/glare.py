@@ -198,7 +198,7 @@ def measure_glare(shots: Sequence[TileLight], size: tuple[int, int], channel: st
     tiles = [
         TileGlare(
             int(column[i]), int(row[i]), float(x[i]), float(y[i]), float(h[i]),
-            Figure.of(100 * share[i], 196 * sigma[i], "%"), bool(trap[i]), names[i],
+            Figure.of(100 * share[i], 100 * NORMAL_95 * sigma[i], "%"), bool(trap[i]), names[i],
         )
         for i in range(len(share))
     ]  # fmt: skip

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from skimage.measure import find_contours
 
 from lensbench.analysers.light_map import MAP_STOPS, READABLE_STOPS, REFERENCE_H, LightMap
-from lensbench.findings import FalloffContour, FalloffStep, Figure, Lopsidedness, UsableLight
+from lensbench.findings import NORMAL_95, FalloffContour, FalloffStep, Figure, Lopsidedness, UsableLight
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.optics import cos4_stops
 
@@ -93,7 +93,7 @@ def _around(light: LightMap, centre: tuple[float, float], radius: float) -> NDAr
 def _doubt(light: LightMap, turns: float) -> float:
     """Half of the interval of a mean over a circle's arc, in turns of the radius 1: by noise and by the map."""
     blocks = max(2 * np.pi * turns * half_diagonal(light.size) / np.diff(light.x[:2]).item(), 1.0)
-    return float(np.hypot(1.96 * light.spread / np.sqrt(blocks), MAP_STOPS))
+    return float(np.hypot(NORMAL_95 * light.spread / np.sqrt(blocks), MAP_STOPS))
 
 
 def usable_light(light: LightMap, centre: tuple[float, float], pixel_pitch_um: float | None) -> list[UsableLight]:
@@ -159,7 +159,9 @@ def lopsidedness(light: LightMap) -> Lopsidedness | None:
     way = np.array([across, down]) / max(size, 1e-12)
     sigma = np.sqrt(np.array([*np.diag(covariance), way @ covariance @ way]))
     side = SIDES[int(np.round(np.degrees(np.arctan2(down, across)) / 45)) % 8]
-    figures = [Figure.of(value, 1.96 * s, "stops") for value, s in zip((across, down, size), sigma, strict=True)]
+    figures = [
+        Figure.of(value, NORMAL_95 * s, "stops") for value, s in zip((across, down, size), sigma, strict=True)
+    ]
     return Lopsidedness(*figures, darker_at=side)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge_traces import EdgeTraces
-from lensbench.findings import Figure
+from lensbench.findings import NORMAL_95, Figure
 
 PIECE_PX = 1.0
 """Length of the pieces whose place is measured one by one."""
@@ -43,9 +43,9 @@ def measure_raggedness(traces: EdgeTraces) -> Figure | None:
     middle = float(np.median(spread))
     sigma = 1.2533 * 1.4826 * float(np.median(np.abs(spread - middle))) / np.sqrt(len(spread))
     least = (VISIBLE * float(np.median(traces.blur))) ** 2
-    if middle - 1.96 * sigma < least:
+    if middle - NORMAL_95 * sigma < least:
         return None
-    return Figure.of(np.sqrt(middle), 1.96 * sigma / (2 * np.sqrt(middle)), "px")
+    return Figure.of(np.sqrt(middle), NORMAL_95 * sigma / (2 * np.sqrt(middle)), "px")
 
 
 def _variances(traces: EdgeTraces) -> NDArray[np.float64]:

@@ -303,17 +303,19 @@ def _which_glass(distance: Distance, exit_pupil_mm: float | None) -> tuple[str, 
 
 
 def _places_in_words(marks: list[TracedMark]) -> str:
-    """How many marks lie where."""
+    """How many marks lie where; nothing of no marks."""
     counts = Counter(mark.place for mark in marks)
     untold = counts.pop(UNTOLD, 0)
-    if len(marks) <= 1:
-        said = [f"It lies on the {place.replace(' or ', ' or the ')}." for place in counts]
-        return "".join(said) if not untold else "What it lies on can't be told."
-    parts = [f"{count} on the {place.replace(' or ', ' or the ')}" for place, count in counts.most_common()]
-    if untold and not parts:
-        return "What they lie on can't be told."
-    parts += [f"{untold} can't be told"] if untold else []
-    return f"Of {len(marks)} marks, {listed(parts)}."
+    if not counts:
+        return f"What {'it lies' if untold == 1 else 'they lie'} on can't be told." if untold else ""
+    places = [(count, f"on the {place.replace(' or ', ' or the ')}") for place, count in counts.most_common()]
+    (first, where), *others = places
+    lies = f"lie{'s' * (first == 1)}"
+    if first == len(marks):
+        return f"{'It' if first == 1 else f'All {first} marks'} {lies} {where}."
+    told = listed([f"{first} of the {len(marks)} marks {lies} {where}", *(f"{count} {where}" for count, where in others)])
+    rest = "the other one lies" if untold == 1 else f"the other {untold} lie"
+    return f"{told}; what {rest} on can't be told." if untold else f"{told}."
 
 
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:

@@ -134,6 +134,25 @@ def test_clean_flats_say_nothing_of_places():
     assert (dirt.marks, dirt.places, dirt.apertures, dirt.advice) == ([], "", "", [])
 
 
+def test_how_many_marks_lie_where_reads_as_a_sentence():
+    """Turned a quarter anticlockwise: what stays is the sensor's or the panel's, what turns along the lens's."""
+    stays, turns, axis = ((-800, 500), (-800, 500)), ((1000, 0), (0, -1000)), ((2, 1), (1, -2))
+    other = (600, -700), (600, -700)
+    said = {
+        (stays,): "It lies on the sensor or the light panel.",
+        (turns,): "It lies on the lens.",
+        (axis,): "What it lies on can't be told.",
+        (stays, other): "All 2 marks lie on the sensor or the light panel.",
+        (stays, other, turns): "2 of the 3 marks lie on the sensor or the light panel and 1 on the lens.",
+        (turns, axis): "1 of the 2 marks lies on the lens; what the other one lies on can't be told.",
+    }
+    for marks, sentence in said.items():
+        before, after = ([seen_from(*places[k]) for places in marks] for k in (0, 1))
+        assert place_dirt([setting(8.0, before), setting(8.0, after, turn=90.0)], NO_PITCH).places == sentence
+    two = [setting(8.0, [seen_from(1000, 300), seen_from(-800, 500)])]
+    assert place_dirt(two, NO_PITCH).places == "What they lie on can't be told."
+
+
 # -- with the truth -------------------------------------------------------------------------------------------
 
 ON_SENSOR = (Dirt("spot", -2.8, -1.6, 0.06, 0.5, 0.8), Dirt("spot", 1.5, 1.9, 0.08, 0.3, 0.8))
