@@ -310,12 +310,12 @@ def _places_in_words(marks: list[TracedMark]) -> str:
         return f"What {'it lies' if untold == 1 else 'they lie'} on can't be told." if untold else ""
     places = [(count, f"on the {place.replace(' or ', ' or the ')}") for place, count in counts.most_common()]
     (first, where), *others = places
-    lies = f"lie{'s' * (first == 1)}"
     if first == len(marks):
-        return f"{'It' if first == 1 else f'All {first} marks'} {lies} {where}."
-    told = listed([f"{first} of the {len(marks)} marks {lies} {where}", *(f"{count} {where}" for count, where in others)])
+        return f"{ {1: 'It lies', 2: 'Both marks lie'}.get(first, f'All {first} marks lie') } {where}."
+    told = [f"{first} of the {len(marks)} marks lie{'s' * (first == 1)} {where}"]
+    told += [f"{count} {where}" for count, where in others]
     rest = "the other one lies" if untold == 1 else f"the other {untold} lie"
-    return f"{told}; what {rest} on can't be told." if untold else f"{told}."
+    return listed(told) + (f"; what {rest} on can't be told." if untold else ".")
 
 
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:

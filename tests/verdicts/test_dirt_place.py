@@ -142,7 +142,7 @@ def test_how_many_marks_lie_where_reads_as_a_sentence():
         (stays,): "It lies on the sensor or the light panel.",
         (turns,): "It lies on the lens.",
         (axis,): "What it lies on can't be told.",
-        (stays, other): "All 2 marks lie on the sensor or the light panel.",
+        (stays, other): "Both marks lie on the sensor or the light panel.",
         (stays, other, turns): "2 of the 3 marks lie on the sensor or the light panel and 1 on the lens.",
         (turns, axis): "1 of the 2 marks lies on the lens; what the other one lies on can't be told.",
     }
