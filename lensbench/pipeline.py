@@ -19,6 +19,7 @@ from lensbench.loaders.session_keys import SHOWS
 from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_flats, read_target
 from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import read_layout
+from lensbench.verdicts.aperture import judge_aperture
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt_place import place_dirt
 from lensbench.verdicts.rail import single_shot_notices
@@ -75,6 +76,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         geometry=geometry,
         repeats=judge_repeats(settings),
         verdict=Verdict(
+            aperture=judge_aperture(settings, camera.size_px),
             assembly=judge_assembly(settings, camera),
             dirt=place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio),
         ),

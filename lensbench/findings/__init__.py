@@ -60,6 +60,8 @@ from lensbench.findings.sharpness import (
     ZoneSharpness,
 )
 from lensbench.findings.verdict import (
+    ApertureRanking,
+    ApertureSharpness,
     Assembly,
     Dirt,
     OpticalCentre,
@@ -76,6 +78,8 @@ __all__ = [
     "FORMAT",
     "NORMAL_95",
     "Alignment",
+    "ApertureRanking",
+    "ApertureSharpness",
     "Assembly",
     "BrightSpot",
     "Build",

@@ -11,6 +11,7 @@ from lensbench.findings.fringing import Fringing
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.light import Falloff, Glare
 from lensbench.findings.sharpness import Limits, Sharpness
+from lensbench.wording import aperture_name
 
 
 class Setting(msgspec.Struct):
@@ -35,6 +36,4 @@ class Setting(msgspec.Struct):
     @property
     def label(self) -> str:
         """The aperture as the user calls it."""
-        if self.f_number is not None:
-            return f"f/{self.f_number:g}"
-        return self.aperture or "aperture not given"
+        return aperture_name(self.f_number, self.aperture)

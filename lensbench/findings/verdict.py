@@ -1,10 +1,46 @@
-"""The answers: from setup to setup, assembly, dirt."""
+"""The answers: the sharpest aperture, from setup to setup, assembly, dirt."""
 
 from __future__ import annotations
 
 import msgspec
 
 from lensbench.findings.figure import Figure
+from lensbench.wording import aperture_name
+
+
+class ApertureSharpness(msgspec.Struct):
+    """How sharp one aperture is in a part of the frame.
+
+    `settings` are its places in `Report.settings`, the sharpest first: each is a setup of it (focused anew,
+    mounted anew, or with the lens turned). `mean` is over all of them; its interval is that of the shot's noise
+    where there was one setup, and Student's over the setups where there were several. `spread` is their standard
+    deviation, with its interval. `level` says that the aperture can't be told from the sharpest one (which is
+    level with itself).
+    """
+
+    f_number: float | None
+    aperture: str | None
+    settings: list[int]
+    mean: Figure
+    spread: Figure | None = None
+    level: bool = False
+
+    @property
+    def label(self) -> str:
+        """The aperture as the user calls it."""
+        return aperture_name(self.f_number, self.aperture)
+
+
+class ApertureRanking(msgspec.Struct):
+    """Which aperture is sharpest in a part of the frame: ``frame`` (the whole of it), ``centre`` or ``corners``.
+
+    Figures are MTF50, mean of directions, averaged over `zones` by their areas: those of the part that every
+    aperture has a figure for, so that none gains by what it is too soft to show. `ranked` has the sharpest first.
+    """
+
+    part: str
+    zones: list[str]
+    ranked: list[ApertureSharpness]
 
 
 class Repeated(msgspec.Struct):
@@ -123,7 +159,8 @@ class Dirt(msgspec.Struct):
 
 
 class Verdict(msgspec.Struct):
-    """The answers; each part is None until its question can be answered."""
+    """The answers; each part is None, or empty, until its question can be answered."""
 
+    aperture: list[ApertureRanking] = []
     assembly: Assembly | None = None
     dirt: Dirt | None = None

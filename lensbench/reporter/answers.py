@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from lensbench import frame
-from lensbench.findings import Figure, Report, Setting
+from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Report, Setting
 from lensbench.reporter import focus_words, sentences
 from lensbench.reporter.limits_words import mind_in_words, reached_in_short
-from lensbench.reporter.numbers import bare, brief, magnitude, with_interval
+from lensbench.reporter.numbers import bare, brief, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 from lensbench.wording import listed
@@ -40,61 +39,76 @@ def answers(report: Report) -> list[Answer]:
     ]
 
 
-def frame_sharpness(report: Report, setting: Setting) -> Figure | None:
-    """The mean MTF50 over the frame's area, zone by zone, with the shot's own interval; None without zones."""
-    unit = sharpness_unit(report)
-    figures = zone_figures(setting, unit)
-    shares = _zone_shares(report.camera.size_px)
-    parts = [(shares[zone], figures[zone, "mean"]) for zone in frame.ZONES if (zone, "mean") in figures]
-    area = sum(share for share, _ in parts)
-    if not area:
-        return None
-    value = sum(share * figure.value for share, figure in parts) / area
-    half = math.sqrt(sum((share * figure.half_width) ** 2 for share, figure in parts)) / area
-    return Figure.of(value, half, unit)
-
-
-def _zone_shares(size: tuple[int, int]) -> dict[str, float]:
-    """What part of the frame's area each zone takes."""
-    x, y = np.meshgrid(np.linspace(0, size[0] - 1, 241), np.linspace(0, size[1] - 1, 161))
-    counts = np.bincount(frame.zone_index(x, y, size).ravel(), minlength=len(frame.ZONES))
-    return dict(zip(frame.ZONES, counts / x.size, strict=True))
-
-
-def told_apart(first: Figure, second: Figure) -> bool:
-    """Whether two figures differ by more than their shots' noise allows (95 %)."""
-    return abs(first.value - second.value) > math.hypot(first.half_width, second.half_width)
-
-
 def _which_aperture(report: Report) -> Answer:
     question = "Which aperture?"
-    ranked = [(frame_sharpness(report, setting), sentences.setting_name(setting)) for setting in report.settings]
-    ranked = sorted((pair for pair in ranked if pair[0]), key=lambda pair: -pair[0].value)
-    if not ranked:
+    ranking = _ranking(report, "frame")
+    if ranking is None:
+        missing = "No zone could be measured at every aperture. See the zones below."
+        if _sharpest(report) is None:
+            missing = "No target shot could be measured. Photograph the set-square target."
+        return Answer(question, "Can't tell", missing)
+    best, *others = ranking.ranked
+    if not others:
         return Answer(
-            question, "Can't tell", "No target shot could be measured. Photograph the set-square target."
+            question, best.label, "The only one measured. Shoot the target at other apertures to compare."
         )
-    best, name = ranked[0]
-    if len(ranked) == 1:
-        return Answer(question, name, "The only one measured. Shoot the target at other apertures to compare.")
-    level = [other for figure, other in ranked[1:] if not told_apart(best, figure)]
-    said = f"Sharpest over the whole frame: {with_interval(best)} on average"
+    said = f"Sharpest on average over {_averaged(ranking)}: {_over_setups(best)}"
+    level = [other.label for other in others if other.level]
     if level:
-        return Answer(question, name, f"{said}; {listed(level)} can't be told from it.")
-    second, other = ranked[1]
-    return Answer(question, name, f"{said}, before {other} with {bare(second)}. Refocusing may change that order.")
+        said += f"; {listed(level)} can't be told from it."
+    else:
+        said += f", before {others[0].label} with {_mean(others[0])}."
+    if not any(one.spread for one in ranking.ranked):
+        said += " Refocusing may change that order."
+    return Answer(question, best.label, " ".join([said, *_other_parts(report, best)]))
 
 
-def _best_setting(report: Report) -> Setting | None:
-    """The setting that is sharpest over the frame."""
-    ranked = [(setting, frame_sharpness(report, setting)) for setting in report.settings]
-    ranked = [(setting, figure) for setting, figure in ranked if figure]
-    return max(ranked, key=lambda pair: pair[1].value)[0] if ranked else None
+def _ranking(report: Report, part: str) -> ApertureRanking | None:
+    rankings = report.verdict.aperture if report.verdict else []
+    return next((ranking for ranking in rankings if ranking.part == part), None)
+
+
+def _averaged(ranking: ApertureRanking) -> str:
+    """What the figures are averaged over."""
+    if len(ranking.zones) == len(frame.ZONES):
+        return "the whole frame's area"
+    return f"the {len(ranking.zones)} of {len(frame.ZONES)} zones that could be measured at every aperture"
+
+
+def _over_setups(one: ApertureSharpness) -> str:
+    """An aperture's mean, with how much its setups differ where it had several."""
+    if one.spread is None:
+        return with_interval(one.mean)
+    setups = f"the mean of {len(one.settings)} setups that differ by ± {spread(one.spread.value)}"
+    return f"{_mean(one)} {one.mean.unit}, {setups}"
+
+
+def _mean(one: ApertureSharpness) -> str:
+    """An aperture's mean alone, with as many digits as its noise, or the spread of its setups, allows."""
+    return bare(Figure.of(one.mean.value, one.spread.value, one.mean.unit) if one.spread else one.mean)
+
+
+def _other_parts(report: Report, best: ApertureSharpness) -> Iterator[str]:
+    """Where the centre or the corners are plainly sharper at another aperture than the frame as a whole."""
+    for part, name in (("centre", "The centre alone is"), ("corners", "The corners alone are")):
+        ranking = _ranking(report, part)
+        same = next((one for one in ranking.ranked if one.label == best.label), None) if ranking else None
+        if same is not None and not same.level:
+            first = ranking.ranked[0]
+            yield f"{name} sharpest at {first.label}, {_mean(first)} {first.mean.unit} against {_mean(same)}."
+
+
+def _sharpest(report: Report) -> Setting | None:
+    """The setting that speaks for the lens: of the sharpest aperture, the setup that came out best."""
+    ranking = _ranking(report, "frame")
+    if ranking is not None:
+        return report.settings[ranking.ranked[0].settings[0]]
+    return next((setting for setting in report.settings if zone_figures(setting, sharpness_unit(report))), None)
 
 
 def _how_sharp(report: Report) -> Answer:
     question = "How sharp?"
-    best = _best_setting(report)
+    best = _sharpest(report)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot to measure.")
     figures = zone_figures(best, sharpness_unit(report))
@@ -113,9 +127,7 @@ def _how_sharp(report: Report) -> Answer:
 
 def _which_colours(report: Report) -> Answer:
     question = "Colour fringes?"
-    best = next(
-        (s for s in (_best_setting(report), *report.settings) if s and s.fringing and s.fringing.zones), None
-    )
+    best = next((s for s in (_sharpest(report), *report.settings) if s and s.fringing and s.fringing.zones), None)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot in colour to measure.")
     worst = max(best.fringing.zones, key=lambda z: math.hypot(z.radial_px.value, z.around_px.value))
@@ -183,7 +195,7 @@ def _how_straight(report: Report) -> list[Answer]:
 
 def _how_flat(report: Report) -> list[Answer]:
     """Whether centre and corners come into focus together, where a series along a rail can tell."""
-    best = _best_setting(report)
+    best = _sharpest(report)
     setting = next((s for s in (best, *report.settings) if s and s.focus), None)
     bow = focus_words.curvature(setting.focus) if setting else None
     if bow is None:
@@ -206,6 +218,6 @@ def _how_repeatable(report: Report) -> list[Answer]:
     more = (
         f"from one setup to the next in {in_the(row.zone)} ({row.setups} setups at "
         f"{focus_words.repeats_name(repeats)}). A build shot in as many must differ by more than "
-        f"{focus_words.like(row, row.differ_by)} {row.mean.unit}."
+        f"{limit(row.differ_by)} {row.mean.unit}."
     )
-    return [Answer("How repeatable?", f"± {bare(Figure.of(percent, percent / 10, '%'))} %", more)]
+    return [Answer("How repeatable?", f"± {spread(percent)} %", more)]

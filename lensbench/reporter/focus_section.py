@@ -14,12 +14,11 @@ from lensbench.reporter.focus_panel import VIEWS, draw_side, draw_through
 from lensbench.reporter.focus_words import (
     focus_in_words,
     in_unit,
-    like,
     repeats_in_words,
     repeats_name,
     shown_zones,
 )
-from lensbench.reporter.numbers import with_interval
+from lensbench.reporter.numbers import limit, spread, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 from lensbench.reporter.panels import Panel, panels
 from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_unit
@@ -143,7 +142,7 @@ def _repeats_row(row: Repeated) -> list[str]:
     return [
         row.zone.replace("-", " "),
         with_interval(row.mean, unit=False),
-        f"{like(row, row.spread.value)} ({like(row, row.spread.low)} to {like(row, row.spread.high)})",
-        f"± {like(row, row.shot_half_width)}",
-        f"> {like(row, row.differ_by)}",
+        f"{spread(row.spread.value)} ({spread(row.spread.low)} to {spread(row.spread.high)})",
+        f"± {spread(row.shot_half_width)}",
+        f"> {limit(row.differ_by)}",
     ]

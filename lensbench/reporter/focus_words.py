@@ -8,7 +8,7 @@ import numpy as np
 
 from lensbench.findings import Figure, Focus, FocusZone, Repeated, Repeats, Report, Setting
 from lensbench.reporter import sentences
-from lensbench.reporter.numbers import bare, magnitude, with_interval
+from lensbench.reporter.numbers import bare, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.shot import reference_channel
 
@@ -28,10 +28,8 @@ def focus_in_words(report: Report, setting: Setting) -> list[str]:
         *_colours(focus),
     ]
     if focus.rail_scatter_mm and focus.rail_scatter_mm > _WORTH_SAYING * focus.depth_mm.value:
-        scatter = Figure.of(focus.rail_scatter_mm, focus.rail_scatter_mm / 5, "mm")
-        said.append(
-            f"The rail's readings are off by {bare(scatter)} mm, as the shots show; all intervals allow for it."
-        )
+        scatter = spread(focus.rail_scatter_mm)
+        said.append(f"The rail's readings are off by {scatter} mm, as the shots show; all intervals allow for it.")
     return said
 
 
@@ -175,10 +173,10 @@ def repeats_in_words(repeats: Repeats) -> str:
     centre = centre_repeated(repeats)
     if centre is not None:
         text += (
-            f" Sharpness in {in_the(centre.zone)} changes by {like(centre, centre.spread.value)} "
+            f" Sharpness in {in_the(centre.zone)} changes by {spread(centre.spread.value)} "
             f"{centre.mean.unit} from one setup to the next (one standard deviation); the shots' own noise leaves "
-            f"± {like(centre, centre.shot_half_width)}. A build shot in {count} setups too must differ by more "
-            f"than {like(centre, centre.differ_by)} {centre.mean.unit} before it may be called better or worse."
+            f"± {spread(centre.shot_half_width)}. A build shot in {count} setups too must differ by more "
+            f"than {limit(centre.differ_by)} {centre.mean.unit} before it may be called better or worse."
         )
     if count < _SETTLED:
         text += (
@@ -190,8 +188,3 @@ def repeats_in_words(repeats: Repeats) -> str:
 def centre_repeated(repeats: Repeats) -> Repeated | None:
     """The sharpness of the zone nearest to the centre."""
     return next((row for row in repeats.figures if row.what == "sharpness"), None)
-
-
-def like(row: Repeated, value: float) -> str:
-    """A number beside a repeated figure, such as its half width, rounded as an interval is."""
-    return bare(Figure.of(value, value / 10, row.mean.unit))

@@ -42,6 +42,16 @@ def number(value: float, places: int, signed: bool = False) -> str:
     return f"+{text}" if signed and rounded > 0 else text
 
 
+def spread(value: float) -> str:
+    """A half width, a standard deviation or the like, rounded as that of an interval is."""
+    return number(value, last_place(value)) if value > 0 else "0"
+
+
+def limit(value: float) -> str:
+    """A limit that was reckoned, such as how far two figures must differ: two significant digits."""
+    return number(value, 1 - math.floor(math.log10(value))) if value > 0 else "0"
+
+
 def bare(figure: Figure | None, signed: bool = False) -> str:
     """A figure's value alone, rounded to its interval."""
     if figure is None:

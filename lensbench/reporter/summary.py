@@ -7,8 +7,8 @@ import math
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
 from lensbench.reporter import sentences
-from lensbench.reporter.focus_words import centre_repeated, like
-from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
+from lensbench.reporter.focus_words import centre_repeated
+from lensbench.reporter.numbers import NOT_MEASURED, magnitude, spread, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 
@@ -36,7 +36,7 @@ def _spread(report: Report, setting: Setting) -> str:
     for repeats in report.repeats:
         row = centre_repeated(repeats)
         if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == taken:
-            return f"± {like(row, row.spread.value)}"
+            return f"± {spread(row.spread.value)}"
     return NOT_MEASURED
 
 

@@ -39,6 +39,7 @@ from lensbench.findings import (
     ZoneFringing,
     ZoneSharpness,
 )
+from lensbench.verdicts.aperture import judge_aperture
 
 SIZE = (4272, 2848)
 PITCH_UM = 8.427
@@ -79,7 +80,7 @@ def invented_report(f_numbers=(2.8, 5.6), size=SIZE, clean=False) -> Report:
             ),
             notes=["The ruler bars were not measured, so sizes are only as true as the printer."],
         ),
-        verdict=Verdict(assembly=_assembly()),
+        verdict=Verdict(judge_aperture(settings, size), _assembly()),
         made_by="lensbench",
         session="bench-november",
     )

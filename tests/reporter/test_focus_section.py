@@ -110,10 +110,10 @@ def test_repeats_are_told(repeated):
     assert "3 setups say little about their spread" in part.words
     centre = part.tables[0].rows[0]
     assert centre[0] == "centre"
-    assert centre[2] == "1.00 (0.52 to 6.3)"
+    assert centre[2] == "1.0 (0.5 to 6)"
     head, rows = summary_table(repeated)
     assert head[-1].startswith("setup to setup")
-    assert rows[0][-1] == "± 1.00"
+    assert rows[0][-1] == "± 1.0"
     answer = next(answer for answer in answers(repeated) if answer.question == "How repeatable?")
     assert "3 setups at f/2.8" in answer.more
 

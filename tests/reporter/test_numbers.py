@@ -9,7 +9,7 @@ leading 1).
 import pytest
 
 from lensbench.findings import Figure
-from lensbench.reporter.numbers import bare, last_place, number, with_interval
+from lensbench.reporter.numbers import bare, last_place, limit, number, spread, with_interval
 
 
 @pytest.mark.parametrize(
@@ -59,3 +59,12 @@ def test_last_place(half, place):
 
 def test_numbers_never_show_minus_zero():
     assert number(-0.0001, 2) == "0.00"
+
+
+# As the interval's own rule above: one digit, two where the first is a 1; a limit keeps two.
+@pytest.mark.parametrize(
+    ("value", "as_spread", "as_limit"),
+    [(0.83, "0.8", "0.83"), (0.137, "0.14", "0.14"), (63.4, "60", "63"), (3.512, "4", "3.5"), (0.0, "0", "0")],
+)
+def test_spreads_are_rounded_as_intervals_are(value, as_spread, as_limit):
+    assert (spread(value), limit(value)) == (as_spread, as_limit)

@@ -1,0 +1,137 @@
+"""Which aperture is sharpest: over the whole frame, in its centre and in its corners."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from lensbench import frame
+from lensbench.analysers.sharpness_zones import SHARED
+from lensbench.findings import NORMAL_95, ApertureRanking, ApertureSharpness, Figure, Setting
+from lensbench.shot import reference_channel
+from lensbench.verdicts.repeats import CONFIDENCE, of_repeats
+
+PARTS = {
+    "frame": frame.ZONES,
+    "centre": ("centre",),
+    "corners": tuple(zone for zone in frame.ZONES if zone.startswith("corner")),
+}
+"""The parts of the frame that apertures are ranked for."""
+
+Setup = tuple[float, int]
+"""What tells setups of one aperture apart: lens turn and setup."""
+
+
+def judge_aperture(settings: Sequence[Setting], size: tuple[int, int]) -> list[ApertureRanking]:
+    """Rank the apertures of a report by sharpness; all setups of one aperture are one candidate.
+
+    Two apertures are told apart by what is known of their difference: by the differences within setups that both
+    were shot in (what a setup does to both drops out), else by how much setups of one aperture differ, else, with
+    one setup each, by the noise of their shots.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+        Those of a report.
+    size : (int, int)
+        Width and height of the frame in pixels.
+
+    Returns
+    -------
+    list of ApertureRanking
+        One for each of `PARTS` that has a zone which every setting with sharpness has a figure for.
+    """
+    figures = {number: known for number, setting in enumerate(settings) if (known := _by_zone(setting))}
+    if not figures:
+        return []
+    shared = set.intersection(*map(set, figures.values()))
+    shares = _zone_shares(size)
+    rankings = []
+    for part, zones in PARTS.items():
+        common = [zone for zone in zones if zone in shared]
+        if common:
+            means = {
+                number: _mean(known, {zone: shares[zone] for zone in common}) for number, known in figures.items()
+            }
+            rankings.append(ApertureRanking(part, common, _ranked(settings, means)))
+    return rankings
+
+
+def _by_zone(setting: Setting) -> dict[str, Figure]:
+    """A setting's MTF50, mean of directions, by zone: in lp/mm where the pixels' size is known."""
+    zones = setting.sharpness.zones if setting.sharpness else []
+    shown = reference_channel([zone.channel for zone in zones])
+    return {
+        zone.zone: zone.mtf50_lp_mm or zone.mtf50
+        for zone in zones
+        if zone.direction == "mean" and zone.channel == shown
+    }
+
+
+def _zone_shares(size: tuple[int, int]) -> dict[str, float]:
+    """What part of the frame's area each zone takes."""
+    across, down = (
+        (np.arange(steps) + 0.5) / steps * side - 0.5 for steps, side in zip((240, 160), size, strict=True)
+    )
+    x, y = np.meshgrid(across, down)
+    counts = np.bincount(frame.zone_index(x, y, size).ravel(), minlength=len(frame.ZONES))
+    return dict(zip(frame.ZONES, counts / x.size, strict=True))
+
+
+def _mean(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
+    """The mean over zones by their areas; of their noise, the part that all share does not average out."""
+    weights = np.array(list(shares.values())) / sum(shares.values())
+    chosen = [figures[zone] for zone in shares]
+    values, halves = (np.array([getattr(f, name) for f in chosen]) for name in ("value", "half_width"))
+    value, common = float(weights @ values), NORMAL_95 * SHARED
+    own = np.maximum(halves**2 - (common * values) ** 2, 0.0)
+    return Figure.of(value, np.sqrt(weights**2 @ own + (common * value) ** 2), chosen[0].unit)
+
+
+def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[ApertureSharpness]:
+    groups: dict[tuple, dict[Setup, Figure]] = {}
+    numbers: dict[tuple, list[int]] = {}
+    for number, figure in sorted(means.items(), key=lambda pair: -pair[1].value):
+        setting = settings[number]
+        aperture = setting.f_number, setting.aperture
+        groups.setdefault(aperture, {})[setting.lens_turn_deg, setting.setup] = figure
+        numbers.setdefault(aperture, []).append(number)
+    ranked = [
+        ApertureSharpness(*aperture, numbers[aperture], *_over_setups(list(setups.values())))
+        for aperture, setups in groups.items()
+    ]
+    ranked.sort(key=lambda one: -one.mean.value)
+    best = groups[ranked[0].f_number, ranked[0].aperture]
+    for one in ranked:
+        one.level = not _softer(groups[one.f_number, one.aperture], best)
+    return ranked
+
+
+def _over_setups(figures: list[Figure]) -> tuple[Figure, Figure | None]:
+    """Mean and spread over the setups of one aperture; of a single one there is no spread."""
+    if len(figures) == 1:
+        return figures[0], None
+    both = of_repeats("sharpness", "", "", figures)
+    return both.mean, both.spread
+
+
+def _softer(these: dict[Setup, Figure], best: dict[Setup, Figure]) -> bool:
+    """Whether an aperture is plainly softer than the sharpest one (95 %)."""
+    shared = these.keys() & best.keys()
+    if len(shared) > 1:
+        by = np.array([best[setup].value - these[setup].value for setup in shared])
+        return bool(by.mean() > _t(len(by) - 1) * by.std(ddof=1) / np.sqrt(len(by)))
+    values = [np.array([figure.value for figure in group.values()]) for group in (best, these)]
+    by = values[0].mean() - values[1].mean()
+    free = sum(len(group) - 1 for group in values)
+    if free:
+        variance = sum(((group - group.mean()) ** 2).sum() for group in values) / free
+        return bool(by > _t(free) * np.sqrt(variance * sum(1 / len(group) for group in values)))
+    return bool(by > np.hypot(*(figure.half_width for group in (these, best) for figure in group.values())))
+
+
+def _t(free: int) -> float:
+    """Student's t for so many degrees of freedom."""
+    return float(stats.t.ppf((1 + CONFIDENCE) / 2, free))
