@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Report, Setting
 from lensbench.reporter import focus_words, sentences
+from lensbench.reporter.fringing_words import farthest_colour, way
 from lensbench.reporter.limits_words import mind_in_words, reached_in_short
 from lensbench.reporter.numbers import bare, brief, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
@@ -130,19 +130,19 @@ def _which_colours(report: Report) -> Answer:
     best = next((s for s in (_sharpest(report), *report.settings) if s and s.fringing and s.fringing.zones), None)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot in colour to measure.")
-    worst = max(best.fringing.zones, key=lambda z: math.hypot(z.radial_px.value, z.around_px.value))
-    size = math.hypot(worst.radial_px.value, worst.around_px.value)
-    figure = Figure.of(size, worst.radial_px.half_width, "px")
-    if abs(worst.radial_px.value) < 0.7 * size:
-        way = "sideways: an element may sit off-centre"
-    else:
-        way = "outward" if worst.radial_px.value > 0 else "inward"
-    return Answer(
-        question,
-        f"{brief(figure)} px",
-        f"at most ({with_interval(figure)}): {worst.channel} in {in_the(worst.zone)}, {way}, at "
-        f"{sentences.setting_name(best)}.",
+    zone, figure = farthest_colour(best)
+    lies = "sideways: an element may sit off-centre" if way(zone) == "sideways" else way(zone)
+    more = (
+        f"at most from green ({with_interval(figure)}): {zone.channel} in {in_the(zone.zone)}, {lies}, at "
+        f"{sentences.setting_name(best)}."
     )
+    worst = best.fringing.worst
+    if worst is not None and worst.width_px is not None:
+        more += (
+            f" Together the colours make a seam of up to {brief(worst.width_px)} px on the edges of things, in "
+            f"{in_the(worst.zone)}."
+        )
+    return Answer(question, f"{brief(figure)} px", more)
 
 
 def _how_dark(report: Report) -> Answer:

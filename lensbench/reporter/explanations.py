@@ -1,11 +1,9 @@
-"""What fringing and geometry mean, in sentences with their figures."""
+"""What geometry means, in sentences with their figures."""
 
 from __future__ import annotations
 
-from lensbench.findings import Alignment, Distortion, Figure, Geometry, Report
-from lensbench.reporter import sentences
+from lensbench.findings import Alignment, Distortion, Figure, Geometry
 from lensbench.reporter.numbers import bare, magnitude, with_interval
-from lensbench.reporter.sentences import in_the
 
 _SHAPES = {
     "barrel": "Straight lines bow outward (barrel)",
@@ -78,29 +76,3 @@ def _wider(alignment: Alignment) -> str:
     if not parts:
         return "The target stood square."
     return f"The target was not square to the camera: it is drawn {' and '.join(parts)}."
-
-
-def fringing_in_words(report: Report) -> list[str]:
-    """Each setting's worst corner as the eye sees it, and what could not be told."""
-    said = []
-    for setting in report.settings:
-        if setting.fringing is None:
-            continue
-        worst = setting.fringing.worst
-        if worst is not None:
-            said.append(_worst(sentences.setting_name(setting), worst))
-        said += setting.fringing.notes
-    return said
-
-
-def _worst(name: str, worst) -> str:
-    first, second = worst.colours
-    text = (
-        f"{name}: {first} and {second} lie farthest apart in {in_the(worst.zone)}, {with_interval(worst.apart_px)}"
-    )
-    if worst.width_px is None:
-        return f"{text}."
-    width = with_interval(worst.width_px)
-    if worst.width_um is not None:
-        width += f" ({with_interval(worst.width_um)} on the sensor)"
-    return f"{text}; on an edge there the eye sees a coloured seam of {width}."

@@ -22,6 +22,7 @@ from lensbench.reporter.centres_panel import ASPECT, draw_centres
 from lensbench.reporter.curves_panel import draw_curves, has_curves
 from lensbench.reporter.focus_section import focus_parts, repeats_parts
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
+from lensbench.reporter.fringing_words import fringing_in_short, fringing_in_words
 from lensbench.reporter.lean_panel import ASPECT as LEAN_ASPECT
 from lensbench.reporter.lean_panel import draw_lean, lean_in_words, leans_of
 from lensbench.reporter.light_panel import draw_light
@@ -90,7 +91,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             focus=focus_parts(report),
             repeats=repeats_parts(report),
             bending=_bending(report),
-            colours=panels(report, _has_fringing, _large_fringing, sentences.fringing_in_short),
+            colours=panels(report, _has_fringing, _large_fringing, fringing_in_short),
             arrow_scale=f"{arrow_scale(report):.0f}",
             light=panels(report, _has_light, _large_light, sentences.light_in_short),
             lit=light_parts(report),
@@ -105,7 +106,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             straightness=straightness(report),
             finer_size=finer_size(report),
             geometry_words=explanations.geometry_in_words(report.geometry),
-            fringing_words=explanations.fringing_in_words(report),
+            fringing_words=fringing_in_words(report),
             tables=page_tables.all_tables(report),
             finer=finer_sharpness(report),
             limits_words=limits_in_words(report),

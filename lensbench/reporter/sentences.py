@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.numbers import bare, brief, magnitude
+from lensbench.reporter.numbers import bare, brief
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 NO_TARGET = "no target shot at this setting could be measured"
@@ -56,17 +56,6 @@ def span(figures: list[Figure]) -> str:
     """The range of several figures, or the one number where they read alike."""
     low, high = min(figures, key=lambda f: f.value), max(figures, key=lambda f: f.value)
     return brief(low) if brief(low) == brief(high) else f"{brief(low)}–{brief(high)}"
-
-
-def fringing_in_short(setting: Setting) -> str:
-    """Such as ``blue 2.6 px outward in the corner``: the worst zone of the worse colour."""
-    zones = setting.fringing.zones if setting.fringing else []
-    outer = [zone for zone in zones if zone.zone != "centre"]
-    if not outer:
-        return NO_TARGET if not setting.sharpness else "not measured: it needs the target, in colour"
-    worst = max(outer, key=lambda zone: abs(zone.radial_px.value))
-    way = "outward" if worst.radial_px.value > 0 else "inward"
-    return f"{worst.channel} up to {brief(magnitude(worst.radial_px))} px {way}"
 
 
 def falloff_in_short(setting: Setting) -> str:

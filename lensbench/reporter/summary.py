@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 from lensbench import frame
-from lensbench.findings import Figure, Report, Setting
+from lensbench.findings import Report, Setting
 from lensbench.reporter import sentences
 from lensbench.reporter.focus_words import centre_repeated
-from lensbench.reporter.numbers import NOT_MEASURED, magnitude, spread, with_interval
+from lensbench.reporter.fringing_words import farthest_colour
+from lensbench.reporter.numbers import NOT_MEASURED, spread, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 
@@ -19,7 +18,7 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
         "",
         f"centre, {unit}",
         f"softest zone, {unit}",
-        "fringing at worst, px",
+        "farthest colour from green, px",
         "darkest zone, stops",
         "marks",
     ]
@@ -55,20 +54,8 @@ def _cells(setting: Setting, unit: str) -> list[str]:
 
 
 def _fringing(setting: Setting) -> str:
-    worst = worst_fringing(setting)
-    if worst is None:
+    farthest = farthest_colour(setting)
+    if farthest is None:
         return NOT_MEASURED
-    channel, figure = worst
-    return f"{channel} {with_interval(figure, unit=False)}"
-
-
-def worst_fringing(setting: Setting) -> tuple[str, Figure] | None:
-    """The channel that lies farthest from green in any zone, and how far."""
-    zones = setting.fringing.zones if setting.fringing else []
-    if not zones:
-        return None
-    worst = max(zones, key=lambda zone: math.hypot(zone.radial_px.value, zone.around_px.value))
-    radial, around = magnitude(worst.radial_px), magnitude(worst.around_px)
-    size = math.hypot(radial.value, around.value)
-    half = math.hypot(radial.value * radial.half_width, around.value * around.half_width) / size if size else 0.0
-    return worst.channel, Figure.of(size, half, "px")
+    zone, figure = farthest
+    return f"{zone.channel} {with_interval(figure, unit=False)}"

@@ -18,6 +18,7 @@ from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter import sentences
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
+from lensbench.reporter.fringing_words import fringing_in_short
 from lensbench.reporter.light_panel import darkest_stops, draw_light
 from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling, sharpness_unit
 
@@ -82,7 +83,7 @@ def _draw_block(sheet: Drawing, report: Report, setting: Setting, at, large, sma
     _write_caption(sheet, left + large[0], baseline, "", sentences.sharpness_in_short(report, setting), ha="right")
     draw_sharpness(hand.axes_in(sheet, left, top + _CAPTION, *large), report, setting, letters=8.5)
 
-    _write_caption(sheet, side, baseline, "Colour", sentences.fringing_in_short(setting))
+    _write_caption(sheet, side, baseline, "Colour", fringing_in_short(setting))
     draw_fringing(hand.axes_in(sheet, side, top + _CAPTION, *small), report, setting, line=0.8)
 
     below = top + _CAPTION + large[1] - small[1]

@@ -87,7 +87,7 @@ def test_figures_stand_with_their_intervals(page):
     assert "0.4987 ± 0.0011 ×" in page.words
     assert "Straight lines bow outward (barrel): the corners lie 1.342 ± 0.012 % farther in" in page.words
     assert "its right side is 1.81 ± 0.09 ° farther away" in page.words
-    assert "red and blue lie farthest apart in the top right corner, 3.60 ± 0.02 px" in page.words
+    assert "of green, which puts the two 3.60 ± 0.02 px apart" in page.words
 
 
 def test_tables_and_pictures_speak(page):
