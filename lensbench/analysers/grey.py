@@ -6,8 +6,6 @@ to noise, two by two pixels make a cell, and the cell's departure from the smoot
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import lcm
 
@@ -19,6 +17,7 @@ from skimage.morphology import reconstruction
 
 from lensbench.analysers.blocks import index_block_means, nearest_blocks
 from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
+from lensbench.analysers.strips import STRIP_ROWS, each_strip, rows_between, take_off
 from lensbench.analysers.surface import Surface, nodes, smooth_through, spline_basis
 from lensbench.errors import BenchError
 from lensbench.frame import h_of
@@ -67,10 +66,6 @@ ODD_SAMPLE = 6.0
 
 LIKE_SHARE, LIKE_LEAST = 0.25, 3.0
 """A neighbour is alike when it departs by this share as much, and by more units of noise than noise alone does."""
-
-THREADS = 2
-STRIP_CELLS = 48
-"""Rows of cells worked on at once: few enough to stay in the processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -284,9 +279,10 @@ def _whitened(
             for i in range(kinds[1]):
                 number = j * kinds[1] + i
                 part = np.s_[j :: kinds[0], i :: kinds[1]]
-                z[top:bottom][part] = (down @ along[0][number] - sums[part]) * (down @ along[1][number])
+                expected_there, inverse_there = (rows_between(down, a[number], slice(None)) for a in along)
+                z[top:bottom][part] = (expected_there - sums[part]) * inverse_there
 
-    step = max(STRIP_CELLS // kinds[0], 1) * kinds[0]
+    step = max(STRIP_ROWS // kinds[0], 1) * kinds[0]
     each_strip(strip, range(0, rows, step))
     return z
 
@@ -342,15 +338,20 @@ def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
     rows, columns = z.shape
     along = _along_x(off, CELL_PX * np.arange(columns) + (CELL_PX - 1) / 2)
     down = spline_basis(CELL_PX * np.arange(rows) + (CELL_PX - 1) / 2, picture.size[1], SPLINES[0])
-    z -= (down.astype(np.float32) @ along) * (z != 0)
+    take_off(z, down.astype(np.float32), along)
 
 
 def _block_means_of_cells(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDArray[np.float64]:
     """Means of the cells nearest to each block's middle."""
     columns, rows = (np.append(0, np.ceil((v[1:] + v[:-1]) / 2 / CELL_PX)).astype(int) for v in (x, y))
-    sums = np.add.reduceat(np.add.reduceat(z, rows, axis=0), columns, axis=1)
-    heights, widths = np.diff(np.append(rows, z.shape[0])), np.diff(np.append(columns, z.shape[1]))
-    return sums / np.outer(heights, widths)
+    rows = np.append(rows, z.shape[0])
+    sums = np.empty((len(y), len(x)))
+
+    def block_row(number: int) -> None:
+        sums[number] = np.add.reduceat(z[rows[number] : rows[number + 1]].sum(axis=0), columns)
+
+    each_strip(block_row, range(len(y)))
+    return sums / np.outer(np.diff(rows), np.diff(np.append(columns, z.shape[1])))
 
 
 def _level_border(
@@ -384,7 +385,7 @@ def _level_border(
         make_interp_spline(v, np.eye(len(v)), k=3)(CELL_PX * np.arange(n) + (CELL_PX - 1) / 2)
         for n, v in ((z.shape[0], y), (z.shape[1], x))
     )
-    z -= (down.astype(np.float32) @ off.astype(np.float32) @ across.T.astype(np.float32)) * (z != 0)
+    take_off(z, down.astype(np.float32), (off @ across.T).astype(np.float32))
     steps = maximum_filter(own, 3) - minimum_filter(own, 3)
     return odd, odd & (steps > BORDER_STEP)
 
@@ -400,13 +401,6 @@ def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float
     numbers = np.arange(1, count + 1)
     skirts = maximum(dark - own, parts, numbers) > SKIRT * maximum(own, parts, numbers)
     return own * ~np.isin(parts, numbers[skirts])
-
-
-def each_strip(work: Callable[[int], None], starts: range) -> None:
-    """Call `work` for every start, a few at a time (NumPy lets other threads run)."""
-    with ThreadPoolExecutor(THREADS) as pool:
-        for _ in pool.map(work, starts):
-            pass
 
 
 def _blank(z: NDArray[np.float32], readable: NDArray[np.bool_], x: NDArray, y: NDArray) -> None:
@@ -451,12 +445,12 @@ def _odd_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
     found = []
 
     def strip(top: int) -> None:
-        part = padded[top : min(top + STRIP_CELLS, len(z)) + 2]
+        part = padded[top : min(top + STRIP_ROWS, len(z)) + 2]
         around = part[:-2, 1:-1] + part[2:, 1:-1] + part[1:-1, :-2] + part[1:-1, 2:]
         rows, columns = np.divmod(np.flatnonzero(np.abs(part[1:-1, 1:-1] - around / 4) > ODD_CELL), z.shape[1])
         found.append((rows + top, columns))
 
-    each_strip(strip, range(0, len(z), STRIP_CELLS))
+    each_strip(strip, range(0, len(z), STRIP_ROWS))
     rows, columns = (np.concatenate(part) for part in zip(*found, strict=True))
     return rows, columns
 

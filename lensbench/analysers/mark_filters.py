@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import STRIP_CELLS, each_strip
 from lensbench.analysers.mark_grids import Box, Level, cells_in
+from lensbench.analysers.strips import STRIP_ROWS, each_strip
 
 
 class Peaks(NamedTuple):
@@ -54,7 +54,7 @@ def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
     rows, columns = cells_in(level, box)
 
     def strip(top: int) -> None:
-        z = _with_border(level.z, slice(top, min(top + STRIP_CELLS, rows.stop)), columns)
+        z = _with_border(level.z, slice(top, min(top + STRIP_ROWS, rows.stop)), columns)
         narrow = _twice_averaged(z)
         wide = _twice_averaged(narrow)
         # The root of the sum of squared weights is the answer's noise.
@@ -63,7 +63,7 @@ def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
             signal = answer[row, column] / noise
             parts.append((row - border + top, column - border + columns.start, signal, np.full(len(row), sigma)))
 
-    each_strip(strip, range(rows.start, rows.stop, STRIP_CELLS))
+    each_strip(strip, range(rows.start, rows.stop, STRIP_ROWS))
     row, column, signal, sigma = (np.concatenate(part) for part in zip(*parts, strict=True))
     cell = level.cell_px
     return Peaks(column * cell + level.offset, row * cell + level.offset, signal.astype(float), sigma * cell)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey import CELL_PX
+from lensbench.analysers.strips import STRIP_ROWS, each_strip, rows_between
 
 COARSEST_CELLS = 10
 """The coarsest grid has at least this many cells along the frame's shorter side."""
@@ -108,25 +109,32 @@ class Grids:
     ----------
     levels : list of Level
         As they are; the first may be changed, and `renew` then carries the change on.
-    grounded : list of Level
-        Without the slowly changing ground under small marks.
     """
 
     def __init__(self, z: NDArray[np.float32]) -> None:
         self.levels = _halvings(z)
-        self.grounded = [
+        self._grounded = [
             Level(level.cell_px, np.empty_like(level.z)) if level.cell_px <= LARGEST_GROUNDED_PX else level
             for level in self.levels
         ]
         self._ground = np.zeros_like(self._coarse.z)
-        self._ground_rows = _between(z.shape[0], self._coarse.z.shape[0], self._ratio)
-        self._ground_columns = _between(z.shape[1], self._coarse.z.shape[1], self._ratio)
-        self._take_off_ground(self.whole)
+        self._changed = [self.whole]
 
     @property
     def left(self) -> NDArray[np.float32]:
         """The finest grid: what is left of the picture."""
         return self.levels[0].z
+
+    @property
+    def grounded(self) -> list[Level]:
+        """The grids, the fine ones without the slowly changing ground under small marks.
+
+        What has changed since they were last asked for is renewed only now.
+        """
+        for box in joined([box.grown((GROUND_REACH + 1) * GROUND_CELL_PX) for box in self._changed]):
+            self._take_off_ground(box)
+        self._changed = []
+        return self._grounded
 
     @property
     def whole(self) -> Box:
@@ -138,32 +146,27 @@ class Grids:
     def _coarse(self) -> Level:
         return next((level for level in self.levels if level.cell_px == GROUND_CELL_PX), self.levels[-1])
 
-    @property
-    def _ratio(self) -> int:
-        return self._coarse.cell_px // CELL_PX
-
     def renew(self, boxes: list[Box]) -> None:
         """Bin anew where the finest grid was changed."""
         boxes = joined(boxes)
         for box in boxes:
             for finer, level in zip(self.levels, self.levels[1:], strict=False):
                 _bin(finer.z, level.z, box.cells(level.cell_px, level.z.shape))
-        for box in joined([box.grown((GROUND_REACH + 1) * GROUND_CELL_PX) for box in boxes]):
-            self._take_off_ground(box)
+        self._changed += boxes
 
     def _take_off_ground(self, box: Box) -> None:
         """Renew the grounded fine grids within a box."""
-        rows, columns = box.grown(GROUND_CELL_PX).cells(self._coarse.cell_px, self._coarse.z.shape)
-        self._ground[rows, columns] = (
-            _median_of_neighbours(self._coarse.z, GROUND_REACH, rows, columns) / self._ratio
-        )
-        rows, columns = box.cells(CELL_PX, self.left.shape)
-        across = self._ground @ self._ground_columns[columns].T
-        self.grounded[0].z[rows, columns] = self.left[rows, columns] - self._ground_rows[rows] @ across
-        for finer, level in zip(self.grounded, self.grounded[1:], strict=False):
-            if level.cell_px > LARGEST_GROUNDED_PX:
+        coarse = self._coarse
+        rows, columns = box.grown(GROUND_CELL_PX).cells(coarse.cell_px, coarse.z.shape)
+        self._ground[rows, columns] = _median_of_neighbours(coarse.z, GROUND_REACH, rows, columns)
+        for level, grounded in zip(self.levels, self._grounded, strict=True):
+            if grounded is level:
                 break
-            _bin(finer.z, level.z, box.cells(level.cell_px, level.z.shape))
+            ratio = coarse.cell_px // level.cell_px
+            rows, columns = box.cells(level.cell_px, level.z.shape)
+            down = _between(rows, coarse.z.shape[0], ratio)
+            across = self._ground @ _between(columns, coarse.z.shape[1], ratio).T / ratio
+            _without_ground(level.z[rows, columns], down, across, grounded.z[rows, columns])
 
 
 def _halvings(z: NDArray[np.float32]) -> list[Level]:
@@ -178,10 +181,27 @@ def _halvings(z: NDArray[np.float32]) -> list[Level]:
 
 def _bin(fine: NDArray[np.float32], coarse: NDArray[np.float32], cells: tuple[slice, slice]) -> None:
     """Renew some cells of a grid from the four finer ones in each, in units of noise."""
-    rows, columns = (slice(2 * part.start, 2 * part.stop) for part in cells)
-    part = fine[rows, columns]
-    pairs = part[0::2] + part[1::2]
-    coarse[cells] = (pairs[:, 0::2] + pairs[:, 1::2]) / 2
+    rows, columns = cells
+
+    def strip(top: int) -> None:
+        bottom = min(top + STRIP_ROWS, rows.stop)
+        part = fine[2 * top : 2 * bottom, 2 * columns.start : 2 * columns.stop]
+        pairs = part[0::2] + part[1::2]
+        coarse[top:bottom, columns] = (pairs[:, 0::2] + pairs[:, 1::2]) / 2
+
+    each_strip(strip, range(rows.start, rows.stop, STRIP_ROWS))
+
+
+def _without_ground(
+    z: NDArray[np.float32], down: NDArray[np.float32], across: NDArray[np.float32], out: NDArray[np.float32]
+) -> None:
+    """Write z less the ground, which is `down @ across`, to `out`."""
+
+    def strip(top: int) -> None:
+        rows = slice(top, top + STRIP_ROWS)
+        np.subtract(z[rows], rows_between(down, across, rows), out=out[rows])
+
+    each_strip(strip, range(0, len(z), STRIP_ROWS))
 
 
 def _median_of_neighbours(z: NDArray, reach: int, rows: slice, columns: slice) -> NDArray[np.float32]:
@@ -191,11 +211,13 @@ def _median_of_neighbours(z: NDArray, reach: int, rows: slice, columns: slice) -
     return np.median(windows.reshape(*windows.shape[:2], -1), axis=-1).astype(np.float32)
 
 
-def _between(fine: int, coarse: int, ratio: int) -> NDArray[np.float32]:
-    """Weights of linear interpolation from coarse cells to fine ones, shape (fine, coarse)."""
-    place = np.clip((np.arange(fine) + 0.5) / ratio - 0.5, 0, coarse - 1)
+def _between(fine: slice, coarse: int, ratio: int) -> NDArray[np.float32]:
+    """Weights of linear interpolation from coarse cells to some fine ones, shape (fine, coarse)."""
+    cells = np.arange(fine.start, fine.stop)
+    place = np.clip((cells + 0.5) / ratio - 0.5, 0, coarse - 1)
     low = np.minimum(place.astype(int), max(coarse - 2, 0))
-    weights = np.zeros((fine, coarse), np.float32)
-    weights[np.arange(fine), low] = 1 - (place - low)
-    weights[np.arange(fine), np.minimum(low + 1, coarse - 1)] += place - low
+    each = np.arange(len(cells))
+    weights = np.zeros((len(cells), coarse), np.float32)
+    weights[each, low] = 1 - (place - low)
+    weights[each, np.minimum(low + 1, coarse - 1)] += place - low
     return weights

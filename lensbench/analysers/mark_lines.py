@@ -7,10 +7,11 @@ from contextlib import nullcontext
 from typing import NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import THREADS
 from lensbench.analysers.mark_grids import Box, Level, cells_in
+from lensbench.analysers.strips import THREADS
 
 LENGTHS = (16, 32, 64)
 """Lengths of the segments in cells."""
@@ -18,10 +19,11 @@ LENGTHS = (16, 32, 64)
 SCALE, HIGHEST = 8, 60
 """Steps to a unit of noise, and the most that a cell counts: 16 bits hold the sums, and add up twice as fast."""
 
-STRIPS_AT_ONCE = 8
+AT_ONCE = 2**18
+"""Cells worked on at a time, so that the sums stay in the processor's cache."""
 
-NEIGHBOURS = sorted(
-    ((i, j) for i in range(-2, 3) for j in range(-2, 3) if i or j), key=lambda v: abs(v[0]) + abs(v[1])
+NEIGHBOURS = np.array(
+    sorted(((i, j) for i in range(-2, 3) for j in range(-2, 3) if i or j), key=lambda v: abs(v[0]) + abs(v[1]))
 )
 """Sums to compare each with, by lean and column, the nearest first."""
 
@@ -72,36 +74,37 @@ def find_segments(levels: list[Level], threshold: float, box: Box | None = None)
     M. L. Brady, A fast discrete approximation algorithm for the Radon transform, SIAM Journal on Computing 27
     (1998) 107-119: sums along all segments of a strip from those along half as long ones.
     """
-    jobs = [(level, turned, flipped) for level in levels for turned in (False, True) for flipped in (False, True)]
+    jobs = [(level, turned) for level in levels for turned in (False, True)]
     # Threads are worth their while for whole frames only.
     with ThreadPoolExecutor(THREADS) if box is None else nullcontext() as pool:
-        found = list((pool.map if pool else map)(lambda job: _one_way(*job, threshold, box), jobs))
+        found = list((pool.map if pool else map)(lambda job: _both_leans(*job, threshold, box), jobs))
     return Segments(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 
-def _one_way(level: Level, turned: bool, flipped: bool, threshold: float, box: Box | None) -> Segments:
-    """Segments that lean by up to 45° to one side of the columns (of the rows, where `turned`)."""
+def _both_leans(level: Level, turned: bool, threshold: float, box: Box | None) -> Segments:
+    """Segments that lean by up to 45° to either side of the columns (of the rows, where `turned`)."""
     rows, columns = cells_in(level, box)
-    z = np.rint(np.clip(level.z[rows, columns], -HIGHEST, HIGHEST) * SCALE).astype(np.int16)
-    z = np.ascontiguousarray(z.T) if turned else z
-    z = z[:, ::-1] if flipped else z
-    longest = LENGTHS[-1]
+    z = level.z[rows, columns].T if turned else level.z[rows, columns]
+    longest, width = LENGTHS[-1], z.shape[1]
+    step = max(AT_ONCE // (longest * (width + longest)), 1) * longest
     parts = []
-    step = STRIPS_AT_ONCE * longest
     for top in range(0, len(z), step):
         part = z[top : top + step]
-        padded = np.zeros((-(-len(part) // longest) * longest, z.shape[1] + longest), np.int16)
-        padded[: len(part), : z.shape[1]] = part
-        parts += [(x, y + top, lean, length, s) for x, y, lean, length, s in _strips(padded, threshold)]
-    x, y, lean, length, signal = (np.concatenate(column) for column in zip(*parts, strict=True))
-    x0, x1 = x, x + lean
-    if flipped:
-        x0, x1 = z.shape[1] - 1 - x0, z.shape[1] - 1 - x1
-    y0, y1 = y, y + length - 1
-    ends = (y0, x0, y1, x1) if turned else (x0, y0, x1, y1)
+        steps = np.rint(np.clip(part, -HIGHEST, HIGHEST) * SCALE).astype(np.int16)
+        # Nothing lies below the frame, nor beside it.
+        padded = np.zeros((-(-len(part) // longest) * longest, width + longest), np.int16)
+        padded[: len(part), :width] = steps
+        for x, y, lean, length, signal in _strips(padded, threshold):
+            parts.append((x, y + top, x + lean, y + top + length - 1, signal))
+        padded[: len(part), :width] = steps[:, ::-1]
+        for x, y, lean, length, signal in _strips(padded, threshold):
+            parts.append((width - 1 - x, y + top, width - 1 - x - lean, y + top + length - 1, signal))
+    *ends, signal = (np.concatenate(column) for column in zip(*parts, strict=True))
+    if turned:
+        ends = [ends[i] for i in (1, 0, 3, 2)]
     starts = (columns.start, rows.start) * 2
     scaled = ((end + start) * float(level.cell_px) + level.offset for end, start in zip(ends, starts, strict=True))
-    return Segments(*scaled, signal.astype(float), np.full(len(x), float(level.cell_px)))
+    return Segments(*scaled, signal.astype(float), np.full(len(signal), float(level.cell_px)))
 
 
 def _strips(z: NDArray[np.int16], threshold: float) -> list[tuple[NDArray, ...]]:
@@ -110,35 +113,40 @@ def _strips(z: NDArray[np.int16], threshold: float) -> list[tuple[NDArray, ...]]
     # sums[strip, lean, column]: the sum from (column, top of the strip) to (column + lean, its bottom).
     sums = z[:, None, :]
     while sums.shape[1] < LENGTHS[-1]:
-        above, below = sums[0::2], sums[1::2]
-        leans = sums.shape[1]
-        sums = np.zeros((len(above), 2 * leans, z.shape[1]), np.int16)
-        for lean in range(leans):
-            for more in (0, 1):
-                shift = lean + more
-                np.add(
-                    above[:, lean, : z.shape[1] - shift],
-                    below[:, lean, shift:],
-                    out=sums[:, 2 * lean + more, : z.shape[1] - shift],
-                )
-        length = sums.shape[1]
-        if length in LENGTHS:
-            found.append(_strip_peaks(sums, length, threshold))
+        sums = _twice_as_long(sums)
+        if sums.shape[1] in LENGTHS:
+            found.append(_strip_peaks(sums, sums.shape[1], threshold))
     return found
+
+
+def _twice_as_long(sums: NDArray[np.int16]) -> NDArray[np.int16]:
+    """The sums over two strips at a time: the lower one goes on where the upper one ends, or a column further."""
+    above, below = sums[0::2], sums[1::2]
+    strips, leans, columns = above.shape
+    # What starts further to the right holds nothing of the frame.
+    width = columns - leans
+    across = sums.strides[-1]
+    longer = np.empty((strips, leans, 2, columns), np.int16)
+    longer[..., width:] = 0
+    for more in (0, 1):
+        # [strip, lean, column] of what `sheared` sees is [strip, lean, column + lean + more] of the lower strip.
+        strides = (below.strides[0], below.strides[1] + across, across)
+        sheared = as_strided(below[:, :, more:], (strips, leans, width), strides, writeable=False)
+        np.add(above[:, :, :width], sheared, out=longer[:, :, more, :width])
+    return longer.reshape(strips, 2 * leans, columns)
 
 
 def _strip_peaks(sums: NDArray[np.int16], length: int, threshold: float) -> tuple[NDArray, ...]:
     """Sums past the threshold that no neighbour surpasses."""
     limit = int(threshold * np.sqrt(length) * SCALE)
-    at = np.flatnonzero(np.abs(sums) > limit)
-    for tilt, move in NEIGHBOURS:
-        strips, leans, columns = np.unravel_index(at, sums.shape)
-        own = sums[strips, leans, columns]
-        lean = np.clip(leans + tilt, 0, sums.shape[1] - 1)
-        column = np.clip(columns + move, 0, sums.shape[2] - 1)
-        near = sums[strips, lean, column]
-        # Most places fall at the first few neighbours; the rest is checked for few.
-        at = at[np.where(own > 0, near <= own, near >= own)]
-    strips, leans, columns = np.unravel_index(at, sums.shape)
+    strips, leans, columns = np.unravel_index(np.flatnonzero(np.abs(sums) > limit), sums.shape)
+    # Most places fall at the nearest neighbours; the rest is checked for few.
+    for neighbours in (NEIGHBOURS[:4], NEIGHBOURS[4:]):
+        own = sums[strips, leans, columns][:, None]
+        lean = np.clip(leans[:, None] + neighbours[:, 0], 0, sums.shape[1] - 1)
+        column = np.clip(columns[:, None] + neighbours[:, 1], 0, sums.shape[2] - 1)
+        near = sums[strips[:, None], lean, column]
+        keep = np.where(own > 0, near <= own, near >= own).all(axis=1)
+        strips, leans, columns = strips[keep], leans[keep], columns[keep]
     signal = sums[strips, leans, columns] / (SCALE * np.sqrt(length))
-    return columns, strips * length, leans, np.full(len(at), length), signal
+    return columns, strips * length, leans, np.full(len(strips), length), signal

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -173,9 +173,13 @@ class _Search:
 
     def look_for_fibres_on(self, cells_px: tuple[int, ...]) -> None:
         """Look for fibres on the grids with these cells from now on, all over the frame at first."""
-        self.fibre_levels = [level for level in self.grids.grounded if level.cell_px in cells_px]
+        self.fibre_cells_px = cells_px
         self.waiting = NO_SEGMENTS
         self.changed = [self.grids.whole]
+
+    @property
+    def _fibre_levels(self) -> list[Level]:
+        return [level for level in self.grids.grounded if level.cell_px in self.fibre_cells_px]
 
     def take_fibres(self) -> bool:
         """Take out the fibres that nothing plainer disturbs; whether there were any."""
@@ -216,7 +220,7 @@ class _Search:
             path = joined_paths(fibre, other) if isinstance(other, Fibre) else None
             if path is None:
                 continue
-            self._lift([other], -1.0)
+            self._lift([], put_back=[other])
             sign = float(np.sign(fibre.depth.value))
             whole = measure_fibre(self.picture, self.grids.grounded, self.grids.grounded[0], path, sign)
             if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
@@ -229,7 +233,7 @@ class _Search:
     def _likely(self, seeds: Segments) -> Segments:
         """The segments from which it is worth while to follow a fibre, the strongest first."""
         likely_ones = np.zeros(len(seeds.x0), bool)
-        for level in self.fibre_levels:
+        for level in self._fibre_levels:
             own = np.flatnonzero(seeds.cell == level.cell_px)
             likely_ones[own] = likely(level, seeds.chosen(own))
         seeds = seeds.chosen(likely_ones)
@@ -270,11 +274,13 @@ class _Search:
 
     # -- taking out --
 
-    def _lift(self, marks: list[Found], share: float = 1.0) -> None:
-        """Lift the picture by a share of the marks' shadows (-1 puts them back)."""
+    def _lift(self, marks: Sequence[Found], put_back: Sequence[Found] = ()) -> None:
+        """Lift the picture by the shadows of marks, and put those of others back."""
+        for mark in put_back:
+            mark.lift(self.grids.left, self.picture, -1.0)
         for mark in marks:
-            mark.lift(self.grids.left, self.picture, share)
-        self.grids.renew([mark.box for mark in marks])
+            mark.lift(self.grids.left, self.picture)
+        self.grids.renew([mark.box for mark in (*put_back, *marks)])
 
     def _take_out(self, accepted: list[Found]) -> None:
         """Take marks out, fit those that stand close together anew, let the light settle, and search anew."""
@@ -307,8 +313,7 @@ class _Search:
             renewed = refit_shapes(self.picture, self.grids.levels, [self.found[n] for n in group])
             pairs = [(n, shape) for n, shape in zip(group, renewed, strict=True) if shape is not None]
             pairs = [(n, shape) for n, shape in pairs if is_like(shape, self.found[n])]
-            self._lift([self.found[n] for n, _ in pairs], -1.0)
-            self._lift([shape for _, shape in pairs])
+            self._lift([shape for _, shape in pairs], put_back=[self.found[n] for n, _ in pairs])
             for number, shape in pairs:
                 self.found[number] = shape
 
@@ -347,7 +352,7 @@ class _Search:
 
     def _segments(self, box: Box | None) -> Segments:
         """Where fibres may be in a box (or anywhere), without what is too faint or left by a mark or levelling."""
-        found = find_segments(self.fibre_levels, SEED_SIGNAL, box)
+        found = find_segments(self._fibre_levels, SEED_SIGNAL, box)
         x, y = found.middles
         length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
         depth = self._cell_depth(np.abs(found.signal) / np.sqrt(length / found.cell), x, y, found.cell)

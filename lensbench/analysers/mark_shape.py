@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,18 +124,14 @@ def fit_shapes(picture: GreyPicture, levels: list[Level], peaks: Peaks) -> list[
     list of Shape or None
         One for each peak; None where nothing of a shape is there, or more than the window holds.
     """
-    shapes: list[Shape | None] = [None] * len(peaks.x)
-    # Pixels by themselves where not even the finest cells are small enough.
-    for number, members in _by_level(levels, peaks.sigma):
-        own = peaks.chosen(members)
-        windows = _pixels(picture, own.x, own.y) if number < 0 else _cells(levels[number], own.x, own.y)
-        radius = 1.3 * np.maximum(own.sigma / windows.cell_px, 1.0)
-        zero = np.zeros(len(radius))
-        theta = np.stack([zero, zero, zero, zero, 1 / radius, zero, 1 / radius, np.log(3.0) + zero], axis=1)
-        theta[:, :2] = _best_height(theta, windows)
-        for member, shape in zip(members, _fit(theta, windows, picture), strict=True):
-            shapes[member] = shape
-    return shapes
+    if not len(peaks.x):
+        return []
+    windows = _windows(picture, levels, _fitting_level(levels, peaks.sigma), peaks.x, peaks.y)
+    radius = 1.3 * np.maximum(peaks.sigma / windows.cell_px, 1.0)
+    zero = np.zeros(len(radius))
+    theta = np.stack([zero, zero, zero, zero, 1 / radius, zero, 1 / radius, np.log(3.0) + zero], axis=1)
+    theta[:, :2] = _best_height(theta, windows)
+    return _fit(theta, windows, picture)
 
 
 def refit_shapes(picture: GreyPicture, levels: list[Level], shapes: list[Shape]) -> list[Shape | None]:
@@ -154,21 +149,17 @@ def refit_shapes(picture: GreyPicture, levels: list[Level], shapes: list[Shape])
     list of Shape or None
         As from `fit_shapes`.
     """
-    renewed: list[Shape | None] = [None] * len(shapes)
-    sizes = np.array([shape.length.value / WINDOW_LENGTHS for shape in shapes])
-    for number, members in _by_level(levels, sizes):
-        level = levels[max(number, 0)]
-        own = [shapes[i] for i in members]
-        windows = _cells(level, np.array([s.x for s in own]), np.array([s.y for s in own]))
-        theta = np.stack([_parameters(shape, picture, level.cell_px) for shape in own])
-        _, rest = _design(theta, replace(windows, z=np.zeros_like(windows.z)))
-        windows = replace(windows, z=windows.z - rest)
-        for member, shape in zip(members, _fit(theta, windows, picture), strict=True):
-            renewed[member] = shape
-    return renewed
+    if not shapes:
+        return []
+    x, y, length = np.array([(s.x, s.y, s.length.value) for s in shapes]).T
+    numbers = np.maximum(_fitting_level(levels, length / WINDOW_LENGTHS), 0)
+    windows = _windows(picture, levels, numbers, x, y)
+    theta = np.stack([_parameters(s, picture, cell) for s, cell in zip(shapes, windows.cell_px, strict=True)])
+    _, rest = _design(theta, replace(windows, z=np.zeros_like(windows.z)))
+    return _fit(theta, replace(windows, z=windows.z - rest), picture)
 
 
-def _parameters(shape: Shape, picture: GreyPicture, cell: int) -> NDArray[np.float64]:
+def _parameters(shape: Shape, picture: GreyPicture, cell: float) -> NDArray[np.float64]:
     """What the fit would start from to give this shape, in cells."""
     height = shape.depth.value / 100 * float(picture.strength_at(shape.x, shape.y)) * cell / 2
     # The rotation that makes the ellipse's matrix lower triangular with a positive diagonal.
@@ -176,11 +167,9 @@ def _parameters(shape: Shape, picture: GreyPicture, cell: int) -> NDArray[np.flo
     return np.array([height, 0, 0, 0, lower[0, 0], lower[1, 0], lower[1, 1], np.log(shape.steepness)])
 
 
-def _by_level(levels: list[Level], sizes: NDArray) -> Iterator[tuple[int, NDArray[np.int64]]]:
-    """The coarsest level with cells no larger than each size (-1 for none), with the sizes that fall to it."""
-    choice = np.searchsorted([level.cell_px for level in levels], sizes, side="right") - 1
-    for number in np.unique(choice):
-        yield int(number), np.flatnonzero(choice == number)
+def _fitting_level(levels: list[Level], sizes: NDArray) -> NDArray[np.int64]:
+    """Numbers of the coarsest levels with cells no larger than each size; -1 for none."""
+    return np.searchsorted([level.cell_px for level in levels], sizes, side="right") - 1
 
 
 # -- windows --------------------------------------------------------------------------------------------------
@@ -188,7 +177,10 @@ def _by_level(levels: list[Level], sizes: NDArray) -> Iterator[tuple[int, NDArra
 
 @dataclass(frozen=True, eq=False)
 class _Windows:
-    """Windows around places x, y in pixels: what is there, where in cells from the place, how much it counts."""
+    """Windows around places x, y in pixels: what is there, where in cells from the place, how much it counts.
+
+    Places and the cell of each window are of shape (n,), the rest of shape (n, cells).
+    """
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
@@ -196,12 +188,22 @@ class _Windows:
     u: NDArray[np.float64]
     v: NDArray[np.float64]
     good: NDArray[np.float64]
-    cell_px: int
+    cell_px: NDArray[np.float64]
 
     def chosen(self, which: NDArray) -> _Windows:
         """The windows of an index."""
-        parts = (getattr(self, name)[which] for name in ("x", "y", "z", "u", "v", "good"))
-        return _Windows(*parts, self.cell_px)
+        return _Windows(*(getattr(self, field.name)[which] for field in fields(self)))
+
+
+def _windows(picture: GreyPicture, levels: list[Level], numbers: NDArray, x: NDArray, y: NDArray) -> _Windows:
+    """A window around each place on the level of its number; of single pixels where that is -1."""
+    order = np.argsort(numbers, kind="stable")
+    parts = []
+    for number in np.unique(numbers):
+        own = numbers == number
+        parts.append(_pixels(picture, x[own], y[own]) if number < 0 else _cells(levels[number], x[own], y[own]))
+    together = _Windows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(_Windows)))
+    return together.chosen(np.argsort(order))
 
 
 def _window_places(x: NDArray, y: NDArray, cell: int, offset: float) -> tuple[NDArray, NDArray]:
@@ -220,7 +222,7 @@ def _cells(level: Level, x: NDArray, y: NDArray) -> _Windows:
     z = level.z[np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)].astype(np.float64)
     u = columns + (offset - x[:, None]) / cell
     v = rows + (offset - y[:, None]) / cell
-    return _Windows(x, y, z, u, v, (good & (z != 0)).astype(np.float64), cell)
+    return _Windows(x, y, z, u, v, (good & (z != 0)).astype(np.float64), np.full(len(x), float(cell)))
 
 
 def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
@@ -234,7 +236,7 @@ def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
     # Each pixel counts by its own noise, brought to that of an average one.
     weight = 1 / np.maximum(noise * strength, 1e-9) ** 2
     odd = np.abs(z - np.median(z, axis=1, keepdims=True)) > 60
-    return _Windows(x, y, z, columns - x[:, None], rows - y[:, None], weight * good * ~odd, 1)
+    return _Windows(x, y, z, columns - x[:, None], rows - y[:, None], weight * good * ~odd, np.ones(len(x)))
 
 
 # -- the fit --------------------------------------------------------------------------------------------------
@@ -243,69 +245,65 @@ def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
 def _fit(theta: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape | None]:
     """Levenberg-Marquardt on all windows at once, from parameters theta of shape (n, PARAMETERS)."""
     theta, radius = theta.copy(), 2 / (theta[:, 4] + theta[:, 6])
+    design, rest = _design(theta, windows)
     damping = np.full(len(theta), 1e-2)
     busy = np.arange(len(theta))
     for _ in range(STEPS):
         own = windows.chosen(busy)
-        design, rest = _design(theta[busy], own)
-        weighed = (design * own.good[..., None]).transpose(0, 2, 1)
-        normal, right = weighed @ design, weighed @ rest[..., None]
-        diagonal = np.einsum("nii->ni", normal)
-        more = damping[busy, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1)
-        step = np.linalg.solve(normal + np.eye(PARAMETERS) * more[:, None], right)[..., 0]
-        trial = _bounded(theta[busy] + step, radius[busy])
-        error = (own.good * rest**2).sum(axis=1)
-        gain = error - (own.good * _rest(trial, own) ** 2).sum(axis=1)
-        theta[busy[gain > 0]] = trial[gain > 0]
-        damping[busy] *= np.where(gain > 0, 0.25, 6)
+        trial = _bounded(theta[busy] + _step(design[busy], rest[busy], own.good, damping[busy]), radius[busy])
+        trial_design, trial_rest = _design(trial, own)
+        error = (own.good * rest[busy] ** 2).sum(axis=1)
+        gain = error - (own.good * trial_rest**2).sum(axis=1)
+        better = gain > 0
+        theta[busy[better]] = trial[better]
+        design[busy[better]], rest[busy[better]] = trial_design[better], trial_rest[better]
+        damping[busy] *= np.where(better, 0.25, 6)
         busy = busy[(np.abs(gain) > SETTLED + SETTLED_SHARE * error) & (damping[busy] <= 1e6)]
         if not len(busy):
             break
-    design, rest = _design(theta, windows)
     return _described(theta, design, rest, windows, picture)
 
 
-def _rest(theta: NDArray, windows: _Windows) -> NDArray[np.float64]:
-    """What the model leaves over, shape (n, cells)."""
-    height, ground, x, y, a, b, c, log_steep = (column[:, None] for column in theta.T)
-    du, dv = windows.u - x, windows.v - y
-    square = np.maximum((a * du) ** 2 + (b * du + c * dv) ** 2, 1e-12)
-    power = np.exp(np.minimum(0.5 * np.exp(log_steep) * np.log(square), 4.0))
-    return windows.z - ground - height * np.exp(-np.log(2) * power)
+def _step(design: NDArray, rest: NDArray, good: NDArray, damping: NDArray) -> NDArray[np.float64]:
+    """What to change the parameters by, shape (n, PARAMETERS)."""
+    weighed = design * good[:, None]
+    normal, right = weighed @ design.transpose(0, 2, 1), weighed @ rest[..., None]
+    diagonal = np.einsum("nii->ni", normal)
+    more = damping[:, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1)
+    return np.linalg.solve(normal + np.eye(PARAMETERS) * more[:, None], right)[..., 0]
 
 
 def _design(theta: NDArray, windows: _Windows) -> tuple[NDArray, NDArray]:
-    """Slopes of the model by each parameter, shape (n, cells, parameters), and what the model leaves over."""
+    """Slopes of the model by each parameter, shape (n, parameters, cells), and what the model leaves over."""
     height, ground, x, y, a, b, c, log_steep = (column[:, None] for column in theta.T)
     du, dv = windows.u - x, windows.v - y
     p, q = a * du, b * du + c * dv
-    radius = np.maximum(np.hypot(p, q), 1e-6)
+    square = np.maximum(p * p + q * q, 1e-12)
     steep = np.exp(log_steep)
-    log_radius = np.log(radius)
+    log_radius = 0.5 * np.log(square)
     power = np.exp(np.minimum(steep * log_radius, 4.0))
     profile = np.exp(-np.log(2) * power)
     # height · d(profile)/d(log ρ), over ρ² where a derivative by p or q follows.
     by_log = -height * np.log(2) * steep * power * profile
-    by_p, by_q = by_log * p / radius**2, by_log * q / radius**2
-    columns = [
-        profile,
-        np.ones_like(profile),
-        -(by_p * a + by_q * b),
-        -by_q * c,
-        by_p * du,
-        by_q * du,
-        by_q * dv,
-        by_log * log_radius,
-    ]
-    return np.stack(columns, axis=-1), windows.z - ground - height * profile
+    by_p, by_q = by_log * p / square, by_log * q / square
+    design = np.empty((len(theta), PARAMETERS, windows.z.shape[1]))
+    design[:, 0] = profile
+    design[:, 1] = 1
+    design[:, 2] = -(by_p * a + by_q * b)
+    design[:, 3] = -by_q * c
+    design[:, 4] = by_p * du
+    design[:, 5] = by_q * du
+    design[:, 6] = by_q * dv
+    design[:, 7] = by_log * log_radius
+    return design, windows.z - ground - height * profile
 
 
 def _best_height(theta: NDArray, windows: _Windows) -> NDArray:
     """Height and ground that fit best with the other parameters as they are, shape (n, 2)."""
     design, _ = _design(theta, windows)
-    two = design[..., :2]
-    weighed = (two * windows.good[..., None]).transpose(0, 2, 1)
-    normal = weighed @ two + 1e-9 * np.eye(2)
+    two = design[:, :2]
+    weighed = two * windows.good[:, None]
+    normal = weighed @ two.transpose(0, 2, 1) + 1e-9 * np.eye(2)
     return np.linalg.solve(normal, weighed @ windows.z[..., None])[..., 0]
 
 
@@ -327,48 +325,53 @@ def _bounded(theta: NDArray, radius: NDArray) -> NDArray:
 def _described(
     theta: NDArray, design: NDArray, rest: NDArray, windows: _Windows, picture: GreyPicture
 ) -> list[Shape | None]:
-    cell = windows.cell_px
-    weighed = design * windows.good[..., None]
-    normal = weighed.transpose(0, 2, 1) @ design
     counted = (windows.good > 0).sum(axis=1)
-    spread = np.maximum((windows.good * rest**2).sum(axis=1) / np.maximum(counted - PARAMETERS, 1), 1.0)
-    shapes: list[Shape | None] = []
-    for n in range(len(theta)):
-        outside = np.abs(theta[n, 2:4]).max() > 0.6 * REACH_CELLS or 1 / theta[n, [4, 6]].min() > 0.9 * REACH_CELLS
-        if counted[n] < 4 * PARAMETERS or outside:
-            shapes.append(None)
-            continue
-        covariance = np.linalg.pinv(normal[n], hermitian=True) * spread[n]
-        x, y = windows.x[n] + cell * theta[n, 2], windows.y[n] + cell * theta[n, 3]
-        ellipse = np.array([[theta[n, 4], 0.0], [theta[n, 5], theta[n, 6]]]) / cell
-        extents, half_extents = _extents(ellipse, covariance[4:7, 4:7] / cell**2)
-        strength = float(picture.strength_at(x, y)) * cell / 2
-        depth = Figure.of(100 * theta[n, 0] / strength, 196 * np.sqrt(max(covariance[0, 0], 0)) / strength, "%")
-        energy = float(theta[n, 0] ** 2 * (weighed[n, :, 0] @ design[n, :, 0]))
-        excess = float((windows.good[n] * rest[n] ** 2).sum() - counted[n])
-        shapes.append(
-            Shape(
-                float(x),
-                float(y),
-                ellipse,
-                float(np.exp(theta[n, 7])),
-                Figure.of(extents[0], half_extents[0], "px"),
-                Figure.of(extents[1], half_extents[1], "px"),
-                depth,
-                float(np.sqrt(energy)),
-                max(excess, 0.0) / max(energy, 1e-9),
-            )
+    inside = np.abs(theta[:, 2:4]).max(axis=1) <= 0.6 * REACH_CELLS
+    inside &= 1 / theta[:, [4, 6]].min(axis=1) <= 0.9 * REACH_CELLS
+    held = np.flatnonzero(inside & (counted >= 4 * PARAMETERS))
+    shapes: list[Shape | None] = [None] * len(theta)
+    if not len(held):
+        return shapes
+    theta, design, rest, windows = theta[held], design[held], rest[held], windows.chosen(held)
+    cell, counted = windows.cell_px, counted[held]
+    weighed = design * windows.good[:, None]
+    left = (windows.good * rest**2).sum(axis=1)
+    spread = np.maximum(left / np.maximum(counted - PARAMETERS, 1), 1.0)
+    normal = weighed @ design.transpose(0, 2, 1)
+    covariance = np.linalg.pinv(normal, hermitian=True) * spread[:, None, None]
+    x, y = windows.x + cell * theta[:, 2], windows.y + cell * theta[:, 3]
+    extents, half_extents = _extents(theta[:, 4:7], covariance[:, 4:7, 4:7])
+    strength = picture.strength_at(x, y) * cell / 2
+    depth = 100 * theta[:, 0] / strength
+    half_depth = 196 * np.sqrt(np.maximum(covariance[:, 0, 0], 0)) / strength
+    energy = theta[:, 0] ** 2 * normal[:, 0, 0]
+    unexplained = np.maximum(left - counted, 0) / np.maximum(energy, 1e-9)
+    for n, number in enumerate(held):
+        shapes[number] = Shape(
+            float(x[n]),
+            float(y[n]),
+            np.array([[theta[n, 4], 0.0], [theta[n, 5], theta[n, 6]]]) / cell[n],
+            float(np.exp(theta[n, 7])),
+            Figure.of(cell[n] * extents[n, 0], cell[n] * half_extents[n, 0], "px"),
+            Figure.of(cell[n] * extents[n, 1], cell[n] * half_extents[n, 1], "px"),
+            Figure.of(depth[n], half_depth[n], "%"),
+            float(np.sqrt(energy[n])),
+            float(unexplained[n]),
         )
     return shapes
 
 
-def _extents(ellipse: NDArray, covariance: NDArray) -> tuple[NDArray, NDArray]:
-    """Width and length at half depth, and half of their intervals, from the ellipse's three parameters."""
+def _extents(three: NDArray, covariance: NDArray) -> tuple[NDArray, NDArray]:
+    """Widths and lengths at half depth in cells, and half of their intervals, shape (n, 2).
 
-    def of(a: float, b: float, c: float) -> NDArray:
-        return 2 / np.linalg.svd(np.array([[a, 0.0], [b, c]]), compute_uv=False)
+    From the three parameters of each ellipse, shape (n, 3), and their covariance.
+    """
 
-    three = np.array([ellipse[0, 0], ellipse[1, 0], ellipse[1, 1]])
-    small = 1e-4 * np.abs(three).max()
-    slopes = np.stack([(of(*(three + e)) - of(*(three - e))) / (2 * small) for e in small * np.eye(3)], axis=1)
-    return of(*three), 1.96 * np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slopes, covariance, slopes), 0))
+    def of(three: NDArray) -> NDArray:
+        a, b, c = three.T
+        return 2 / np.linalg.svd(np.stack([a, 0 * a, b, c], axis=-1).reshape(-1, 2, 2), compute_uv=False)
+
+    small = 1e-4 * np.abs(three).max(axis=1, keepdims=True)
+    slopes = np.stack([(of(three + small * e) - of(three - small * e)) / (2 * small) for e in np.eye(3)], axis=1)
+    squares = np.einsum("nji,njk,nki->ni", slopes, covariance, slopes)
+    return of(three), 1.96 * np.sqrt(np.maximum(squares, 0))
