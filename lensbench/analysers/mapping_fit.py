@@ -369,7 +369,9 @@ class _Fitting:
         """As many terms of bending as the edges call for, and whether decentring."""
         trial, trials = theta[:FIXED], []
         for terms in range(1, self.most_terms + 1):
-            trial = self.solve(self.with_terms(trial, terms), scatter)
+            # All but the bending starts anew from the full fit: with too few terms the rest may run far astray.
+            start = np.concatenate([theta[:FIXED], self.with_terms(trial, terms)[FIXED:]])
+            trial = self.solve(start, scatter)
             trials.append((self.misfit(trial, scatter) + TERM_GAIN * terms, terms, trial))
             if terms > min(trials)[1] + 2:
                 break

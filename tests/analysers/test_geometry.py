@@ -71,6 +71,16 @@ def test_scale_and_bending_hold_the_bars(name, camera):
         assert fit.mapping.centre == pytest.approx(camera.axis_px, abs=2.0)
 
 
+def test_a_bending_that_few_terms_follow_badly_is_found():
+    """With one term the fit of this one runs far astray, and none of the later ones may start from there."""
+    camera = Camera(
+        bent=bending(-0.2, 0.1), right_away=0.09, bottom_away=-0.08, shift_mm=(-1.8, -0.9), axis_px=(2850, 2009)
+    )
+    fit = fitted(camera, rulers=Rulers.measured(LAYOUT, LAYOUT.rulers_mm), noise_px=0.0066, print_mm=0.0001, seed=7)
+    assert np.sqrt(np.mean(fit.residual**2)) < 0.01
+    assert bending_error(fit, camera.bent) < 2e-4
+
+
 def test_corners_drawn_at_half_their_size():
     layout = set_squares(29, 25)
     fit = fitted(Camera(bent=fisheye, distance=400, turn=10, right_away=10), layout, noise_px=0.05)
