@@ -76,7 +76,9 @@ def test_a_bending_that_few_terms_follow_badly_is_found():
     camera = Camera(
         bent=bending(-0.2, 0.1), right_away=0.09, bottom_away=-0.08, shift_mm=(-1.8, -0.9), axis_px=(2850, 2009)
     )
-    fit = fitted(camera, rulers=Rulers.measured(LAYOUT, LAYOUT.rulers_mm), noise_px=0.0066, print_mm=0.0001, seed=7)
+    fit = fitted(
+        camera, rulers=Rulers.measured(LAYOUT, LAYOUT.rulers_mm), noise_px=0.0066, print_mm=0.0001, seed=7
+    )
     assert np.sqrt(np.mean(fit.residual**2)) < 0.01
     assert bending_error(fit, camera.bent) < 2e-4
 
