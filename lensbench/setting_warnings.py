@@ -55,17 +55,15 @@ def setting_notices(
     if setting.limits is not None and not moved:
         error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
         if error is not None:
-            notices.append(Notice("out-of-focus", None, f"{setting.label}: {_out_of_focus(error, setting)}"))
+            notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))
             short.append("focus, which was off everywhere")
     if setting.geometry is not None:
         depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
         if depth is not None and depth.share > 1:
-            notices.append(Notice("tilted", None, f"{setting.label}: {_tilted(depth, setting)}"))
+            notices.append(Notice("tilted", None, f"{setting.name}: {_tilted(depth, setting)}"))
             short.append("the sheet's lean at the sides")
     if setting.limits is not None and setting.limits.print_limited:
-        notices.append(
-            Notice("print-limited", None, f"{setting.label}: {_print_limited(setting.limits, channel)}")
-        )
+        notices.append(Notice("print-limited", None, f"{setting.name}: {_print_limited(setting.limits, channel)}"))
         short.append("the print")
     return notices, short
 
@@ -99,7 +97,7 @@ def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
     if level[worst] < (1 - UNLIKE) * level[best]:
         text = (
             f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both count as "
-            f"taken alike ({setting.label}), and the figures are of both together. Give each its own f_number or "
+            f"taken alike ({setting.name}), and the figures are of both together. Give each its own f_number or "
             "aperture in session.toml, or its own setup number where the lens was refocused."
         )
         yield Notice("unlike", worst, text)

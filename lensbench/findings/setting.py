@@ -37,3 +37,13 @@ class Setting(msgspec.Struct):
     def label(self) -> str:
         """The aperture as the user calls it."""
         return aperture_name(self.f_number, self.aperture)
+
+    @property
+    def name(self) -> str:
+        """The setting as headings call it: the aperture, and turn and setup where they aren't the plain ones."""
+        parts = [self.label]
+        if self.lens_turn_deg:
+            parts.append(f"lens turned {self.lens_turn_deg:g}°")
+        if self.setup != 1:
+            parts.append(f"setup {self.setup}")
+        return ", ".join(parts)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Report, Setting
-from lensbench.reporter import focus_words, sentences
+from lensbench.reporter import focus_words
 from lensbench.reporter.fringing_words import farthest_colour, way
 from lensbench.reporter.limits_words import mind_in_words, reached_in_short
 from lensbench.reporter.numbers import bare, brief, limit, magnitude, spread, with_interval
@@ -120,7 +120,7 @@ def _how_sharp(report: Report) -> Answer:
     return Answer(
         question,
         f"{brief(most, 3)} {most.unit}",
-        f"in {in_the(shown)} at {sentences.setting_name(best)}. The softest zone, {in_the(zone)}, has {share} %"
+        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {share} %"
         f" of that ({with_interval(means[zone])}). {reached_in_short(best, shown)} {mind_in_words(best)}".strip(),
     )
 
@@ -134,7 +134,7 @@ def _which_colours(report: Report) -> Answer:
     lies = "sideways: an element may sit off-centre" if way(zone) == "sideways" else way(zone)
     more = (
         f"at most from green ({with_interval(figure)}): {zone.channel} in {in_the(zone.zone)}, {lies}, at "
-        f"{sentences.setting_name(best)}."
+        f"{best.name}."
     )
     worst = best.fringing.worst
     if worst is not None and worst.width_px is not None:
@@ -160,7 +160,7 @@ def _how_dark(report: Report) -> Answer:
         cover = "The image circle does not cover the frame."
     else:
         cover = "The image circle covers the frame."
-    place = f"{in_the(zone)} at {sentences.setting_name(setting)}"
+    place = f"{in_the(zone)} at {setting.name}"
     return Answer(question, f"{brief(stops)} stops", f"in {place} ({with_interval(stops)}). {cover}")
 
 
@@ -177,7 +177,7 @@ def _how_clean(report: Report) -> Answer:
     depth = brief(magnitude(plainest.depth_percent))
     effect = f"takes {depth} % of the light" if plainest.depth_percent.value > 0 else f"is {depth} % brighter"
     dirt = report.verdict.dirt if report.verdict else None
-    more = f"at {sentences.setting_name(setting)}; the plainest {effect}, {where}."
+    more = f"at {setting.name}; the plainest {effect}, {where}."
     return Answer(
         question,
         f"{count} mark{'s' if count > 1 else ''}",
@@ -203,7 +203,7 @@ def _how_flat(report: Report) -> list[Answer]:
     flat = focus_words.is_flat(setting.focus)
     way = "farther" if bow.value > 0 else "nearer"
     more = f"The rim focuses {with_interval(magnitude(bow))} {way} than the centre; the depth of field is ± "
-    more += f"{bare(setting.focus.depth_mm)} mm at {sentences.setting_name(setting)}."
+    more += f"{bare(setting.focus.depth_mm)} mm at {setting.name}."
     return [Answer("Is the field flat?", "Flat" if flat else f"Curved by {brief(magnitude(bow))} mm", more)]
 
 

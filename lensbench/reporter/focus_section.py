@@ -66,7 +66,7 @@ def _part(report: Report, setting: Setting) -> FocusPart:
     at_focus = [_as_setting(setting.focus, key, name) for key, name in _MAPS.items()]
     maps = msgspec.structs.replace(report, settings=at_focus)
     return FocusPart(
-        name=sentences.setting_name(setting),
+        name=setting.name,
         words=focus_in_words(report, setting),
         drawings=[*through, *(panel for side in sides for panel in side)],
         maps=panels(maps, _always, draw_sharpness, functools.partial(sentences.sharpness_in_short, maps)),
@@ -92,7 +92,7 @@ def _as_setting(focus: Focus, key: str, name: str) -> Setting:
 
 def _tables(report: Report, setting: Setting) -> list[Table]:
     """Best focus by zone and direction, and the zones' sharpness there and in a picture."""
-    rows, name = shown_zones(setting.focus), sentences.setting_name(setting)
+    rows, name = shown_zones(setting.focus), setting.name
     place = [
         _column((z.zone, z.best_mm) for z in rows if z.direction == way) for way in ("sagittal", "tangential")
     ]

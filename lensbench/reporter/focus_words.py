@@ -7,7 +7,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from lensbench.findings import Figure, Focus, FocusZone, Repeated, Repeats, Report, Setting
-from lensbench.reporter import sentences
 from lensbench.reporter.numbers import bare, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.shot import reference_channel
@@ -163,7 +162,7 @@ _SETTLED = 5
 
 def repeats_name(repeats: Repeats) -> str:
     """The aperture that was set up several times, as headings call it."""
-    return sentences.setting_name(Setting(repeats.f_number, repeats.aperture, repeats.lens_turn_deg))
+    return Setting(repeats.f_number, repeats.aperture, repeats.lens_turn_deg).name
 
 
 def repeats_in_words(repeats: Repeats) -> str:

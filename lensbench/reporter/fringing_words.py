@@ -52,7 +52,7 @@ def fringing_in_words(report: Report) -> list[str]:
     for setting in report.settings:
         if setting.fringing is not None:
             if setting.fringing.worst is not None:
-                said.append(f"{sentences.setting_name(setting)}: {worst_corner(setting.fringing)}")
+                said.append(f"{setting.name}: {worst_corner(setting.fringing)}")
             said += setting.fringing.notes
     return said
 

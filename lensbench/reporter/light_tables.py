@@ -29,7 +29,7 @@ def glare_tables(report: Report) -> list[Table]:
         if setting.glare.ink_percent is not None:
             columns.append({zone.zone: zone.glare_percent for zone in zones})
             head.append("glare")
-        groups.append((sentences.setting_name(setting), 2 if setting.glare.ink_percent is not None else 1))
+        groups.append((setting.name, 2 if setting.glare.ink_percent is not None else 1))
     caption = "Light in the dark tiles, percent of the white around; glare is what remains without the ink's own"
     return [Table(caption, head, zone_rows(columns), groups)]
 
@@ -40,7 +40,7 @@ def _by_zone(shown: list[Setting]) -> Table:
 
 
 def _names(shown: list[Setting]) -> list[str]:
-    return [sentences.setting_name(setting) for setting in shown]
+    return [setting.name for setting in shown]
 
 
 def _by_distance(shown: list[Setting]) -> list[Table]:

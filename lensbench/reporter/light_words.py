@@ -34,10 +34,10 @@ def light_in_words(report: Report) -> list[str]:
         if falloff.panel is not None:
             texts += falloff.panel.notes
         for text in texts:
-            said.setdefault(text, []).append(sentences.setting_name(setting))
+            said.setdefault(text, []).append(setting.name)
     lit = [setting for setting in report.settings if setting.falloff]
     if len({setting.f_number for setting in lit if setting.f_number}) == 1:
-        said[ONE_APERTURE] = [sentences.setting_name(setting) for setting in lit]
+        said[ONE_APERTURE] = [setting.name for setting in lit]
     return [text if len(names) == len(lit) else f"{', '.join(names)}: {text}" for text, names in said.items()]
 
 
@@ -51,7 +51,7 @@ def _edge_in_words(edge: HardEdge) -> str:
 
 def glare_in_words(report: Report) -> list[str]:
     """Sentences on the light in the dark tiles."""
-    glares = [(sentences.setting_name(s), s.glare) for s in report.settings if s.glare and s.glare.zones]
+    glares = [(s.name, s.glare) for s in report.settings if s.glare and s.glare.zones]
     said = [_glare_range(name, glare) for name, glare in glares if glare.ink_percent is not None]
     known = [glare for _, glare in glares if glare.ink_percent is not None]
     if known:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from lensbench.findings import Figure, Report, Setting, ZoneLimits, ZoneSharpness
-from lensbench.reporter import sentences
 from lensbench.reporter.limits_words import mean_limits
 from lensbench.reporter.numbers import NOT_MEASURED, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
@@ -35,9 +34,7 @@ def _contrast(setting: Setting) -> Table | None:
     ]
     columns.append({row.zone: row.mtf50_lw_ph for row in rows if row.mtf50_lw_ph})
     head = ["zone", *(f"{frequency:g} {unit}" for frequency, unit in chosen), "MTF50, lw/ph"]
-    caption = (
-        f"Contrast in percent at {sentences.setting_name(setting)}, {shown_channel(setting)}, both directions"
-    )
+    caption = f"Contrast in percent at {setting.name}, {shown_channel(setting)}, both directions"
     return Table(caption, head, zone_rows(columns))
 
 
@@ -53,7 +50,7 @@ def _differences(setting: Setting) -> Table | None:
     if not any(columns):
         return None
     head = ["zone", "sagittal over tangential", *(f"{first} over {against}" for first, against in colours)]
-    caption = f"How much sharper one is than the other at {sentences.setting_name(setting)}, {channel}, percent"
+    caption = f"How much sharper one is than the other at {setting.name}, {channel}, percent"
     return Table(caption, head, zone_rows(columns, signed=True))
 
 
@@ -67,7 +64,7 @@ def _lens_alone(report: Report, setting: Setting) -> Table | None:
     cells = [_limits_row(zone, unit, per_unit) for zone in limits.values()]
     own = [f"{what}, {unit}" for what in ("lens without the pixels", "known up to", "possible with the pixels")]
     head = ["zone", *own, "reached, %", "print takes, %"]
-    caption = f"The lens alone, and the possible, at {sentences.setting_name(setting)}, mean of both directions"
+    caption = f"The lens alone, and the possible, at {setting.name}, mean of both directions"
     return Table(caption, head, cells)
 
 

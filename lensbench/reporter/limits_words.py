@@ -42,8 +42,8 @@ def mind_in_words(setting: Setting) -> str:
 
 def minds_in_words(report: Report) -> list[str]:
     """What besides the lens sets figures, a sentence a setting that has such."""
-    pairs = [(setting.label, mind_in_words(setting)) for setting in report.settings]
-    return [f"{label}: {words}" for label, words in pairs if words]
+    pairs = [(setting.name, mind_in_words(setting)) for setting in report.settings]
+    return [f"{name}: {words}" for name, words in pairs if words]
 
 
 def limits_in_words(report: Report) -> list[str]:
@@ -55,7 +55,7 @@ def limits_in_words(report: Report) -> list[str]:
 def _of_setting(report: Report, setting: Setting) -> list[str]:
     limits = setting.limits
     if limits.effective_f_number is None:
-        return [f"{setting.label}: {missing_in_words(limits)}"] if limits.missing else []
+        return [f"{setting.name}: {missing_in_words(limits)}"] if limits.missing else []
     allowed = [zone for zone in mean_limits(setting).values() if zone.allowed_mtf50 is not None]
     if not allowed:
         return []
@@ -65,7 +65,7 @@ def _of_setting(report: Report, setting: Setting) -> list[str]:
     reached = [zone.reached_percent for zone in allowed]
     low, high = min(reached, key=lambda f: f.value), max(reached, key=lambda f: f.value)
     lines = [
-        f"{setting.label}{_scale(setting)} is f/{limits.effective_f_number:.2g} for the sensor. A flawless lens "
+        f"{setting.name}{_scale(setting)} is f/{limits.effective_f_number:.2g} for the sensor. A flawless lens "
         f"would reach {most} there with these pixels; this one reaches {brief(low)} to {brief(high)} % of that."
     ]
     if limits.print_blur is not None:

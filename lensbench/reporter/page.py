@@ -126,7 +126,7 @@ def _zone_map_uri(report: Report, zone_map: str | Path | None) -> str:
 
 
 def _zone_map_in_words(report: Report) -> str:
-    parts = [f"{sentences.setting_name(s)}: {sentences.sharpness_in_short(report, s)}" for s in report.settings]
+    parts = [f"{s.name}: {sentences.sharpness_in_short(report, s)}" for s in report.settings]
     return f"Zone map. {'; '.join(parts)}."
 
 
@@ -199,7 +199,7 @@ def _most_marked(report: Report) -> Setting | None:
 def _numbered_at(report: Report) -> str:
     """The setting whose numbers the marks bear in the pictures of where they lie; empty without marks."""
     setting = _most_marked(report)
-    return sentences.setting_name(setting) if setting else ""
+    return setting.name if setting else ""
 
 
 def _wiping(report: Report) -> list[Panel]:

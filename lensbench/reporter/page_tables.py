@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 from lensbench import frame
 from lensbench.findings import Figure, Geometry, Mark, Report, Setting
-from lensbench.reporter import sentences
 from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel, zone_figures
 from lensbench.reporter.stopping_panel import depth_at, shows_stopping, stopped_settings
@@ -46,7 +45,7 @@ def all_tables(report: Report) -> dict[str, list[Table]]:
 
 def shots_by_setting(report: Report) -> list[tuple[str, str]]:
     """Each setting's name and the shots that went into it."""
-    return [(sentences.setting_name(setting), ", ".join(setting.shots)) for setting in report.settings]
+    return [(setting.name, ", ".join(setting.shots)) for setting in report.settings]
 
 
 def zone_rows(columns: list[dict[str, Figure]], signed: bool = False) -> list[list[str]]:
@@ -72,7 +71,7 @@ def _sharpness(report: Report) -> list[Table]:
         for setting in shown
         for direction in ("sagittal", "tangential")
     ]
-    groups = [(sentences.setting_name(setting), 2) for setting in shown]
+    groups = [(setting.name, 2) for setting in shown]
     channel = shown_channel(shown[0])
     caption = f"MTF50 in {unit}, {channel}, with 95 % intervals"
     by_zone = Table(caption, ["zone", *["sagittal", "tangential"] * len(shown)], zone_rows(columns), groups)
@@ -89,7 +88,7 @@ def _by_colour(setting: Setting, unit: str) -> Table:
         {zone: figure for (zone, way), figure in zone_figures(setting, unit, channel).items() if way == "mean"}
         for channel in channels
     ]
-    caption = f"MTF50 in {unit} by colour at {sentences.setting_name(setting)}, mean of both directions"
+    caption = f"MTF50 in {unit} by colour at {setting.name}, mean of both directions"
     return Table(caption, ["zone", *channels], zone_rows(columns))
 
 
@@ -100,7 +99,7 @@ def _fringing(setting: Setting) -> Table:
         for channel, part in parts
     ]
     head = ["zone", "outward", "around", "outward", "around"]
-    caption = f"Red and blue against green at {sentences.setting_name(setting)}, px"
+    caption = f"Red and blue against green at {setting.name}, px"
     return Table(caption, head, zone_rows(columns, signed=True), [("red", 2), ("blue", 2)])
 
 
@@ -117,11 +116,9 @@ def _marks(report: Report, setting: Setting) -> Table:
         "length, px",
         "depth, %",
     ]
-    caption = f"Marks at {sentences.setting_name(setting)}, the plainest first"
+    caption = f"Marks at {setting.name}, the plainest first"
     if len(shown) < len(setting.dust.marks):
-        caption = (
-            f"Marks at {sentences.setting_name(setting)}, the plainest {len(shown)} of {len(setting.dust.marks)}"
-        )
+        caption = f"Marks at {setting.name}, the plainest {len(shown)} of {len(setting.dust.marks)}"
     return Table(caption, head, rows, words=5)
 
 
@@ -205,4 +202,4 @@ def _left_out(setting: Setting) -> Table:
         reasons[why] = reasons.get(why, 0) + 1
     rows = [[why, str(count)] for why, count in sorted(reasons.items(), key=lambda pair: -pair[1])]
     total = len(setting.sharpness.edges)
-    return Table(f"Edges left out at {sentences.setting_name(setting)}, of {total}", ["why", "edges"], rows)
+    return Table(f"Edges left out at {setting.name}, of {total}", ["why", "edges"], rows)

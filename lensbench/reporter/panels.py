@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 
 from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
-from lensbench.reporter import sentences
 
 PANEL_IN = 3.6
 """How wide a panel is, in inches."""
@@ -44,6 +43,6 @@ def panels(
     for setting in filter(wanted, report.settings):
         sheet = hand.new_drawing(PANEL_IN, width / aspect + room[1] + EDGE)
         draw(hand.axes_in(sheet, room[0], EDGE, width, width / aspect), report, setting)
-        name, short = sentences.setting_name(setting), in_short(setting)
+        name, short = setting.name, in_short(setting)
         drawn.append(Panel(name, short, Markup(hand.as_svg(sheet)), f"{name}: {short}"))
     return drawn

@@ -13,16 +13,6 @@ NO_FLAT = "no flat at this setting could be measured"
 CORNERS = tuple(zone for zone in frame.ZONES if zone.startswith("corner"))
 
 
-def setting_name(setting: Setting) -> str:
-    """The setting as headings call it: the aperture, and turn and setup where they aren't the plain ones."""
-    parts = [setting.label]
-    if setting.lens_turn_deg:
-        parts.append(f"lens turned {setting.lens_turn_deg:g}°")
-    if setting.setup != 1:
-        parts.append(f"setup {setting.setup}")
-    return ", ".join(parts)
-
-
 def in_the(zone: str) -> str:
     """A zone in a sentence: ``the centre``, ``the top left corner``, ``the outer zone at the top left``."""
     ring, _, quarter = zone.partition(" ")

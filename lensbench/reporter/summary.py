@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Report, Setting
-from lensbench.reporter import sentences
 from lensbench.reporter.focus_words import centre_repeated
 from lensbench.reporter.fringing_words import farthest_colour
 from lensbench.reporter.numbers import NOT_MEASURED, spread, with_interval
@@ -22,7 +21,7 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
         "darkest zone, stops",
         "marks",
     ]
-    rows = [[sentences.setting_name(setting), *_cells(setting, unit)] for setting in report.settings]
+    rows = [[setting.name, *_cells(setting, unit)] for setting in report.settings]
     if report.repeats:
         head.append(f"setup to setup, {unit}")
         rows = [[*row, _spread(report, setting)] for row, setting in zip(rows, report.settings, strict=True)]

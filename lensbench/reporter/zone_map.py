@@ -78,7 +78,7 @@ def _draw_block(sheet: Drawing, report: Report, setting: Setting, at, large, sma
     left, top = at
     side = left + max(large[0], _LEAST_LARGE) + _GUTTER
     baseline = top + _CAPTION - 0.09
-    name = sentences.setting_name(setting)
+    name = setting.name
     hand.write_at(sheet, left, baseline, name, fontsize=12, weight="bold")
     _write_caption(sheet, left + large[0], baseline, "", sentences.sharpness_in_short(report, setting), ha="right")
     draw_sharpness(hand.axes_in(sheet, left, top + _CAPTION, *large), report, setting, letters=8.5)

@@ -80,7 +80,7 @@ def rail_notices(setting: Setting, shots: Sequence[RailShot]) -> list[Notice]:
         return []
     if setting.focus is None:
         return [_not_shown(setting, [shot for shot in shots if shot.rail_mm is not None])]
-    notes = [Notice("rail-note", None, f"{setting.label}: {note}") for note in setting.focus.notes]
+    notes = [Notice("rail-note", None, f"{setting.name}: {note}") for note in setting.focus.notes]
     return [_speaker(setting), *notes, *_too_wide(setting), *_out_of_reach(setting)]
 
 
@@ -101,7 +101,7 @@ def single_shot_notices(settings: Sequence[Setting]) -> list[Notice]:
     setting = min(close, key=lambda s: s.rail_advice.depth_mm)
     advice = setting.rail_advice
     text = (
-        f"{setting.label}: at {setting.magnification.value:.2g} × life size the depth of field is "
+        f"{setting.name}: at {setting.magnification.value:.2g} × life size the depth of field is "
         f"± {_mm(advice.depth_mm)} mm, finer than the eye can focus, so these figures may be those of a focusing "
         f"error. Take {advice.shots} shots along the rail in steps of {_mm(advice.step_mm)} mm across best focus, "
         "and give each its rail_mm in session.toml."
@@ -160,7 +160,7 @@ def _zones_beyond(focus: Focus) -> list[str]:
 def _speaker(setting: Setting) -> Notice:
     focus = setting.focus
     text = (
-        f"{setting.label}: of {len(focus.shots)} shots along the rail, {focus.shot} stands nearest to the "
+        f"{setting.name}: of {len(focus.shots)} shots along the rail, {focus.shot} stands nearest to the "
         f"centre's best focus ({_mm(abs(focus.shot_off_mm))} mm off, "
         f"{max(focus.shot_loss_percent, 0):.1f} % softer than at best). Zone map, sharpness and fringing are its "
         "own; the section on focus has the figures at best focus."
@@ -177,7 +177,7 @@ def _too_wide(setting: Setting) -> Iterator[Notice]:
     widest = max(np.diff(about).max(initial=0.0), after - before)
     if widest > WIDEST_STEP * depth or len(about) < FEWEST:
         text = (
-            f"{setting.label}: only {len(about)} shots of the series stand within ± {_mm(REACH * depth)} mm of "
+            f"{setting.name}: only {len(about)} shots of the series stand within ± {_mm(REACH * depth)} mm of "
             f"the centre's best focus, up to {_mm(widest)} mm apart, and the depth of field is ± {_mm(depth)} mm: "
             f"the peaks are less sure than they could be. Step the rail by {_mm(advice.step_mm)} mm."
         )
@@ -198,7 +198,7 @@ def _out_of_reach(setting: Setting) -> Iterator[Notice]:
     how = f" Add shots from {' and from '.join(ends)} in steps of {_mm(advice.step_mm)} mm." if ends else ""
     names = ", ".join(zone.replace("-", " ") for zone in zones[:4]) + (" and others" if len(zones) > 4 else "")
     text = (
-        f"{setting.label}: the series ({_mm(low)} to {_mm(high)} mm) does not show where these zones are "
+        f"{setting.name}: the series ({_mm(low)} to {_mm(high)} mm) does not show where these zones are "
         f"sharpest: {names}. They have no best focus of their own here.{how}"
     )
     yield Notice("rail-range", focus.shot, text)
@@ -209,7 +209,7 @@ def _not_shown(setting: Setting, shots: Sequence[RailShot]) -> Notice:
     shots = sorted(shots, key=lambda shot: shot.rail_mm)
     best = max(shots, key=lambda shot: shot.mtf50)
     head = (
-        f"{setting.label}: {best.shot} is the sharpest of {len(shots)} shots along the rail; sharpness and "
+        f"{setting.name}: {best.shot} is the sharpest of {len(shots)} shots along the rail; sharpness and "
         "fringing are its own. "
     )
     step = f" in steps of {_mm(setting.rail_advice.step_mm)} mm" if setting.rail_advice else ""
