@@ -42,7 +42,8 @@ def of_repeats(what: str, zone: str, channel: str, figures: Sequence[Figure]) ->
 
     The mean's interval is Student's, the spread's that of chi squared, both with one degree of freedom less than
     there are setups: with two of them next to nothing is known, and the intervals say so. Two builds may be called
-    different where their means lie farther apart than Student's t times the standard error of a difference.
+    different where their means lie farther apart than Student's t times the standard error of a difference. Setups
+    that by chance differ less than their shots' noise lets them are taken to differ by that.
 
     Parameters
     ----------
@@ -57,14 +58,16 @@ def of_repeats(what: str, zone: str, channel: str, figures: Sequence[Figure]) ->
     t = stats.t.ppf((1 + CONFIDENCE) / 2, count - 1)
     least, most = stats.chi2.ppf([(1 + CONFIDENCE) / 2, (1 - CONFIDENCE) / 2], count - 1)
     low, high = (deviation * float(np.sqrt((count - 1) / chi)) for chi in (least, most))
+    noise = float(np.sqrt(np.mean([figure.half_width**2 for figure in figures])))
+    reach = max(t * deviation, noise)
     return Repeated(
         what,
         zone,
         channel,
-        mean=Figure.of(values.mean(), t * deviation / np.sqrt(count), unit),
+        mean=Figure.of(values.mean(), reach / np.sqrt(count), unit),
         spread=Figure(deviation, low, high, unit),
-        shot_half_width=float(np.sqrt(np.mean([figure.half_width**2 for figure in figures]))),
-        differ_by=float(t * deviation * np.sqrt(2 / count)),
+        shot_half_width=noise,
+        differ_by=float(reach * np.sqrt(2 / count)),
         setups=count,
     )
 

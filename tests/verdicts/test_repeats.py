@@ -63,6 +63,14 @@ def test_two_setups_know_next_to_nothing():
     assert two.spread.high == pytest.approx(31.9 * two.spread.value, rel=0.01)
 
 
+def test_setups_alike_by_chance_still_have_their_shots_noise():
+    """Two shots of ± 0.1 whose figures happen to agree: a mean of ± 0.1 / √2, a difference of means of ± 0.1."""
+    two = of_repeats("falloff", "centre", "", figures(1.0, 1.0 + 1e-6))
+    assert two.mean.half_width == pytest.approx(0.1 / np.sqrt(2))
+    assert two.differ_by == pytest.approx(0.1)
+    assert two.spread.value < 1e-6
+
+
 @pytest.mark.parametrize("setups", [2, 3, 5])
 def test_intervals_hold_the_truth(setups):
     """And builds that don't differ are called different 5 % of the time."""
