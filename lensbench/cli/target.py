@@ -24,7 +24,10 @@ def target(
     ] = None,
     paper: Annotated[
         str,
-        typer.Option(help="A4, A3, a size in millimetres such as 594x420, or film for a sheet just large enough."),
+        typer.Option(
+            help="A5 to A0, letter, legal, tabloid, a size in millimetres such as 500x400, or film for a sheet"
+            " just large enough."
+        ),
     ] = "A4",
     lattice: Annotated[
         str,

@@ -17,8 +17,19 @@ from lensbench.target.layout import Layout, layout_text, make_layout, write_layo
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-PAPERS_MM = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
-"""Papers by name, width and height as they lie for a frame wider than tall."""
+PAPERS_MM = {
+    "A5": (210.0, 148.0),
+    "A4": (297.0, 210.0),
+    "A3": (420.0, 297.0),
+    "A2": (594.0, 420.0),
+    "A1": (841.0, 594.0),
+    "A0": (1189.0, 841.0),
+    "letter": (279.4, 215.9),
+    "legal": (355.6, 215.9),
+    "tabloid": (431.8, 279.4),
+}
+"""Papers by name, width and height as they lie for a frame wider than tall: ISO 216, and North America's, in inches
+8.5 × 11, 8.5 × 14 and 11 × 17."""
 
 FILM = "film"
 """The sheet that is cut as small as the target allows."""
@@ -161,9 +172,9 @@ def write_plain(folder: str | Path, sheet: Sheet) -> list[Path]:
 
 
 def _paper_size(paper: str, upright: bool) -> tuple[float, float]:
-    if paper.upper() in PAPERS_MM:
-        long, short = PAPERS_MM[paper.upper()]
-        return (short, long) if upright else (long, short)
+    named = next((size for name, size in PAPERS_MM.items() if name.lower() == paper.strip().lower()), None)
+    if named:
+        return named[::-1] if upright else named
     choices = f"Choose {', '.join(PAPERS_MM)}, {FILM}, or a size in millimetres such as 594x420."
     try:
         width, height = size_from_words(paper)

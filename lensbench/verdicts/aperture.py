@@ -119,17 +119,22 @@ def _over_setups(figures: list[Figure]) -> tuple[Figure, Figure | None]:
 
 def _softer(these: dict[Setup, Figure], best: dict[Setup, Figure]) -> bool:
     """Whether an aperture is plainly softer than the sharpest one (95 %)."""
+    groups = [
+        np.array([(figure.value, figure.half_width) for figure in group.values()]).T for group in (best, these)
+    ]
+    noise = np.sqrt(sum(np.square(halves).sum() / len(halves) ** 2 for _, halves in groups))
+    by = groups[0][0].mean() - groups[1][0].mean()
     shared = these.keys() & best.keys()
+    free = sum(len(values) - 1 for values, _ in groups)
+    apart = 0.0
     if len(shared) > 1:
-        by = np.array([best[setup].value - these[setup].value for setup in shared])
-        return bool(by.mean() > _t(len(by) - 1) * by.std(ddof=1) / np.sqrt(len(by)))
-    values = [np.array([figure.value for figure in group.values()]) for group in (best, these)]
-    by = values[0].mean() - values[1].mean()
-    free = sum(len(group) - 1 for group in values)
-    if free:
-        variance = sum(((group - group.mean()) ** 2).sum() for group in values) / free
-        return bool(by > _t(free) * np.sqrt(variance * sum(1 / len(group) for group in values)))
-    return bool(by > np.hypot(*(figure.half_width for group in (these, best) for figure in group.values())))
+        differences = np.array([best[setup].value - these[setup].value for setup in shared])
+        by = differences.mean()
+        apart = _t(len(shared) - 1) * differences.std(ddof=1) / np.sqrt(len(shared))
+    elif free:
+        variance = sum(np.square(values - values.mean()).sum() for values, _ in groups) / free
+        apart = _t(free) * np.sqrt(variance * sum(1 / len(values) for values, _ in groups))
+    return bool(by > max(apart, noise))
 
 
 def _t(free: int) -> float:

@@ -175,6 +175,20 @@ def test_the_plain_sheet_is_blank_where_the_frame_looks(made):
     assert not picture[top:bottom, left:right].any()
 
 
+# ISO 216: A0 is a square metre of sides 1 : √2, each next size its half, in whole millimetres rounded down; the
+# others are inches of 25.4 mm: 11 × 8.5, 14 × 8.5, 17 × 11 (common practice).
+@pytest.mark.parametrize("name", ["A5", "A4", "a3", "A2", "A1", "A0", "letter", "Legal", "TABLOID"])
+def test_papers_are_those_of_the_standards(name):
+    inches = {"letter": (11, 8.5), "legal": (14, 8.5), "tabloid": (17, 11)}.get(name.lower())
+    if inches:
+        expected = [side * 25.4 for side in inches]
+    else:
+        halvings = int(name[1])
+        expected = [1000 * 2 ** (power - halvings / 2) for power in (0.25, -0.25)]
+    assert plan_sheet((36, 24), name).size_mm == pytest.approx(expected, abs=0.01 if inches else 1.0)
+    assert plan_sheet((24, 36), name).size_mm == pytest.approx(expected[::-1], abs=0.01 if inches else 1.0)
+
+
 def test_the_frame_and_a_quarter_more_fits_every_paper():
     for paper in ("A4", "A3", "841x594"):
         sheet = plan_sheet(FRAME, paper)
