@@ -76,21 +76,26 @@ def _read_blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray]:
     chosen = np.unique(np.linspace(0, bands - 1, max(1, BLOCKS_READ // across)).astype(int))
     rows = (chosen[:, None] * BLOCK + np.arange(BLOCK)).ravel()
     stored = part.samples[rows, : across * BLOCK]
-    light = shot.light(stored, part.index)
-    blocks = light.reshape(len(chosen), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
-    clipped = (stored >= shot.white).reshape(len(chosen), BLOCK, across, BLOCK).any(axis=(1, 3)).ravel()
-    blocks = blocks[~clipped]
-    mean = blocks.mean(axis=(1, 2), dtype=np.float64)
-    twist = (blocks[:, ::2, ::2] - blocks[:, 1::2, ::2] - blocks[:, ::2, 1::2] + blocks[:, 1::2, 1::2]) / 2
-    fine = np.square(twist, dtype=np.float64).mean(axis=(1, 2))
-    pairs = (blocks[:, ::2, ::2] + blocks[:, 1::2, ::2] + blocks[:, ::2, 1::2] + blocks[:, 1::2, 1::2]) / 2
+    left, right = (shot.light(stored[:, half::2], part.index) for half in (0, 1))
+    # Two by two samples: their sum and their twist, in rows of quads and quads across, of `half` to each block.
+    half = BLOCK // 2
+    sums, twist = (one[::2] + sign * one[1::2] for one, sign in ((left + right, 1), (left - right, -1)))
+    quads = sums.reshape(len(chosen), half, across, half) / 2
+    fine = _block_sums(np.square(twist / 2).reshape(quads.shape)) / half**2
+    mean = _block_sums(quads) / (2 * half**2)
     # Like the twist, what is left without row and column means knows nothing of slopes.
-    pairs -= pairs.mean(axis=1, keepdims=True)
-    pairs -= pairs.mean(axis=2, keepdims=True)
-    coarse = np.square(pairs, dtype=np.float64).sum(axis=(1, 2)) / (BLOCK // 2 - 1) ** 2
+    quads -= quads.mean(axis=1, keepdims=True)
+    quads -= quads.mean(axis=3, keepdims=True)
+    coarse = _block_sums(np.square(quads)) / (half - 1) ** 2
+    clipped = stored.reshape(len(chosen), BLOCK, across, BLOCK).max(axis=1).max(axis=2) >= shot.white
     # Of pure noise both are the same (two blocks in a thousand are lost to chance); a slanted edge has far more.
-    smooth = coarse < 5 * fine
+    smooth = (coarse < 5 * fine) & ~clipped
     return mean[smooth], fine[smooth]
+
+
+def _block_sums(quads: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Sums over the second and fourth axis, shape (blocks down, blocks across)."""
+    return quads.sum(axis=1).sum(axis=2, dtype=np.float64)
 
 
 def _rows_by_light(light: NDArray) -> list[NDArray]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.shot import Shot, Sublattice
+from lensbench.shot import Shot
 
 BLOCK_PX = 32
 """About how wide a block is; rounded to a whole number of the mosaic's repeats."""
@@ -35,7 +34,7 @@ class Blocks:
 
 
 def block_means(shot: Shot, channel: str, block: int = BLOCK_PX) -> Blocks:
-    """Average a channel over blocks, on strided views of the samples, without copies.
+    """Average a channel over blocks, without copies of the samples.
 
     Parameters
     ----------
@@ -46,13 +45,12 @@ def block_means(shot: Shot, channel: str, block: int = BLOCK_PX) -> Blocks:
     block : int
         About how wide a block is, in pixels.
     """
-    return _average(shot, shot.sublattices(channel), block)
+    return _averages(shot, [shot.indices(channel)], block)[0]
 
 
-def index_block_means(shot: Shot, index: int, block: int = BLOCK_PX) -> Blocks:
-    """Average one colour index (such as one of two greens) over blocks; else as `block_means`."""
-    parts = (part for part in shot.sublattices(shot.colours[index]) if part.index == index)
-    return _average(shot, parts, block)
+def index_block_means(shot: Shot, indices: list[int], block: int = BLOCK_PX) -> list[Blocks]:
+    """Average each of some colour indices (such as each of two greens) over blocks; else as `block_means`."""
+    return _averages(shot, [[index] for index in indices], block)
 
 
 def nearest_blocks(centres: NDArray, places: NDArray) -> NDArray[np.int64]:
@@ -60,26 +58,33 @@ def nearest_blocks(centres: NDArray, places: NDArray) -> NDArray[np.int64]:
     return np.searchsorted((centres[1:] + centres[:-1]) / 2, places)
 
 
-def _average(shot: Shot, parts: Iterable[Sublattice], block: int) -> Blocks:
+def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:
+    """Block means of groups of colour indices, all in one pass: whole rows are the quickest to read."""
     width, height = shot.size
     across = _starts(width, _repeats(shot, 1, block))
     down = _starts(height, _repeats(shot, 0, block))
-    shape = len(down), len(across)
-    light, clipped, count = np.zeros(shape), np.zeros(shape), np.zeros(shape, np.int64)
-    for samples, first, step, index in parts:
-        columns = -((first[0] - across) // step[0])
-        rows = np.append(-((first[1] - down) // step[1]), len(samples))
-        widths = np.diff(np.append(columns, samples.shape[1]))
-        for j in range(len(down)):
-            band = samples[rows[j] : rows[j + 1]]
-            number = widths * len(band)
-            light[j] += (np.add.reduceat(_column_sums(band), columns) - number * shot.black[index]) * shot.gain[
-                index
-            ]
-            count[j] += number
-            if band.max() >= shot.white:
-                clipped[j] += np.add.reduceat(np.count_nonzero(band >= shot.white, axis=0), columns)
-    return Blocks(_middles(across, width), _middles(down, height), light / count, clipped / count)
+    # Planes are stored like a mosaic that repeats in every pixel.
+    pattern = np.arange(len(shot.colours))[None] if shot.pattern is None else shot.pattern
+    stored = shot.samples.reshape(height, -1)
+    starts = across * (stored.shape[1] // width)
+    tiled = np.tile(pattern, -(-stored.shape[1] // pattern.shape[1]))[:, : stored.shape[1]]
+    light, clipped, count = np.zeros((3, len(groups), len(down), len(across)))
+    for phase, indices in enumerate(tiled):
+        # Which of the samples of such a row belong to each group's indices, and how many in each block.
+        own = [(group, index, indices == index) for group, members in enumerate(groups) for index in members]
+        own = [(*site, np.add.reduceat(site[-1], starts, dtype=np.int64)) for site in own if site[-1].any()]
+        for number, (top, bottom) in enumerate(zip(down, np.append(down[1:], height), strict=True) if own else ()):
+            band = stored[top + phase : bottom : len(pattern)]
+            sums = _column_sums(band)
+            clips = np.count_nonzero(band >= shot.white, axis=0) if band.max() >= shot.white else None
+            for group, index, mask, samples in own:
+                dark = len(band) * samples * shot.black[index]
+                light[group, number] += (np.add.reduceat(sums * mask, starts) - dark) * shot.gain[index]
+                count[group, number] += len(band) * samples
+                if clips is not None:
+                    clipped[group, number] += np.add.reduceat(clips * mask, starts)
+    x, y = _middles(across, width), _middles(down, height)
+    return [Blocks(x, y, *means) for means in zip(light / count, clipped / count, strict=True)]
 
 
 def _repeats(shot: Shot, axis: int, block: int) -> int:

@@ -126,7 +126,7 @@ class GreyPicture:
         depth, noise = np.zeros(x.size), np.zeros(x.size)
         planes = 1 if self.flat.pattern is not None else len(self.flat.colours)
         for plane in range(planes):
-            share, _, spread = departures(self.flat, self.lights, x.ravel(), y.ravel(), plane)
+            share, spread = _departures(self.flat, self.lights, x.ravel(), y.ravel(), plane)
             depth -= share / planes
             noise += (spread / planes) ** 2
         return depth.reshape(shape), np.sqrt(noise).reshape(shape)
@@ -175,7 +175,8 @@ def _spread(z: NDArray[np.float32], step: int) -> float:
 def _smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
     """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
     block = int(np.clip(min(flat.size) // BLOCKS_DOWN, *BLOCK_PX))
-    means = {index: index_block_means(flat, index, block) for index in _indices(flat)}
+    indices = _indices(flat)
+    means = dict(zip(indices, index_block_means(flat, indices, block), strict=True))
     first = next(iter(means.values()))
     readable = np.all([m.clipped < CLIPPED_SHARE for m in means.values()], axis=0)
     for index, m in means.items():
@@ -408,7 +409,9 @@ def _blank(z: NDArray[np.float32], readable: NDArray[np.bool_], x: NDArray, y: N
     if readable.all():
         return
     rows, columns = (nearest_blocks(v, CELL_PX * np.arange(n)) for v, n in zip((y, x), z.shape, strict=True))
-    z *= readable[np.ix_(rows, columns)]
+    for number in np.flatnonzero(~readable.all(axis=1)):
+        first, last = np.searchsorted(rows, [number, number + 1])
+        z[first:last] *= readable[number, columns]
 
 
 # -- defective pixels -----------------------------------------------------------------------------------------
@@ -423,52 +426,75 @@ def _take_out_defects(
 ) -> None:
     """Bring the hot and dead samples of odd cells to what they should show."""
     rows, columns = _odd_cells(z)
-    steps = np.arange(CELL_PX)
+    around = np.arange(-1, CELL_PX + 1)
     y, x = np.broadcast_arrays(
-        CELL_PX * rows[:, None, None] + steps[:, None], CELL_PX * columns[:, None, None] + steps
+        CELL_PX * rows[:, None, None] + around[:, None], CELL_PX * columns[:, None, None] + around
     )
     for plane in range(1 if flat.pattern is not None else len(flat.colours)):
-        xs, ys = _defective(flat, lights, x.ravel(), y.ravel(), plane)
-        index = _index_at(flat, xs, ys, plane)
-        share, *_ = departures(flat, lights, xs, ys, plane)
-        too_much = share * _light_at(lights, index, xs, ys) * _by_index(flat, lights)[index]
-        rows, columns = ys // CELL_PX, xs // CELL_PX
-        kind = rows % kinds[0] * kinds[1] + columns % kinds[1]
+        light, share, noise = _against_the_cells_light(flat, lights, x, y, plane)
+        cell, *within = np.nonzero(_stands_alone(share / noise))
+        own = cell, *(step + 1 for step in within)
+        weight = _by_index(flat, lights)[_index_at(flat, x[own], y[own], plane)]
+        too_much = share[own] * light[own] * weight
+        kind = rows[cell] % kinds[0] * kinds[1] + columns[cell] % kinds[1]
         for number, surface in enumerate(inverse):
             here = kind == number
-            np.add.at(z, (rows[here], columns[here]), too_much[here] * surface.at(xs[here], ys[here]))
+            at = rows[cell[here]], columns[cell[here]]
+            np.add.at(z, at, too_much[here] * surface.at(x[own][here], y[own][here]))
 
 
 def _odd_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
     """Rows and columns of the cells that differ from the mean of their four neighbours by more than noise."""
-    padded = np.pad(z, 1, mode="reflect")
     found = []
 
     def strip(top: int) -> None:
-        part = padded[top : min(top + STRIP_ROWS, len(z)) + 2]
-        around = part[:-2, 1:-1] + part[2:, 1:-1] + part[1:-1, :-2] + part[1:-1, 2:]
-        rows, columns = np.divmod(np.flatnonzero(np.abs(part[1:-1, 1:-1] - around / 4) > ODD_CELL), z.shape[1])
-        found.append((rows + top, columns))
+        rows = np.arange(top, min(top + STRIP_ROWS, len(z)))
+        own = z[rows]
+        # The border mirrors the neighbours.
+        around = z[np.abs(rows - 1)] + z[len(z) - 1 - np.abs(len(z) - 2 - rows)]
+        around[:, 1:] += own[:, :-1]
+        around[:, :-1] += own[:, 1:]
+        around[:, 0] += own[:, 1]
+        around[:, -1] += own[:, -2]
+        own -= around / 4
+        row, column = np.divmod(np.flatnonzero(np.abs(own) > ODD_CELL), z.shape[1])
+        found.append((row + top, column))
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))
     rows, columns = (np.concatenate(part) for part in zip(*found, strict=True))
     return rows, columns
 
 
-def _defective(
+def _against_the_cells_light(
     flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
-) -> tuple[NDArray, NDArray]:
-    """Those of the pixels x, y that stand out with at most one neighbour alike.
+) -> tuple[NDArray, NDArray, NDArray]:
+    """The smooth light, departures from it as a share, and their noise, at pixels in and around cells.
 
-    A shadow even of one pixel's width darkens two neighbours of each of its pixels or more.
+    All of shape (cells, down, across); the smooth light, which differs little over a cell, is that of its middle.
     """
-    around = [(dx, dy) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dx or dy]
-    near = np.stack([departures(flat, lights, x + dx, y + dy, plane)[1] for dx, dy in around])
-    middle = np.median(near, axis=0)
-    own = departures(flat, lights, x, y, plane)[1] - middle
-    second = np.sort((near - middle) * np.sign(own), axis=0)[-2]
-    alone = (np.abs(own) > ODD_SAMPLE) & (second < np.maximum(LIKE_SHARE * np.abs(own), LIKE_LEAST))
-    return x[alone], y[alone]
+    light, noise = np.ones((2, len(x), len(flat.colours)))
+    for number, part in lights.items():
+        light[:, number] = part.surface.at(x.mean(axis=(1, 2)), y.mean(axis=(1, 2)))
+        noise[:, number] = np.sqrt(part.noise.variance(light[:, number])) / light[:, number]
+    index, stored = _sample_at(flat, x, y, plane)
+    cell = np.arange(len(x))[:, None, None]
+    own = light[cell, index]
+    return own, (stored - flat.black[index]) * flat.gain[index] / own - 1, noise[cell, index]
+
+
+def _stands_alone(departures: NDArray) -> NDArray[np.bool_]:
+    """Which pixels of cells stand out with at most one neighbour alike, shape (cells, CELL_PX, CELL_PX).
+
+    A shadow even of one pixel's width darkens two neighbours of each of its pixels or more. The departures, over
+    their noise, are those of the cells and the pixels around them.
+    """
+    windows = np.lib.stride_tricks.sliding_window_view(departures, (3, 3), axis=(1, 2))
+    near = np.delete(windows.reshape(*windows.shape[:3], 9), 4, axis=-1)
+    near.sort(axis=-1)
+    middle = (near[..., 3] + near[..., 4]) / 2
+    own = windows[..., 1, 1] - middle
+    second = np.where(own > 0, near[..., -2] - middle, middle - near[..., 1])
+    return (np.abs(own) > ODD_SAMPLE) & (second < np.maximum(LIKE_SHARE * np.abs(own), LIKE_LEAST))
 
 
 def _by_index(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:
@@ -476,33 +502,30 @@ def _by_index(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:
     return np.array([lights[i].weight if i in lights else 0.0 for i in range(len(flat.colours))])
 
 
-def _light_at(lights: dict[int, IndexLight], index: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-    """The smooth light of each sample's own colour index."""
-    light = np.zeros(len(x))
-    for number, part in lights.items():
-        here = index == number
-        light[here] = part.surface.at(x[here], y[here])
-    return light
-
-
 def _index_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> NDArray[np.int64]:
     """The colour index of the samples at pixels x, y."""
     if flat.pattern is None:
-        return np.full(len(x), plane)
+        return np.full(x.shape, plane)
     return flat.pattern[y % flat.pattern.shape[0], x % flat.pattern.shape[1]].astype(np.int64)
 
 
-def departures(
-    flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
-) -> tuple[NDArray, NDArray, NDArray]:
-    """How far samples lie from the smooth light: as a share of it, over their noise, and that noise as a share."""
+def _sample_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> tuple[NDArray[np.int64], NDArray]:
+    """Colour index and stored number of the samples at pixels x, y, or the nearest in the frame."""
     x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
-    index = _index_at(flat, x, y, plane)
     stored = flat.samples[y, x] if flat.pattern is not None else flat.samples[y, x, plane]
+    return _index_at(flat, x, y, plane), stored
+
+
+def _departures(
+    flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
+) -> tuple[NDArray, NDArray]:
+    """How far samples lie from the smooth light, as a share of it, and the noise of that."""
+    x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
+    index, stored = _sample_at(flat, x, y, plane)
     share, noise = np.zeros(len(x)), np.ones(len(x))
     for number, part in lights.items():
         here = index == number
         light = part.surface.at(x[here], y[here])
         share[here] = flat.light(stored[here], number) / light - 1
         noise[here] = np.sqrt(part.noise.variance(light)) / light
-    return share, share / noise, noise
+    return share, noise

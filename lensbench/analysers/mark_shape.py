@@ -155,8 +155,9 @@ def refit_shapes(picture: GreyPicture, levels: list[Level], shapes: list[Shape])
     numbers = np.maximum(_fitting_level(levels, length / WINDOW_LENGTHS), 0)
     windows = _windows(picture, levels, numbers, x, y)
     theta = np.stack([_parameters(s, picture, cell) for s, cell in zip(shapes, windows.cell_px, strict=True)])
-    _, rest = _design(theta, replace(windows, z=np.zeros_like(windows.z)))
-    return _fit(theta, replace(windows, z=windows.z - rest), picture)
+    # The levels are without these shapes: what they leave over of nothing is put back.
+    own = _design(theta, replace(windows, z=np.zeros_like(windows.z)))[:, -1]
+    return _fit(theta, replace(windows, z=windows.z - own), picture)
 
 
 def _parameters(shape: Shape, picture: GreyPicture, cell: float) -> NDArray[np.float64]:
@@ -245,36 +246,47 @@ def _pixels(picture: GreyPicture, x: NDArray, y: NDArray) -> _Windows:
 def _fit(theta: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape | None]:
     """Levenberg-Marquardt on all windows at once, from parameters theta of shape (n, PARAMETERS)."""
     theta, radius = theta.copy(), 2 / (theta[:, 4] + theta[:, 6])
-    design, rest = _design(theta, windows)
+    products = _products(theta, windows)
     damping = np.full(len(theta), 1e-2)
-    busy = np.arange(len(theta))
+    busy, own = np.arange(len(theta)), windows
     for _ in range(STEPS):
-        own = windows.chosen(busy)
-        trial = _bounded(theta[busy] + _step(design[busy], rest[busy], own.good, damping[busy]), radius[busy])
-        trial_design, trial_rest = _design(trial, own)
-        error = (own.good * rest[busy] ** 2).sum(axis=1)
-        gain = error - (own.good * trial_rest**2).sum(axis=1)
+        trial = _bounded(theta[busy] + _step(products[busy], damping[busy]), radius[busy])
+        trial_products = _products(trial, own)
+        error = products[busy, -1, -1]
+        gain = error - trial_products[:, -1, -1]
         better = gain > 0
-        theta[busy[better]] = trial[better]
-        design[busy[better]], rest[busy[better]] = trial_design[better], trial_rest[better]
+        theta[busy[better]], products[busy[better]] = trial[better], trial_products[better]
         damping[busy] *= np.where(better, 0.25, 6)
-        busy = busy[(np.abs(gain) > SETTLED + SETTLED_SHARE * error) & (damping[busy] <= 1e6)]
-        if not len(busy):
+        unsettled = (np.abs(gain) > SETTLED + SETTLED_SHARE * error) & (damping[busy] <= 1e6)
+        if not unsettled.any():
             break
-    return _described(theta, design, rest, windows, picture)
+        if not unsettled.all():
+            busy, own = busy[unsettled], own.chosen(unsettled)
+    return _described(theta, products, windows, picture)
 
 
-def _step(design: NDArray, rest: NDArray, good: NDArray, damping: NDArray) -> NDArray[np.float64]:
+def _step(products: NDArray, damping: NDArray) -> NDArray[np.float64]:
     """What to change the parameters by, shape (n, PARAMETERS)."""
-    weighed = design * good[:, None]
-    normal, right = weighed @ design.transpose(0, 2, 1), weighed @ rest[..., None]
+    normal, right = products[:, :-1, :-1], products[:, :-1, -1:]
     diagonal = np.einsum("nii->ni", normal)
     more = damping[:, None] * diagonal + 1e-9 * np.maximum(diagonal.max(axis=1, keepdims=True), 1)
     return np.linalg.solve(normal + np.eye(PARAMETERS) * more[:, None], right)[..., 0]
 
 
-def _design(theta: NDArray, windows: _Windows) -> tuple[NDArray, NDArray]:
-    """Slopes of the model by each parameter, shape (n, parameters, cells), and what the model leaves over."""
+def _products(theta: NDArray, windows: _Windows) -> NDArray[np.float64]:
+    """Products of the columns of `_design` with each other, weighed and summed over each window."""
+    design = _design(theta, windows)
+    return (design * windows.good[:, None]) @ design.transpose(0, 2, 1)
+
+
+def _best_height(theta: NDArray, windows: _Windows) -> NDArray:
+    """Height and ground that fit best with the other parameters as they are and these 0, shape (n, 2)."""
+    products = _products(theta, windows)
+    return np.linalg.solve(products[:, :2, :2] + 1e-9 * np.eye(2), products[:, :2, -1:])[..., 0]
+
+
+def _design(theta: NDArray, windows: _Windows) -> NDArray[np.float64]:
+    """Slopes of the model by each parameter, and at last what it leaves over, shape (n, PARAMETERS + 1, cells)."""
     height, ground, x, y, a, b, c, log_steep = (column[:, None] for column in theta.T)
     du, dv = windows.u - x, windows.v - y
     p, q = a * du, b * du + c * dv
@@ -284,27 +296,20 @@ def _design(theta: NDArray, windows: _Windows) -> tuple[NDArray, NDArray]:
     power = np.exp(np.minimum(steep * log_radius, 4.0))
     profile = np.exp(-np.log(2) * power)
     # height · d(profile)/d(log ρ), over ρ² where a derivative by p or q follows.
-    by_log = -height * np.log(2) * steep * power * profile
-    by_p, by_q = by_log * p / square, by_log * q / square
-    design = np.empty((len(theta), PARAMETERS, windows.z.shape[1]))
+    by_log = (-height * np.log(2) * steep) * power * profile
+    by_square = by_log / square
+    by_p, by_q = by_square * p, by_square * q
+    design = np.empty((len(theta), PARAMETERS + 1, windows.z.shape[1]))
     design[:, 0] = profile
     design[:, 1] = 1
-    design[:, 2] = -(by_p * a + by_q * b)
-    design[:, 3] = -by_q * c
+    design[:, 2] = -a * by_p - b * by_q
+    design[:, 3] = -c * by_q
     design[:, 4] = by_p * du
     design[:, 5] = by_q * du
     design[:, 6] = by_q * dv
     design[:, 7] = by_log * log_radius
-    return design, windows.z - ground - height * profile
-
-
-def _best_height(theta: NDArray, windows: _Windows) -> NDArray:
-    """Height and ground that fit best with the other parameters as they are, shape (n, 2)."""
-    design, _ = _design(theta, windows)
-    two = design[:, :2]
-    weighed = two * windows.good[:, None]
-    normal = weighed @ two.transpose(0, 2, 1) + 1e-9 * np.eye(2)
-    return np.linalg.solve(normal, weighed @ windows.z[..., None])[..., 0]
+    design[:, 8] = windows.z - ground - height * profile
+    return design
 
 
 def _bounded(theta: NDArray, radius: NDArray) -> NDArray:
@@ -322,22 +327,16 @@ def _bounded(theta: NDArray, radius: NDArray) -> NDArray:
 # -- what it means --------------------------------------------------------------------------------------------
 
 
-def _described(
-    theta: NDArray, design: NDArray, rest: NDArray, windows: _Windows, picture: GreyPicture
-) -> list[Shape | None]:
+def _described(theta: NDArray, products: NDArray, windows: _Windows, picture: GreyPicture) -> list[Shape | None]:
+    """The shapes; None where little of one, or none, lies in the window."""
     counted = (windows.good > 0).sum(axis=1)
     inside = np.abs(theta[:, 2:4]).max(axis=1) <= 0.6 * REACH_CELLS
     inside &= 1 / theta[:, [4, 6]].min(axis=1) <= 0.9 * REACH_CELLS
     held = np.flatnonzero(inside & (counted >= 4 * PARAMETERS))
     shapes: list[Shape | None] = [None] * len(theta)
-    if not len(held):
-        return shapes
-    theta, design, rest, windows = theta[held], design[held], rest[held], windows.chosen(held)
-    cell, counted = windows.cell_px, counted[held]
-    weighed = design * windows.good[:, None]
-    left = (windows.good * rest**2).sum(axis=1)
+    theta, windows, counted = theta[held], windows.chosen(held), counted[held]
+    normal, left, cell = products[held, :-1, :-1], products[held, -1, -1], windows.cell_px
     spread = np.maximum(left / np.maximum(counted - PARAMETERS, 1), 1.0)
-    normal = weighed @ design.transpose(0, 2, 1)
     covariance = np.linalg.pinv(normal, hermitian=True) * spread[:, None, None]
     x, y = windows.x + cell * theta[:, 2], windows.y + cell * theta[:, 3]
     extents, half_extents = _extents(theta[:, 4:7], covariance[:, 4:7, 4:7])
