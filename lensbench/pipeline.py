@@ -16,7 +16,7 @@ from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdic
 from lensbench.frame import pixel_pitch_um, sensor_misfit
 from lensbench.loaders.session import Session, ShotEntry
 from lensbench.loaders.session_keys import SHOWS
-from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_flats, read_target
+from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_dark, read_flats, read_target
 from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import read_layout
 from lensbench.verdicts.aperture import judge_aperture
@@ -124,6 +124,7 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
         (entry.file, (read_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
     ]
     work += [(entry.file, (read_blade, session.folder, entry)) for entry in by_kind["blade"]]
+    work += [(entry.file, (read_dark, session.folder, entry)) for entry in by_kind["dark"]]
     groups: dict[Taken, list[ShotEntry]] = {}
     for entry in by_kind["flat"]:
         groups.setdefault(Taken.of(entry), []).append(entry)

@@ -23,7 +23,7 @@ from lensbench.analysers.panel_light import PanelGiven
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
-from lensbench.loaders.guessing import why_no_even_light
+from lensbench.loaders.guessing import guess_shows, why_no_darkness, why_no_even_light
 from lensbench.loaders.session import ShotEntry
 from lensbench.loaders.shot_file import load_shot
 from lensbench.shot import Shot
@@ -149,7 +149,10 @@ def read_target(
     found = find_tiles(shot, layout)
     notices += [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
     if len(found.column) == 0:
-        return None, [*notices, left_out(entry.file, f"{entry.file}: shows no tile of the target.")]
+        return None, [
+            *notices,
+            left_out(entry.file, f"{entry.file}: shows no tile of the target{_looks(shot, entry)}."),
+        ]
     places = tile_edges(found)
     responses = measure_edges(shot, places, threads=threads)
     notices += exposure_notices(shot, entry.file, responses)
@@ -161,8 +164,7 @@ def read_target(
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
     signs = look_for_signs(shot, places, responses)
     notices += sign_notices(signs, entry.file)
-    fitting = [dark for _, dark in _loaded(folder, darks)[0] if _alike(dark, shot)]
-    dark_tiles = read_dark_tiles(shot, found, responses[shot.reference], fitting)
+    dark_tiles = read_dark_tiles(shot, found, responses[shot.reference], _darks_like(shot, folder, darks))
     return TargetReading(entry, _facts(shot), responses, shot.reference, found, signs, dark_tiles), notices
 
 
@@ -176,7 +178,8 @@ def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReadi
     if not len(responses[shot.reference]):
         reasons = Counter(line.why for line in refused).most_common(1)
         why = f" ({reasons[0][0]})" if reasons else ""
-        return None, [*notices, left_out(entry.file, f"{entry.file}: shows no clean straight edge{why}.")]
+        text = f"{entry.file}: shows no clean straight edge{why}{_looks(shot, entry)}."
+        return None, [*notices, left_out(entry.file, text)]
     return BladeReading(entry, _facts(shot), responses, shot.reference), notices
 
 
@@ -212,12 +215,11 @@ def read_flats(
     if not shots:
         return None, notices
     kept = [shot for _, shot in shots]
-    fitting = [shot for _, shot in _loaded(folder, darks)[0] if _alike(shot, kept[0])]
     light = dust = None
     given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry, _ in shots]
     pitch = pixel_pitch_um(kept[0].size, sensor_mm)
     try:
-        light = gather_light(kept, fitting, given, pitch)
+        light = gather_light(kept, _darks_like(kept[0], folder, darks), given, pitch)
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:
@@ -227,6 +229,23 @@ def read_flats(
     if light is None and dust is None:
         return None, notices
     return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), light, dust), notices
+
+
+def read_dark(folder: Path, entry: ShotEntry, threads: int) -> tuple[None, list[Notice]]:
+    """Say what keeps a dark frame from being used; those that can be are loaded beside what they are taken off."""
+    loaded, notices = _loaded(folder, [entry])
+    for _, shot in loaded:
+        why = why_no_darkness(shot)
+        if why is not None:
+            advice = "Put the cap on, or mend shows = … in session.toml."
+            notices.append(left_out(entry.file, f"{entry.file}: {why} {advice}"))
+    return None, notices
+
+
+def _darks_like(shot: Shot, folder: Path, darks: Sequence[ShotEntry]) -> list[Shot]:
+    """The dark frames that are dark, and were exposed as a shot was."""
+    loaded = (dark for _, dark in _loaded(folder, darks)[0])
+    return [dark for dark in loaded if _alike(dark, shot) and why_no_darkness(dark) is None]
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:
@@ -240,6 +259,17 @@ def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[Shot
         if why
     ]
     return fit, notices
+
+
+def _looks(shot: Shot, entry: ShotEntry) -> str:
+    """What a shot that doesn't show what it should looks like instead, as the end of a sentence; maybe nothing."""
+    guess = guess_shows(shot)
+    if guess in (None, entry.shows):
+        return ""
+    return f'; it looks like {_LOOKS[guess]}, so mend shows = "{guess}" in session.toml'
+
+
+_LOOKS = {"target": "the set-square target", "flat": "an even light", "dark": "a shot with the cap on"}
 
 
 def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:

@@ -37,5 +37,6 @@ def session(
     else:
         print(f"{started.path} lists every shot already.")
     say(*started.unreadable)
-    say(*(f"{name}: is listed, but no longer in {directory}." for name in started.missing))
-    print(f"Now look through {started.path}, then run: lensbench measure {directory}")
+    say(*started.mistakes)
+    what = "mend that in" if started.mistakes else "look through"
+    print(f"Now {what} {started.path}, then run: lensbench measure {directory}")

@@ -91,6 +91,14 @@ def why_no_even_light(shot: Shot) -> str | None:
     return None
 
 
+def why_no_darkness(shot: Shot) -> str | None:
+    """Say why a shot that should have been taken with the cap on was not; None where it may well have been."""
+    light = float(np.median(overview(shot)))
+    if light > LEAST_LIGHT:
+        return f"is no dark frame: half of it has more than {100 * light:.0f} % of the full scale of light."
+    return None
+
+
 def overview(shot: Shot) -> NDArray[np.float32]:
     """A small picture of the reference channel's light, 1 at full scale, without noise and single pixels."""
     part = next(shot.sublattices(shot.reference))

@@ -84,14 +84,9 @@ def load_session(folder: str | Path) -> Session:
         Naming each mistake with its line, its key and what would be right.
     """
     folder = Path(folder)
-    path = session_file(folder)
-    data, text = read_toml(path)
-    mistakes: list[Mistake] = []
-    tables = _tables(data, mistakes)
-    shots = _shots(data, folder, mistakes)
-    _check_layout(data, tables["target"], shots, folder, mistakes)
+    tables, shots, mistakes = _checked(folder, session_file(folder))
     if mistakes:
-        raise BenchError(_as_message(path, text, mistakes))
+        raise BenchError("\n".join(mistakes))
     return Session(
         folder=folder,
         build=Build(**{"name": folder.resolve().name, **tables["build"]}),
@@ -100,6 +95,17 @@ def load_session(folder: str | Path) -> Session:
         target=TargetEntry(**tables["target"]),
         shots=[ShotEntry(**shot) for shot in shots],
     )
+
+
+def session_mistakes(folder: str | Path) -> list[str]:
+    """What in a folder's session file has to be mended before it can be measured, a sentence each; maybe none.
+
+    Raises
+    ------
+    BenchError
+        Where the file isn't there, or no TOML.
+    """
+    return _checked(Path(folder), session_file(Path(folder)))[-1]
 
 
 def session_file(folder: Path) -> Path:
@@ -137,6 +143,16 @@ def check_folder(folder: Path) -> None:
         raise BenchError(f"{folder}: can't be read ({error.strerror}). Look at its permissions.") from None
     if empty:
         raise BenchError(f"{folder}: is empty. Copy the shots into it, then run: lensbench session {folder}")
+
+
+def _checked(folder: Path, path: Path) -> tuple[dict[str, dict[str, Any]], list[dict[str, Any]], list[str]]:
+    """The right values of the tables and of the shots, and what is wrong."""
+    data, text = read_toml(path)
+    mistakes: list[Mistake] = []
+    tables = _tables(data, mistakes)
+    shots = _shots(data, folder, mistakes)
+    _check_layout(data, tables["target"], shots, folder, mistakes)
+    return tables, shots, _in_words(path, text, mistakes)
 
 
 def _nearest_folder(folder: Path) -> str:
@@ -237,7 +253,7 @@ def _check_layout(
         mistakes.append(Mistake(key, text + "that came with your printed target into it."))
 
 
-def _as_message(path: Path, text: str, mistakes: list[Mistake]) -> str:
-    """One line a mistake, in the file's order."""
+def _in_words(path: Path, text: str, mistakes: list[Mistake]) -> list[str]:
+    """A sentence a mistake, in the file's order."""
     placed = sorted(((line_of(text, m.key) if m.key else None) or 0, m.text) for m in mistakes)
-    return "\n".join(f"{path}, line {line}: {said}" if line else f"{path}: {said}" for line, said in placed)
+    return [f"{path}, line {line}: {said}" if line else f"{path}: {said}" for line, said in placed]

@@ -14,7 +14,7 @@ from lensbench.errors import BenchError
 from lensbench.files import written_whole
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
-from lensbench.loaders.session import SESSION_FILE, check_folder
+from lensbench.loaders.session import SESSION_FILE, check_folder, session_mistakes
 from lensbench.loaders.shot_file import RAW_ENDINGS, load_shot
 from lensbench.loaders.toml_lines import read_toml
 
@@ -65,7 +65,8 @@ class Started(msgspec.Struct, frozen=True):
     """What was done to a session file.
 
     `known` counts the shots that were listed before; `missing` are listed but no longer there; `unreadable` are
-    files that look like shots but can't be loaded, each with the reason.
+    files that look like shots but can't be loaded, each with the reason. `mistakes` are sentences on what has to
+    be mended in the file, or filled in, before it can be measured.
     """
 
     path: str
@@ -74,6 +75,7 @@ class Started(msgspec.Struct, frozen=True):
     known: int
     missing: list[str]
     unreadable: list[str]
+    mistakes: list[str]
 
 
 def start_session(folder: str | Path, progress: Callable[[int, int, str], None] | None = None) -> Started:
@@ -120,7 +122,7 @@ def start_session(folder: str | Path, progress: Callable[[int, int, str], None] 
     if added:
         _write(path, text.rstrip() + "\n\n" + "\n".join(entries))
     missing = [name for name in listed if not (folder / name).is_file()]
-    return Started(str(path), new, added, len(listed), missing, unreadable)
+    return Started(str(path), new, added, len(listed), missing, unreadable, session_mistakes(folder))
 
 
 def shot_files(folder: Path) -> list[str]:

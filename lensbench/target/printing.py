@@ -28,8 +28,8 @@ PAPERS_MM = {
     "legal": (355.6, 215.9),
     "tabloid": (431.8, 279.4),
 }
-"""Papers by name, width and height as they lie for a frame wider than tall: ISO 216, and North America's, in inches
-8.5 × 11, 8.5 × 14 and 11 × 17."""
+"""Papers by name, width and height as they lie for a frame wider than tall: those of ISO 216, and North America's
+8.5 × 11, 8.5 × 14 and 11 × 17 inches."""
 
 FILM = "film"
 """The sheet that is cut as small as the target allows."""

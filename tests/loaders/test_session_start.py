@@ -69,12 +69,28 @@ def test_an_update_keeps_every_word_that_stands(ends, folder):
     started = start_session(folder)
     assert not started.new
     assert [shot.file for shot in started.added] == ["d.dng", "f_056.dng"]
-    assert started.known == 1
+    assert (started.known, started.mistakes) == (1, [])
     text = (folder / "session.toml").read_bytes().decode()
     assert text.replace("\r\n", "\n").startswith(old)
     assert ("\r" in text) == (ends == "\r\n")
     assert text.count("\r\n") in (0, text.count("\n"))
     assert [shot.shows for shot in load_session(folder).shots] == ["blade", "dark", "flat"]
+
+
+def test_what_is_wrong_in_the_file_is_told_with_its_line(folder):
+    start_session(folder)
+    path = folder / "session.toml"
+    text = path.read_text().replace('# f_number = 5.6    # or aperture = "third click"', "f_number = 0", 1)
+    path.write_text(text)
+    line = text[: text.index("f_number = 0")].count("\n") + 1
+    assert start_session(folder).mistakes == [
+        f"{path}, line {line}: f_number = 0 won't do. It must be the f-number marked on the lens, such as 5.6."
+    ]
+    # What is wrong does not keep new shots from being listed.
+    (folder / "d.dng").rename(folder / "e.dng")
+    again = start_session(folder)
+    assert [shot.file for shot in again.added] == ["e.dng"]
+    assert any("there is no file d.dng" in said for said in again.mistakes) and len(again.mistakes) == 2
 
 
 def test_a_second_run_changes_nothing(folder):
