@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.fibre_path import least_distance
-from lensbench.analysers.grey import CELL_PX, GreyPicture
+from lensbench.analysers.grey import GreyPicture
+from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.mark_fading import fade, faded_at
 from lensbench.analysers.mark_grids import Box, Level
 from lensbench.findings import Figure

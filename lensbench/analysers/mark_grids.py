@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import CELL_PX
+from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.strips import STRIP_ROWS, each_strip, rows_between
+from lensbench.analysers.surface import median_around
 
 COARSEST_CELLS = 10
 """The coarsest grid has at least this many cells along the frame's shorter side."""
@@ -158,7 +159,7 @@ class Grids:
         """Renew the grounded fine grids within a box."""
         coarse = self._coarse
         rows, columns = box.grown(GROUND_CELL_PX).cells(coarse.cell_px, coarse.z.shape)
-        self._ground[rows, columns] = _median_of_neighbours(coarse.z, GROUND_REACH, rows, columns)
+        self._ground[rows, columns] = median_around(coarse.z, GROUND_REACH, rows, columns)
         for level, grounded in zip(self.levels, self._grounded, strict=True):
             if grounded is level:
                 break
@@ -202,13 +203,6 @@ def _without_ground(
         np.subtract(z[rows], rows_between(down, across, rows), out=out[rows])
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))
-
-
-def _median_of_neighbours(z: NDArray, reach: int, rows: slice, columns: slice) -> NDArray[np.float32]:
-    """Medians over the neighbourhoods of some cells."""
-    padded = np.pad(z, reach, mode="symmetric")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))[rows, columns]
-    return np.median(windows.reshape(*windows.shape[:2], -1), axis=-1).astype(np.float32)
 
 
 def _between(fine: slice, coarse: int, ratio: int) -> NDArray[np.float32]:

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.fibre_path import Trail, follow, least_distance, likely
 from lensbench.analysers.fibre_shape import Fibre, joined_paths, measure_fibre
-from lensbench.analysers.grey import CELL_PX, GreyPicture, settle
+from lensbench.analysers.grey import GreyPicture, settle
+from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.mark_filters import Peaks, find_peaks
 from lensbench.analysers.mark_grids import Box, Grids, Level, apart, in_any, joined
 from lensbench.analysers.mark_judging import (

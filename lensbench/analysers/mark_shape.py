@@ -7,7 +7,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.grey import CELL_PX, GreyPicture
+from lensbench.analysers.grey import GreyPicture
+from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.mark_fading import fade, faded_at
 from lensbench.analysers.mark_filters import Peaks
 from lensbench.analysers.mark_grids import Box, Level

@@ -155,6 +155,13 @@ def local_median(values: NDArray, reach: int = 3) -> NDArray:
     return np.median(windows.reshape(*values.shape, -1), axis=-1)
 
 
+def median_around(values: NDArray, reach: int, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray:
+    """The median of the neighbourhood, `reach` to every side, of some values on a grid; its rim mirrors them."""
+    padded = np.pad(values, reach, mode="symmetric")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))[rows, columns]
+    return np.median(windows.reshape(*windows.shape[:2], -1), axis=-1)
+
+
 def nodes(size: tuple[int, int], splines: tuple[int, int]) -> tuple[NDArray, NDArray]:
     """Places x and y, up to the frame's borders, on which a smooth function fixes a surface of so many splines."""
     return np.linspace(0, size[0] - 1, 3 * splines[1]), np.linspace(0, size[1] - 1, 3 * splines[0])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from lensbench.shot import Shot
 
@@ -119,7 +118,7 @@ def _is_even(small: NDArray) -> bool:
 
 def _steps(small: NDArray) -> list[NDArray]:
     """By what part each cell differs from the next one to the right, and from the next one below."""
-    smooth = np.log(np.maximum(ndimage.median_filter(small, 3, mode="nearest"), 1e-6))
+    smooth = np.log(np.maximum(np.median(_around(small, 1), axis=-1), 1e-6))
     return [np.abs(first - second) for first, second in _neighbours(smooth)]
 
 
@@ -130,9 +129,8 @@ def _neighbours(cells: NDArray) -> list[tuple[NDArray, NDArray]]:
 
 def _has_tiles(small: NDArray) -> bool:
     """Whether the picture is white with many separate black triangles, most of them of like size."""
-    around = ndimage.percentile_filter(small[::4, ::4], 85, size=15)
-    white = ndimage.zoom(around, np.array(small.shape) / around.shape, order=1)
-    black = small < 0.5 * white
+    around = np.percentile(_around(small[::4, ::4], 7), 85, axis=-1)
+    black = small < 0.5 * _stretched(_stretched(around, small.shape[1]).T, small.shape[0]).T
     if not 0.04 < black.mean() < 0.35:
         return False
     area, spread = _patches(black)
@@ -143,8 +141,23 @@ def _has_tiles(small: NDArray) -> bool:
     return bool(tiles.sum() >= LEAST_TILES and area[tiles].sum() > 0.5 * black.sum())
 
 
+def _around(cells: NDArray, reach: int) -> NDArray:
+    """Each cell with its neighbours, `reach` to every side, along a last axis; at the rim the nearest stand in."""
+    windows = np.lib.stride_tricks.sliding_window_view(np.pad(cells, reach, mode="edge"), (2 * reach + 1,) * 2)
+    return windows.reshape(*cells.shape, -1)
+
+
+def _stretched(lines: NDArray, length: int) -> NDArray:
+    """Lines of another length, from end to end, with straight lines between."""
+    places = np.linspace(0, lines.shape[1] - 1, length)
+    return np.stack([np.interp(places, np.arange(lines.shape[1]), line) for line in lines])
+
+
 def _patches(black: NDArray[np.bool_]) -> tuple[NDArray, NDArray]:
     """Area of each connected patch in cells, and its second moment about its middle over the area squared."""
+    # SciPy takes long to load; most pictures are known without.
+    from scipy import ndimage
+
     labels, _ = ndimage.label(black)
     y, x = np.nonzero(black)
     patch = labels[y, x] - 1

@@ -7,6 +7,9 @@ from pathlib import Path
 
 from lensbench.errors import BenchError
 
+JPEG, PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
+"""How the files begin."""
+
 SMALLEST = 32
 """Frames with fewer pixels on a side hold no picture that could be measured."""
 

@@ -15,13 +15,10 @@ from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
 from lensbench.loaders.encoding import known_encoding
-from lensbench.loaders.opening import check_size, read_head
+from lensbench.loaders.opening import PNG, check_size, read_head
 from lensbench.loaders.planes import TOUCHED_UP, picture_shot
 from lensbench.loaders.recorded import exposure_of_tiff
 from lensbench.shot import Exposure, Shot
-
-JPEG, PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
-"""How the files begin."""
 
 
 def load_rendered(path: str | Path, encoding: str | None = None) -> Shot:

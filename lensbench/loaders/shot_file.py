@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from lensbench.errors import BenchError
-from lensbench.loaders.opening import read_head
+from lensbench.loaders.opening import JPEG, PNG, read_head
 from lensbench.loaders.raw import load_raw
 from lensbench.loaders.recorded import NOTHING, read_recorded
-from lensbench.loaders.rendered import JPEG, PNG, load_rendered
-from lensbench.loaders.tiff import load_tiff
 from lensbench.shot import Shot
 
 RAW_ENDINGS = frozenset(
@@ -51,9 +49,14 @@ def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
     """
     path = Path(path)
     head = read_head(path)
+    # The decoders of developed pictures take longer to load than a raw file; most shots need none.
     if head.startswith((JPEG, PNG)):
+        from lensbench.loaders.rendered import load_rendered
+
         return load_rendered(path, encoding)
     if head.startswith(_TIFF) and not _holds_raw(path, head):
+        from lensbench.loaders.tiff import load_tiff
+
         return load_tiff(path, encoding)
     for start, kind in _NO_PICTURE.items():
         if head.startswith(start):
