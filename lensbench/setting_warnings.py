@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from statistics import median
 
 from lensbench.findings import Camera, Limits, Notice, Setting
+from lensbench.numbers import brief
 from lensbench.verdicts.focus_error import FocusError, judge_focus_error
 from lensbench.verdicts.sheet_depth import BLUR_PX, SheetDepth, judge_sheet_depth
 
@@ -147,7 +148,7 @@ def _print_limited(limits: Limits, channel: str) -> str:
     )
     blur = limits.print_blur
     if blur.told_by == "raggedness":
-        why = f"the printed edges are ragged by {blur.sigma_px.value:.2f} px on the sensor"
+        why = f"the printed edges are ragged by {brief(blur.sigma_px)} px on the sensor"
     else:
         why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
     count = len(limits.print_limited)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Report, Setting
+from lensbench.numbers import bare, brief, limit, magnitude, spread, with_interval
 from lensbench.reporter import focus_words
 from lensbench.reporter.fringing_words import farthest_colour, way
 from lensbench.reporter.limits_words import mind_in_words, reached_in_short
-from lensbench.reporter.numbers import bare, brief, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 from lensbench.wording import listed
@@ -116,11 +116,11 @@ def _how_sharp(report: Report) -> Answer:
     zone = min(means, key=lambda zone: means[zone].value)
     shown = "centre" if "centre" in means else max(means, key=lambda zone: means[zone].value)
     most = means[shown]
-    share = round(100 * means[zone].value / most.value)
+    share = means[zone].scaled(100 / most.value, "%")
     return Answer(
         question,
         f"{brief(most, 3)} {most.unit}",
-        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {share} %"
+        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {brief(share)} %"
         f" of that ({with_interval(means[zone])}). {reached_in_short(best, shown)} {mind_in_words(best)}".strip(),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lensbench.comparing_truth import Bar, Beside
-from lensbench.reporter.numbers import last_place, number, with_interval
+from lensbench.numbers import last_place, number, with_interval
 
 
 def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:

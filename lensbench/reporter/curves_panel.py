@@ -41,6 +41,7 @@ def draw_curves(axes: Axes, report: Report, setting: Setting, letters: float = 8
     unit = sharpness_unit(report)
     per_unit = per_cycle(report)
     _draw_scales(axes, _FINEST * per_unit, unit, letters)
+    hand.name_scale(axes, "contrast", letters)
     shown = _curves(setting)
     for zone in shown:
         fineness = np.array(zone.curve.frequency) * per_unit

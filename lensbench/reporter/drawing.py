@@ -76,6 +76,14 @@ def write_at(drawing: Drawing, left: float, top: float, text: str, **style) -> N
     drawing.text(left / width, 1 - top / height, text, **{"va": "baseline", **style})
 
 
+def name_scale(axes: Axes, text: str, letters: float) -> None:
+    """Say what the upright scale counts, at the bottom left, where falling and rising curves leave room."""
+    axes.annotate(
+        text, (0, 0), (3, 3), xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom",
+        fontsize=letters * 0.9, color=MUTED, path_effects=halo(), zorder=5,
+    )  # fmt: skip
+
+
 def save_png(drawing: Drawing, path: Path, dots_per_inch: int) -> None:
     """Save a drawing as PNG."""
     drawing.savefig(path, format="png", dpi=dots_per_inch, metadata={"Software": None})

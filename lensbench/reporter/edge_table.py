@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
-from lensbench.reporter.numbers import NOT_MEASURED, number, with_interval
+from lensbench.numbers import NOT_MEASURED, number, with_interval
 
 WORDS = 4
 """How many of the first columns are words."""

@@ -12,8 +12,8 @@ from lensbench import frame
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.errors import BenchError
 from lensbench.files import written_whole
+from lensbench.numbers import bare, with_interval
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.numbers import bare, with_interval
 from lensbench.shot import Shot
 from lensbench.target.reduced import block_means, block_side
 

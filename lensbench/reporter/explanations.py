@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lensbench.findings import Alignment, Distortion, Figure, Geometry
-from lensbench.reporter.numbers import bare, magnitude, with_interval
+from lensbench.numbers import bare, magnitude, with_interval
 
 _SHAPES = {
     "barrel": "Straight lines bow outward (barrel)",

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.findings import Focus, Report, Setting, ThroughFocus
+from lensbench.numbers import number
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.numbers import number
-from lensbench.reporter.sharpness_panel import per_cycle
+from lensbench.reporter.sharpness_panel import per_cycle, sharpness_unit
 from lensbench.shot import reference_channel
 
 VIEWS = {"from above": ("left", "right"), "from the side": ("top", "bottom")}
@@ -66,6 +66,7 @@ def draw_through(axes: Axes, report: Report, setting: Setting, letters: float = 
     places = [place for line in lines for place in line.place_mm]
     ceiling = hand.nice_ceiling(max(max(line.mtf50) for line in lines) * per_unit)
     _scales(axes, (min(places), max(places)), ceiling, letters)
+    hand.name_scale(axes, f"MTF50, {sharpness_unit(report)}", letters)
     depth = focus.depth_mm.value
     axes.add_patch(Rectangle((-depth, 0), 2 * depth, ceiling, facecolor=hand.UNMEASURED, zorder=0))
     for line in reversed(lines):

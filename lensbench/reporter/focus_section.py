@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import msgspec
 
 from lensbench.findings import Figure, Focus, Repeated, Repeats, Report, Setting, Sharpness, ZoneSharpness
+from lensbench.numbers import limit, spread, with_interval
 from lensbench.reporter import sentences
 from lensbench.reporter.focus_panel import VIEWS, draw_side, draw_through
 from lensbench.reporter.focus_words import (
@@ -18,7 +19,6 @@ from lensbench.reporter.focus_words import (
     repeats_name,
     shown_zones,
 )
-from lensbench.reporter.numbers import limit, spread, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 from lensbench.reporter.panels import Panel, panels
 from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_unit

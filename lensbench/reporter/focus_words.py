@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from lensbench.findings import Figure, Focus, FocusZone, Repeated, Repeats, Report, Setting
-from lensbench.reporter.numbers import bare, limit, magnitude, spread, with_interval
+from lensbench.numbers import bare, limit, magnitude, spread, with_interval
 from lensbench.reporter.sentences import in_the
 from lensbench.shot import reference_channel
 

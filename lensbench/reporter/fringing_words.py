@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from lensbench.findings import Figure, Fringing, Report, Setting, WorstFringing, ZoneFringing
+from lensbench.numbers import brief, with_interval
 from lensbench.reporter import sentences
-from lensbench.reporter.numbers import brief, with_interval
 from lensbench.reporter.sentences import in_the
 
 _MOSTLY = 0.7

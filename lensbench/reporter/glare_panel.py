@@ -8,6 +8,7 @@ from matplotlib.patches import Polygon
 
 from lensbench import frame
 from lensbench.findings import Report, Setting
+from lensbench.numbers import brief
 from lensbench.reporter import drawing as hand
 
 _SIDE = 0.05
@@ -52,6 +53,6 @@ def draw_glare(axes: Axes, report: Report, setting: Setting, letters: float = 7.
     for zone in setting.glare.zones:
         figure = zone.glare_percent or zone.dark_percent
         axes.text(
-            *hand.zone_anchor(zone.zone, size), f"{figure.value:.1f}", fontsize=letters, ha="center", va="center",
+            *hand.zone_anchor(zone.zone, size), brief(figure), fontsize=letters, ha="center", va="center",
             color=hand.INK, path_effects=hand.halo(width=2.4), zorder=8,
         )  # fmt: skip

@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
 
 from lensbench.findings import Figure, Report
+from lensbench.numbers import bare, magnitude, with_interval
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.numbers import bare, magnitude, with_interval
 
 ASPECT = 1.42
 """Width over height of a drawing."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lensbench.findings import Coverage, Falloff, Figure, Report, Setting, UsableLight
+from lensbench.numbers import NOT_MEASURED, number, with_interval
 from lensbench.reporter import sentences
-from lensbench.reporter.numbers import NOT_MEASURED, number, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 
 

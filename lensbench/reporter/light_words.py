@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lensbench.findings import Glare, HardEdge, Report
+from lensbench.numbers import number, with_interval
 from lensbench.reporter import sentences
-from lensbench.reporter.numbers import number, with_interval
 from lensbench.wording import listed
 
 ONE_APERTURE = (

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lensbench.findings import Figure, Report, Setting, ZoneLimits, ZoneSharpness
+from lensbench.numbers import NOT_MEASURED, with_interval
 from lensbench.reporter.limits_words import mean_limits
-from lensbench.reporter.numbers import NOT_MEASURED, with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 from lensbench.reporter.sharpness_panel import per_cycle, sharpness_unit, shown_channel
 from lensbench.verdicts.limits import PRINT_LIMITED

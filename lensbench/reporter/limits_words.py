@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lensbench.findings import Limits, Report, Setting, ZoneLimits
-from lensbench.reporter.numbers import brief, number
+from lensbench.numbers import brief
 from lensbench.reporter.sentences import in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel
 from lensbench.wording import listed
@@ -71,7 +71,7 @@ def _of_setting(report: Report, setting: Setting) -> list[str]:
     if limits.print_blur is not None:
         told = "measured on its edges" if limits.print_blur.told_by == "raggedness" else "by the printer's dots"
         lines.append(
-            f"The print itself blurs by {number(limits.print_blur.sigma_px.value, 2)} px ({told}); that is taken "
+            f"The print itself blurs by {brief(limits.print_blur.sigma_px)} px ({told}); that is taken "
             "out of the lens's own figures below."
         )
     return lines

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from lensbench import frame
 from lensbench.findings import Figure, Geometry, Mark, Report, Setting
-from lensbench.reporter.numbers import NOT_MEASURED, magnitude, with_interval
+from lensbench.numbers import NOT_MEASURED, magnitude, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, shown_channel, zone_figures
 from lensbench.reporter.stopping_panel import depth_at, shows_stopping, stopped_settings
 from lensbench.verdicts.dirt_place import UNTOLD

@@ -33,6 +33,7 @@ def draw_profile(axes: Axes, report: Report, setting: Setting, letters: float = 
     h, stops = (np.array(v) for v in zip(*((step.h, step.stops.value) for step in profile), strict=True))
     lightest, darkest = zip(*((step.lightest, step.darkest) for step in profile), strict=True)
     _draw_scales(axes, darkest_stops(report), letters)
+    hand.name_scale(axes, "stops", letters)
     axes.fill_between(h, lightest, darkest, color=hand.colour_of(0.75), alpha=0.45, linewidth=0, zorder=2)
     axes.plot(h, stops, color=hand.INK, linewidth=1.5, zorder=4)
     law = [(step.h, step.cos4_stops.value) for step in profile if step.cos4_stops]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.sharpness_panel import per_cycle, sharpness_ceiling, shown_channel
+from lensbench.reporter.sharpness_panel import per_cycle, sharpness_ceiling, sharpness_unit, shown_channel
 
 _LOOKS = {"sagittal": ("solid", 0.85), "tangential": ((0, (4, 2)), 0.25)}
 """Line style of each direction, and where on the scale its colour lies."""
@@ -34,6 +34,7 @@ def draw_reach(axes: Axes, report: Report, setting: Setting, letters: float = 8.
     """
     per_unit = per_cycle(report)
     _draw_scales(axes, _ceiling(report, per_unit), letters)
+    hand.name_scale(axes, f"MTF50, {sharpness_unit(report)}", letters)
     for direction, (style, share) in _LOOKS.items():
         h, value = _edges(setting, direction, per_unit)
         colour = hand.colour_of(share)

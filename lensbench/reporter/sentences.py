@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.numbers import bare, brief
+from lensbench.numbers import bare, brief
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 NO_TARGET = "no target shot at this setting could be measured"

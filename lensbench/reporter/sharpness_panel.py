@@ -13,8 +13,8 @@ from matplotlib.patches import Polygon
 
 from lensbench import frame
 from lensbench.findings import Figure, Report, Setting, ZoneSharpness
+from lensbench.numbers import brief
 from lensbench.reporter import drawing as hand
-from lensbench.reporter.numbers import brief
 from lensbench.shot import reference_channel
 
 _LONGEST_LEG = 0.1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lensbench.findings import Report, TurnTest
-from lensbench.reporter.numbers import with_interval
+from lensbench.numbers import with_interval
 from lensbench.reporter.page_tables import Table, zone_rows
 
 

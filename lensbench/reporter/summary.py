@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Report, Setting
+from lensbench.numbers import NOT_MEASURED, spread, with_interval
 from lensbench.reporter.focus_words import centre_repeated
 from lensbench.reporter.fringing_words import farthest_colour
-from lensbench.reporter.numbers import NOT_MEASURED, spread, with_interval
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 
 

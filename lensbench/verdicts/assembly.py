@@ -19,6 +19,7 @@ from lensbench.findings import (
     TurnTest,
 )
 from lensbench.frame import centre_of, half_diagonal
+from lensbench.numbers import brief
 from lensbench.verdicts.lopsided import NOT_CHANCE, SOFTER, Arrow, sharpness_arrow, side_in_words, softer_side
 from lensbench.wording import listed
 
@@ -63,7 +64,7 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
 
 def _softer_in_words(softer: SofterSide) -> str:
     other = " ".join(_ACROSS[word] for word in softer.side.split())
-    percent = f"{softer.percent.value:.0f} %"
+    percent = f"{brief(softer.percent)} %"
     text = f"At {softer.setting} the {softer.side} of the picture is {percent} softer than the {other}"
     if softer.blame == "can't tell":
         return (
@@ -156,9 +157,9 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
     apart = _apart(centres, camera)
     if apart:
         a, b = apart[0]
-        gap, _ = _gap(a, b)
+        gap = brief(Figure.of(*_gap(a, b), unit))
         return (
-            f"The centre of {a.of} lies {gap:.2g} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
+            f"The centre of {a.of} lies {gap} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
             f"{b.of} in the picture: something in the lens sits off its axis."
         )
     mean = np.mean([_vector(centre) for centre in centres], axis=0)

@@ -9,7 +9,7 @@ leading 1).
 import pytest
 
 from lensbench.findings import Figure
-from lensbench.reporter.numbers import bare, last_place, limit, number, spread, with_interval
+from lensbench.numbers import bare, last_place, limit, number, spread, with_interval
 
 
 @pytest.mark.parametrize(
