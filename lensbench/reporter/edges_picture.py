@@ -14,6 +14,7 @@ from lensbench.errors import BenchError
 from lensbench.files import written_whole
 from lensbench.numbers import bare, with_interval
 from lensbench.reporter import drawing as hand
+from lensbench.reporter.edge_table import rise_in_words
 from lensbench.shot import Shot
 from lensbench.target.reduced import block_means, block_side
 
@@ -146,7 +147,7 @@ def _write_table(drawing, left: float, edges: list[FreeEdge], result: FreeEdges)
             str(edge.number),
             edge.direction,
             with_interval(_figure(main, result), unit=False),
-            f"{main.rise_px:.2f}",
+            rise_in_words(main),
             *aside,
         ]
         _write_row(drawing, left, _TOP_IN + 0.45 + row * _ROW_IN, cells)

@@ -35,6 +35,7 @@ def all_tables(report: Report) -> dict[str, list[Table]]:
     """Every table of the page by section; a section without findings has none."""
     return {
         "sharpness": _sharpness(report),
+        "apertures": _apertures(report),
         "colours": [_fringing(s) for s in report.settings if s.fringing and s.fringing.zones],
         "marks": [_marks(report, s) for s in report.settings if s.dust and s.dust.marks],
         "stopping": _stopping(report),
@@ -76,6 +77,25 @@ def _sharpness(report: Report) -> list[Table]:
     caption = f"MTF50 in {unit}, {channel}, with 95 % intervals"
     by_zone = Table(caption, ["zone", *["sagittal", "tangential"] * len(shown)], zone_rows(columns), groups)
     return [by_zone, *(_by_colour(setting, unit) for setting in shown if len(_channels(setting)) > 1)]
+
+
+def _apertures(report: Report) -> list[Table]:
+    """The apertures side by side, where there are several."""
+    rankings = {ranking.part: ranking.ranked for ranking in report.verdict.aperture} if report.verdict else {}
+    columns = [
+        {one.label: one for one in rankings[part]} for part in ("frame", "centre", "corners") if part in rankings
+    ]
+    if not columns or len(columns[0]) < 2:
+        return []
+    rows = []
+    for name, one in columns[0].items():
+        means = [with_interval(column[name].mean, unit=False) for column in columns]
+        rows.append([name, str(len(one.settings)), *means])
+    parts = [{"frame": "whole frame"}.get(part, part) for part in rankings]
+    caption = (
+        f"Apertures by MTF50 in {sharpness_unit(report)}, averaged over the area; of several setups their mean"
+    )
+    return [Table(caption, ["aperture", "setups", *parts], rows)]
 
 
 def _channels(setting: Setting) -> list[str]:
