@@ -17,8 +17,8 @@ class EdgeSharpness(msgspec.Struct):
     `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
     edge went into its zone's figures, `why` is the reason where it did not. `rise_px` is the distance from 10 % to
     90 % across it; it has no interval of its own, and is up to some twice as unsure, relatively, as `mtf50`.
-    `overshoot_percent` is how far the profile passes its plateaus (noise alone makes up to 0.5), `contrast_to_noise`
-    white minus dark over the noise of one white sample.
+    `overshoot_percent` is how far the profile passes its plateaus (noise alone makes up to 0.5),
+    `contrast_to_noise` white minus dark over the noise of one white sample.
     """
 
     column: int

@@ -58,7 +58,7 @@ def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
 
 
 def rise_in_words(colour: EdgeColour) -> str:
-    """The distance from 10 % to 90 %, without an interval of its own: about twice as unsure as MTF50, relatively."""
+    """The distance from 10 % to 90 %, with as many digits as about twice the MTF50's relative interval allows."""
     unsure = _RISE_UNSURE * colour.mtf50.half_width / colour.mtf50.value
     return bare(Figure.of(colour.rise_px, unsure * colour.rise_px, "px"))
 

@@ -1,8 +1,8 @@
 """How far it is across an edge from 10 % to 90 %, and how far sharpening makes it pass its plateaus.
 
 The truth is the integral of the blur's line spread, of a closed form or of a kernel written down here: that of a
-picture sharpened by adding `amount` times what a Gaussian blur of width `radius` takes from it (unsharp mask, common
-practice).
+picture sharpened by adding `amount` times what a Gaussian blur of width `radius` takes from it (unsharp mask,
+common practice).
 """
 
 import numpy as np
