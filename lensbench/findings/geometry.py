@@ -80,7 +80,13 @@ class View(msgspec.Struct):
 
 
 class Geometry(msgspec.Struct):
-    """How big and how wide the lens sees; None where the shots cannot tell, and `notes` say why."""
+    """How big and how wide the lens sees; None where the shots cannot tell, and `notes` say why.
+
+    `target_tilt_deg` is the angle between target and sensor. `target_turn_deg` is how far a small target in the
+    middle looks turned, anticlockwise: what is left of its turn when the tilt is undone by the one turn about the
+    line in the target that lies at one distance. Tilts made one after the other, about the target's upright and
+    then the camera's level axis, leave a turn of half of their product.
+    """
 
     magnification: Figure | None = None
     distortion_percent: Figure | None = None

@@ -115,6 +115,29 @@ def test_mirrored_print_is_read_from_its_back():
     assert fit.used.all()
 
 
+@pytest.mark.parametrize(("upright", "level"), [(8.0, 8.0), (8.0, -5.0), (-6.0, 0.0)])
+def test_the_turn_of_a_target_that_is_tilted_both_ways(upright, level):
+    """Turned about its own upright and then about the camera's level axis, never about the camera's own: and yet a
+    small sheet in the middle looks turned, by the angle of the rotation in its picture's polar decomposition. That
+    is half of the product of the two tilts, to second order (0.56° for 8° and 8°), and that is the turn reported.
+    """
+    a, b = np.radians([upright, level])
+    about_upright = np.array([[np.cos(a), 0, -np.sin(a)], [0, 1, 0], [np.sin(a), 0, np.cos(a)]])
+    about_level = np.array([[1, 0, 0], [0, np.cos(b), -np.sin(b)], [0, np.sin(b), np.cos(b)]])
+    placed = about_level @ about_upright
+
+    class Twice(Camera):
+        def picture(self, sheet_mm):
+            space = sheet_mm @ placed[:, :2].T + np.array([0, 0, self.distance])
+            return space[..., :2] / space[..., 2:] * self.image_mm / self.pitch_mm + np.asarray(self.axis_px)
+
+    # x right, y down: from x towards y is clockwise as seen, and anticlockwise counts.
+    seen = placed[:2, :2]
+    clockwise = np.arctan2(seen[1, 0] - seen[0, 1], seen[0, 0] + seen[1, 1])
+    assert np.degrees(clockwise) == pytest.approx(-np.degrees(a * b / 2), abs=0.01)
+    assert np.degrees(fitted(Twice()).mapping.turn) == pytest.approx(-np.degrees(clockwise), abs=0.004)
+
+
 def test_brown_decentring_is_told_and_taken_up():
     skew = np.array([0.0008, -0.0005])
 
