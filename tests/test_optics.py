@@ -7,6 +7,7 @@ from scipy.optimize import brentq
 from scipy.special import j1
 
 from lensbench import optics
+from tests.outside.diffraction import contrast_of_a_pupil
 
 
 # Goodman, Introduction to Fourier Optics, ch. 6; Smith, Modern Optical Engineering (values from memory).
@@ -112,6 +113,25 @@ def test_defocus_between_the_perfect_lens_and_the_disc():
     # Contrast reverses beyond the disc's first zero, x = 3.8317 (Born & Wolf; memory).
     reversed_at = f[np.argmax(optics.defocused_mtf(f, 0.55, 8, 2000.0) < 0)] * np.pi * 2000 / 8
     assert reversed_at == pytest.approx(3.8317, abs=0.3)
+
+
+# poppy (Perrin et al. 2012) carries the wavefront of a round pupil to a point's picture. Its pupil of 512 squares and
+# its picture of 256 λN leave its own perfect lens 0.0012 above the closed form.
+@pytest.mark.parametrize(("f_number", "nm"), [(2.8, 460), (5.6, 540), (8.0, 550), (16.0, 610), (32.0, 540)])
+def test_the_perfect_lens_is_poppys(f_number, nm):
+    wavelength = nm / 1000
+    f = np.linspace(0.02, 1.05, 24) / (wavelength * f_number)
+    outside = contrast_of_a_pupil(f_number, wavelength, f)
+    assert optics.perfect_mtf(f, wavelength, f_number) == pytest.approx(outside, abs=2e-3)
+
+
+# Out of focus by δ the wavefront is W r², W = δ / (8 N²): in Noll's polynomials W / (2 √3) of Z4.
+@pytest.mark.parametrize(("f_number", "off_um"), [(4.0, 20.0), (8.0, 70.4), (8.0, 250.0)])
+def test_defocus_is_poppys(f_number, off_um):
+    f = np.linspace(0.02, 0.9, 18) / (0.55 * f_number)
+    zernike = {4: off_um / (8 * f_number**2) / (2 * np.sqrt(3))}
+    outside = contrast_of_a_pupil(f_number, 0.55, f, zernike=zernike)
+    assert np.abs(optics.defocused_mtf(f, 0.55, f_number, off_um)) == pytest.approx(outside, abs=2.5e-3)
 
 
 # Smith; Born & Wolf, ch. 9 (memory): a quarter wave leaves the perfect lens sinc²(1/4) = 0.8106 of its peak, the

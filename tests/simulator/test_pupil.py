@@ -1,11 +1,11 @@
 """The pupil's response, against closed forms, handbook values and poppy."""
 
 import numpy as np
-import poppy
 import pytest
 from scipy.special import j1
 
 from lensbench.simulator.lens import Colour, Rim
+from tests.outside.diffraction import contrast_of_a_pupil
 from tests.simulator.benches import PITCH_MM, even_lens, response_of
 
 ACROSS = np.array([1.0, 0.0])
@@ -67,26 +67,9 @@ def test_against_poppy(aberration, zernike):
     response = response_of(lens, 5.6)
     f = np.arange(1, 14) * 0.1
     for way, axis in ((np.array([1.0, 0.0]), 1), (np.array([0.0, 1.0]), 0)):
+        outside = contrast_of_a_pupil(5.6, 0.55, f / (1000 * PITCH_MM), axis, zernike)
         # poppy's own perfect lens lies 0.0012 above the closed form, its pupil being of 512 squares.
-        assert contrast(response, f, way) == pytest.approx(poppy_contrast(zernike, 5.6, f, axis), abs=2.5e-3)
-
-
-def poppy_contrast(zernike, f_number, frequency, axis):
-    """MTF from the picture of a point that poppy reckons: a far field of 512 λN, 4 samples a λN."""
-    wavelength = 0.55e-6
-    terms = np.zeros(max(zernike))
-    for noll, micrometres in zernike.items():
-        terms[noll - 1] = micrometres * 1e-6
-    system = poppy.OpticalSystem(pupil_diameter=1.0, npix=512, oversample=4)
-    system.add_pupil(poppy.CircularAperture(radius=0.5, gray_pixel=True))
-    system.add_pupil(poppy.ZernikeWFE(radius=0.5, coefficients=terms))
-    step = wavelength / 4  # radians, λ/D over 4
-    system.add_detector(pixelscale=np.degrees(step) * 3600, fov_pixels=1024, oversample=1)
-    point = system.calc_psf(wavelength=wavelength)[0].data
-    line = point.sum(axis=1 - axis)
-    # One sample is λN/4 on the sensor.
-    place = (np.arange(1024) - 511.5) * 0.55 * f_number / 4 / (1000 * PITCH_MM)
-    return np.abs(np.exp(-2j * np.pi * frequency[:, None] * place) @ line)
+        assert contrast(response, f, way) == pytest.approx(outside, abs=2.5e-3)
 
 
 def test_closing_the_iris_cuts_the_outer_wavefront():

@@ -13,6 +13,7 @@ from lensbench.verdicts.limits import allowed_mtf50, judge_limits
 from tests import spoiled_shots
 from tests.drawn_blades import mtf50_of
 from tests.known_edges import airy, gaussian, true_mtf50, with_pixel
+from tests.outside.diffraction import contrast_of_a_pupil
 from tests.spoiled_shots import taken
 
 SIZE, PITCH_UM = (6000, 4000), 6.0
@@ -63,6 +64,24 @@ def test_diffraction_and_pixel_are_galsims():
     system = galsim.Convolve(galsim.Airy(lam_over_diam=0.54 * 11 / 6.0), galsim.Pixel(1.0))
     outside = brentq(lambda f: system.kValue(2 * np.pi * f, 0).real - 0.5, 0.01, 0.9)
     assert allowed_mtf50(np.sinc(STEPS), "green", 11.0, 6.0) == pytest.approx(outside, abs=2e-4)
+
+
+# poppy (Perrin et al. 2012), wavefront to picture to contrast, at the sensor's own f-number N (1 + m / P).
+@pytest.mark.parametrize(
+    ("f_number", "magnification", "channel", "nm"),
+    [(8.0, 1.0, "green", 540), (4.0, 0.25, "blue", 460), (11.0, 0.5, "red", 610)],
+)
+def test_what_is_possible_is_poppys(f_number, magnification, channel, nm):
+    f = np.linspace(0.01, 0.6, 119)
+    seen_by_sensor = f_number * (1 + magnification)
+    contrast = contrast_of_a_pupil(seen_by_sensor, nm / 1000, f / PITCH_UM) * np.sinc(f)
+    outside = float(np.interp(-0.5, -contrast, f))
+    setting = setting_of(through_pixels(1.5), f_number, magnification, channel=channel)
+    for zone in judge_limits(setting, SIZE, PITCH_UM).zones:
+        # 0.0012 more contrast than the closed form's, on a curve that falls by 1.2 a cy/px or more.
+        assert zone.allowed_mtf50 == pytest.approx(outside, abs=0.0015)
+        mtf50 = setting.sharpness.zones[0].mtf50.value
+        assert zone.reached_percent.value == pytest.approx(100 * mtf50 / outside, rel=0.006)
 
 
 def test_the_effective_aperture_counts():
