@@ -115,8 +115,8 @@ def test_defocus_between_the_perfect_lens_and_the_disc():
     assert reversed_at == pytest.approx(3.8317, abs=0.3)
 
 
-# poppy (Perrin et al. 2012) carries the wavefront of a round pupil to a point's picture. Its pupil of 512 squares and
-# its picture of 256 λN leave its own perfect lens 0.0012 above the closed form.
+# poppy (Perrin et al. 2012) carries the wavefront of a round pupil to a point's picture. Its pupil of 512 squares
+# and its picture of 256 λN leave its own perfect lens 0.0012 above the closed form.
 @pytest.mark.parametrize(("f_number", "nm"), [(2.8, 460), (5.6, 540), (8.0, 550), (16.0, 610), (32.0, 540)])
 def test_the_perfect_lens_is_poppys(f_number, nm):
     wavelength = nm / 1000
