@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import nnls
 
-from lensbench.noise import estimate_noise
+from lensbench.noise import _least_squares_above_0, estimate_noise
 from lensbench.shot import Shot
 
 BAYER = np.array([[0, 1], [3, 2]], np.uint8)
@@ -55,3 +56,10 @@ def test_hot_pixels_do_not_count_as_noise():
 def test_wholly_clipped_or_tiny_shots_have_no_noise_to_read():
     assert estimate_noise(noisy_shot(np.full((300, 300), 40_000.0)), "green") is None
     assert estimate_noise(noisy_shot(np.full((10, 10), 1000.0)), "green") is None
+
+
+def test_least_squares_above_0_is_scipys():
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        columns, values = rng.normal(size=(24, 3)), rng.normal(size=24)
+        assert _least_squares_above_0(columns, values) == pytest.approx(nnls(columns, values)[0], abs=1e-9)

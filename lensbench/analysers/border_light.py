@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey_cells import block_means_of_cells, cell_middles
-from lensbench.analysers.grey_light import grown_by_one
+from lensbench.analysers.neighbours import carried_on, greatest_around, median_around
 from lensbench.analysers.strips import take_off
-from lensbench.analysers.surface import Surface, median_around
+from lensbench.analysers.surface import Surface
 from lensbench.frame import h_of
 
 BORDER_DEPTH = 1.5e-3
@@ -50,18 +50,15 @@ def level_border(
         _border_light(smooth, corners) - _border_light(-smooth, corners)
         for smooth in (narrow, median_around(depth, 2))
     )
-    odd = (np.abs(own) > BORDER_DEPTH) & grown_by_one(np.abs(wide) > BORDER_DEPTH)
+    odd = (np.abs(own) > BORDER_DEPTH) & greatest_around(np.abs(wide) > BORDER_DEPTH)
     if not odd.any():
         return odd, odd
-    odd = grown_by_one(odd)
+    odd = greatest_around(odd)
     off = np.where(odd, own, 0) * strength.on_grid(x, y)
     down, across = (_splines_through(v, cell_middles(n)) for n, v in ((z.shape[0], y), (z.shape[1], x)))
-    take_off(z, down.astype(np.float32), (off @ across.T).astype(np.float32))
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(own, 1, mode="symmetric"), (3, 3))
-    return odd, odd & (np.ptp(around, axis=(2, 3)) > BORDER_STEP)
-
-
-# SciPy and scikit-image take longer to load than a flat takes to search; few flats need them here.
+    take_off(z, down.astype(np.float32), (off @ across.T).astype(np.float32), spare_zeros=True)
+    steps = greatest_around(own) + greatest_around(-own)
+    return odd, odd & (steps > BORDER_STEP)
 
 
 def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -69,19 +66,21 @@ def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float
 
     What is plainly the skirt of a mark is left to that.
     """
-    from scipy.ndimage import label, maximum
-    from skimage.morphology import reconstruction
-
     dark = np.maximum(depth, 0)
-    own = reconstruction(dark * border, dark)
-    parts, count = label(dark > BORDER_DEPTH)
-    numbers = np.arange(1, count + 1)
-    skirts = maximum(dark - own, parts, numbers) > SKIRT * maximum(own, parts, numbers)
-    return own * ~np.isin(parts, numbers[skirts])
+    own = carried_on(dark * border, dark)
+    part = np.where(dark > BORDER_DEPTH, np.inf, 0)
+    most_of_a_mark, most_own = (carried_on(np.minimum(v, part), part) for v in (dark - own, own))
+    return own * (most_of_a_mark <= SKIRT * most_own)
 
 
 def _splines_through(blocks: NDArray, places: NDArray) -> NDArray[np.float64]:
-    """What each block's value counts at places, shape (places, blocks), on cubic splines through all of them."""
-    from scipy.interpolate import make_interp_spline
+    """What each block counts at places, on a cubic spline through all of them, shape (places, blocks).
 
-    return make_interp_spline(blocks, np.eye(len(blocks)), k=3)(places)
+    The spline is one cubic over the first two pieces and one over the last two ("not-a-knot").
+    """
+
+    def basis(x: NDArray) -> NDArray[np.float64]:
+        u, knots = ((v - blocks[0]) / (blocks[1] - blocks[0]) for v in (x[:, None], blocks[2:-2]))
+        return np.concatenate([u ** np.arange(4), np.maximum(u - knots, 0) ** 3], axis=1)
+
+    return basis(places) @ np.linalg.inv(basis(blocks))

@@ -7,6 +7,7 @@ to noise, two by two pixels make a cell, and the cell's departure from the smoot
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import lcm
 
 import numpy as np
@@ -61,6 +62,12 @@ class GreyPicture:
     levelled: NDArray[np.bool_]
     flat: Shot
     lights: dict[int, IndexLight]
+
+    @cached_property
+    def round_bases(self) -> tuple[NDArray, NDArray]:
+        """What round light is made of, on the blocks and on the nodes of smooth surfaces."""
+        node_places = nodes(self.size, SPLINES)
+        return round_basis(self.block_x, self.block_y, self.size), round_basis(*node_places, self.size)
 
     def levelled_at(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
         """Whether the light at places in pixels was levelled as it came."""
@@ -206,14 +213,13 @@ def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
     z : ndarray of float32
         The picture without the marks; changed in place.
     """
-    x, y, readable = picture.block_x, picture.block_y, picture.readable
+    x, y = picture.block_x, picture.block_y
+    basis, node_basis = picture.round_bases
     depth = block_means_of_cells(z, x, y) / picture.strength.on_grid(x, y)
-    basis = round_basis(x, y, picture.size)
-    parts = fit_round(depth, trust_round(depth, readable, basis, LEAST_SCATTER), basis)
-    node_x, node_y = nodes(picture.size, SPLINES)
-    lift = (round_basis(node_x, node_y, picture.size) @ parts).reshape(len(node_y), len(node_x))
-    off = smooth_through(picture.strength.on_grid(node_x, node_y) * lift, picture.size, SPLINES)
+    parts = fit_round(depth, trust_round(depth, picture.readable, basis, LEAST_SCATTER), basis)
+    strength = picture.strength.on_grid(*nodes(picture.size, SPLINES))
+    off = smooth_through(strength * (node_basis @ parts).reshape(strength.shape), picture.size, SPLINES)
     rows, columns = z.shape
     along = _along_x(off, cell_middles(columns))
     down = spline_basis(cell_middles(rows), picture.size[1], SPLINES[0])
-    take_off(z, down.astype(np.float32), along)
+    take_off(z, down.astype(np.float32), along, spare_zeros=True)

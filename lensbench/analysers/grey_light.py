@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.blocks import index_block_means
+from lensbench.analysers.neighbours import carried_on, greatest_around
 from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
 from lensbench.analysers.surface import Surface, nodes, smooth_through
 from lensbench.errors import BenchError
@@ -93,30 +94,10 @@ def _indices(flat: Shot) -> list[int]:
 
 def _vignetted(ratio: NDArray, readable: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Blocks that a barrel or ring cuts off: far darker than the smooth light, on to the frame's border."""
-    cut = _joined_to_border((ratio < CUT_OFF) | ~readable)
-    return grown_by_one(grown_by_one(cut)) if cut.any() else cut
-
-
-def _joined_to_border(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The parts of a mask that reach the border."""
-    joined = mask.copy()
-    joined[1:-1, 1:-1] = False
-    while True:
-        grown = grown_by_one(joined) & mask
-        if (grown == joined).all():
-            return joined
-        joined = grown
-
-
-def grown_by_one(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """A mask and its neighbours, corners too."""
-    out = mask.copy()
-    out[1:] |= mask[:-1]
-    out[:-1] |= mask[1:]
-    wide = out.copy()
-    wide[:, 1:] |= out[:, :-1]
-    wide[:, :-1] |= out[:, 1:]
-    return wide
+    dark = (ratio < CUT_OFF) | ~readable
+    at_border = dark.copy()
+    at_border[1:-1, 1:-1] = False
+    return greatest_around(greatest_around(carried_on(at_border, dark)))
 
 
 def weights(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.grey_cells import CELL_PX
-from lensbench.analysers.strips import STRIP_ROWS, each_strip, rows_between
-from lensbench.analysers.surface import median_around
+from lensbench.analysers.neighbours import median_around
+from lensbench.analysers.strips import STRIP_ROWS, between_nodes, each_strip, rows_between
 
 COARSEST_CELLS = 10
 """The coarsest grid has at least this many cells along the frame's shorter side."""
@@ -207,11 +207,5 @@ def _without_ground(
 
 def _between(fine: slice, coarse: int, ratio: int) -> NDArray[np.float32]:
     """Weights of linear interpolation from coarse cells to some fine ones, shape (fine, coarse)."""
-    cells = np.arange(fine.start, fine.stop)
-    place = np.clip((cells + 0.5) / ratio - 0.5, 0, coarse - 1)
-    low = np.minimum(place.astype(int), max(coarse - 2, 0))
-    each = np.arange(len(cells))
-    weights = np.zeros((len(cells), coarse), np.float32)
-    weights[each, low] = 1 - (place - low)
-    weights[each, np.minimum(low + 1, coarse - 1)] += place - low
-    return weights
+    middles = np.arange(fine.start, fine.stop) + 0.5
+    return between_nodes(np.clip(middles / ratio - 0.5, 0, coarse - 1), coarse)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.fibre_path import Trail
 from lensbench.analysers.fibre_shape import Fibre
 from lensbench.analysers.mark_fading import fade
+from lensbench.analysers.mark_grids import Box
 from lensbench.analysers.mark_shape import Shape
 from lensbench.frame import radial_axes
 
@@ -41,8 +42,9 @@ the light: where a ring of the lens begins to cut the pencils, the light bends a
 BESIDE_DEPTH = {Shape: 0.1, Fibre: 0.7}
 """What lies on a mark, or beside it, is a mark of its own when it is deeper than this share of the other there."""
 
-MISFIT_DEPTH = 0.25
-"""The same where the other is ten times as plain: no shadow has quite the profile that was fitted."""
+MISFIT_DEPTH, MISFIT_NEARER = 0.25, 0.4
+"""The same where the other is ten times as plain, at this share of the distance: no shadow has quite the profile
+that was fitted."""
 
 HALO_DEPTH, HALO_RADIUS, HALO_PX = 0.08, 2.2, 3.0
 """The same all around a mark, out to so many times the way to its half depth, and for fibres so much more."""
@@ -113,20 +115,29 @@ def left_behind(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.float64]:
 
 def is_left_over(mark: Found, others: list[Found]) -> bool:
     """Whether a mark is only what others, taken out not quite, left behind."""
+    places = mark.path[::4].T if isinstance(mark, Fibre) else (np.array([mark.x]), np.array([mark.y]))
     for other in others:
+        if not _about(other).holds(*places).any():
+            continue
         if isinstance(mark, Shape) and isinstance(other, Shape) and _is_same(mark, other):
             return True
         if isinstance(mark, Fibre) and isinstance(other, Fibre) and _runs_along(mark, other):
             return True
-        places = mark.path[::4].T if isinstance(mark, Fibre) else (np.array([mark.x]), np.array([mark.y]))
         # How well a mark is known, and so taken out, goes with how deep it is hereabouts.
         depth = float(np.median(left_behind(other, *places)))
         if mark.signal_to_noise < 0.1 * other.signal_to_noise:
             # A ring that a plain spot leaves may be drawn out to a line that is deep only there.
-            depth = max(depth, MISFIT_DEPTH * abs(other.depth.value) * float(share_of(other, *places, 0.4).max()))
+            depth = max(
+                depth, MISFIT_DEPTH * abs(other.depth.value) * float(share_of(other, *places, MISFIT_NEARER).max())
+            )
         if abs(mark.depth.value) < depth:
             return True
     return False
+
+
+def _about(mark: Found) -> Box:
+    """Where something may be left of a mark, or lie along it: beyond, its shadow is nothing even misfitted."""
+    return mark.box.grown(mark.reach / MISFIT_NEARER + PAIR_PX + WIDEST_FIBRE_PX)
 
 
 def is_beside(trail: Trail, others: list[Found]) -> bool:

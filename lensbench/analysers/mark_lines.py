@@ -141,7 +141,7 @@ def _strip_peaks(sums: NDArray[np.int16], length: int, threshold: float) -> tupl
     limit = int(threshold * np.sqrt(length) * SCALE)
     strips, leans, columns = np.unravel_index(np.flatnonzero(np.abs(sums) > limit), sums.shape)
     # Most places fall at the nearest neighbours; the rest is checked for few.
-    for neighbours in (NEIGHBOURS[:4], NEIGHBOURS[4:]):
+    for neighbours in (NEIGHBOURS[:4], NEIGHBOURS[4:]) if len(strips) else ():
         own = sums[strips, leans, columns][:, None]
         lean = np.clip(leans[:, None] + neighbours[:, 0], 0, sums.shape[1] - 1)
         column = np.clip(columns[:, None] + neighbours[:, 1], 0, sums.shape[2] - 1)

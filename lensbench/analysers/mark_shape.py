@@ -12,6 +12,7 @@ from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.mark_fading import fade, faded_at
 from lensbench.analysers.mark_filters import Peaks
 from lensbench.analysers.mark_grids import Box, Level
+from lensbench.analysers.strips import between_nodes, take_off
 from lensbench.findings import Figure
 
 REACH_CELLS = 10
@@ -77,10 +78,14 @@ class Shape:
         return np.linalg.svd(self.ellipse)[2][1]
 
     @property
+    def reach(self) -> float:
+        """Distance from its middle at which its shadow has faded."""
+        return faded_at(self.steepness) * self.length.value / 2
+
+    @property
     def box(self) -> Box:
         """The part of the frame that it changes."""
-        reach = faded_at(self.steepness) * self.length.value / 2 + CELL_PX
-        return Box(self.x - reach, self.y - reach, self.x + reach, self.y + reach)
+        return Box(self.x, self.y, self.x, self.y).grown(self.reach + CELL_PX)
 
     def lift(self, z: NDArray[np.float32], picture: GreyPicture, share: float = 1.0) -> None:
         """Lift the picture by a share of its shadow (-1 puts it back)."""
@@ -97,15 +102,13 @@ class Shape:
         strength = float(picture.strength_at(self.x, self.y))
         faded = fade(self.radius(x[None, :], y[:, None]), self.steepness)
         shadow = share * self.depth.value / 100 * strength * faded
-        z[top:bottom, left:right] -= down @ shadow.astype(np.float32) @ across.T
+        take_off(z[top:bottom, left:right], down, shadow.astype(np.float32) @ across.T)
 
 
 def _thinned(start: int, stop: int, step: int) -> tuple[NDArray, NDArray[np.float32]]:
     """Every `step`-th cell, and the weights that interpolate between them, shape (cells, thinned)."""
     count = -(-(stop - start - 1) // step) + 1
-    place = np.arange(stop - start) / step
-    weights = np.maximum(1 - np.abs(place[:, None] - np.arange(count)), 0)
-    return start + step * np.arange(count), weights.astype(np.float32)
+    return start + step * np.arange(count), between_nodes(np.arange(stop - start) / step, count)
 
 
 def fit_shapes(picture: GreyPicture, levels: list[Level], peaks: Peaks) -> list[Shape | None]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -120,6 +122,7 @@ def fit_round(values: NDArray, trust: NDArray, basis: NDArray) -> NDArray[np.flo
     return np.linalg.solve(normal, weighed.T @ values.ravel())
 
 
+@functools.cache
 def _stiffness() -> NDArray[np.float64]:
     """What bends count: they carry the light on into the frame's corners, where few blocks hold it."""
     parts = []

@@ -37,11 +37,26 @@ def rows_between(down: NDArray, across: NDArray, rows: slice) -> NDArray:
     return part[:, near] @ across[near]
 
 
-def take_off(z: NDArray[np.float32], down: NDArray[np.float32], across: NDArray[np.float32]) -> None:
-    """Take `down @ across` off z in place, but leave alone what is exactly 0; `down` as in `rows_between`."""
+def between_nodes(places: NDArray, count: int) -> NDArray[np.float32]:
+    """Weights of nodes 0, 1, … count - 1 in straight lines between them at places, shape (places, count)."""
+    low = np.clip(places.astype(int), 0, max(count - 2, 0))
+    each = np.arange(len(places))
+    weights = np.zeros((len(places), count), np.float32)
+    weights[each, low] = 1 - (places - low)
+    weights[each, np.minimum(low + 1, count - 1)] += places - low
+    return weights
+
+
+def take_off(
+    z: NDArray[np.float32], down: NDArray[np.float32], across: NDArray[np.float32], spare_zeros: bool = False
+) -> None:
+    """Take `down @ across` off z in place, `down` as in `rows_between`; what is exactly 0 may be left alone."""
 
     def strip(top: int) -> None:
         rows = slice(top, top + STRIP_ROWS)
-        z[rows] -= rows_between(down, across, rows) * (z[rows] != 0)
+        off = rows_between(down, across, rows)
+        if spare_zeros:
+            off *= z[rows] != 0
+        z[rows] -= off
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))

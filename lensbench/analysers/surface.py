@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,20 +156,21 @@ def local_median(values: NDArray, reach: int = 3) -> NDArray:
     return np.median(windows.reshape(*values.shape, -1), axis=-1)
 
 
-def median_around(values: NDArray, reach: int, rows: slice = slice(None), columns: slice = slice(None)) -> NDArray:
-    """The median of the neighbourhood, `reach` to every side, of some values on a grid; its rim mirrors them."""
-    padded = np.pad(values, reach, mode="symmetric")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))[rows, columns]
-    return np.median(windows.reshape(*windows.shape[:2], -1), axis=-1)
-
-
 def nodes(size: tuple[int, int], splines: tuple[int, int]) -> tuple[NDArray, NDArray]:
     """Places x and y, up to the frame's borders, on which a smooth function fixes a surface of so many splines."""
-    return np.linspace(0, size[0] - 1, 3 * splines[1]), np.linspace(0, size[1] - 1, 3 * splines[0])
+    return _nodes(size[0], splines[1]), _nodes(size[1], splines[0])
 
 
 def smooth_through(values: NDArray, size: tuple[int, int], splines: tuple[int, int]) -> Surface:
     """The surface of splines (down and across) nearest to smooth values on its `nodes`, shape (y, x)."""
-    x, y = nodes(size, splines)
-    rows, columns = spline_basis(y, size[1], splines[0]), spline_basis(x, size[0], splines[1])
-    return Surface(size, np.linalg.pinv(rows) @ values @ np.linalg.pinv(columns).T)
+    return Surface(size, _from_nodes(size[1], splines[0]) @ values @ _from_nodes(size[0], splines[1]).T)
+
+
+@functools.cache
+def _from_nodes(length: int, splines: int) -> NDArray[np.float64]:
+    """What takes values on the nodes along one axis to splines, shape (splines, nodes)."""
+    return np.linalg.pinv(spline_basis(_nodes(length, splines), length, splines))
+
+
+def _nodes(length: int, splines: int) -> NDArray[np.float64]:
+    return np.linspace(0, length - 1, 3 * splines)
