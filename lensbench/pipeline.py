@@ -14,7 +14,7 @@ from lensbench.analysers.light_shape import beside_cos4
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdict
 from lensbench.frame import pixel_pitch_um, sensor_misfit
-from lensbench.loaders.session import Session, ShotEntry
+from lensbench.loaders.session import Session, ShotEntry, refuse_odd_rulers
 from lensbench.loaders.session_keys import SHOWS
 from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_dark, read_flats, read_target
 from lensbench.settings import Taken, make_settings
@@ -120,6 +120,8 @@ def _work(session: Session) -> list[tuple[str, tuple]]:
     """The pieces of work: a name to show, and a function with its arguments, threads apart."""
     by_kind = {kind: [entry for entry in session.shots if entry.shows == kind] for kind in SHOWS}
     layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
+    if layout is not None:
+        refuse_odd_rulers(session, layout.rulers_mm)
     work: list[tuple[str, tuple]] = [
         (entry.file, (read_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
     ]

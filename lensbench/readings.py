@@ -147,12 +147,12 @@ def read_target(
         return None, notices
     [(_, shot)] = loaded
     found = find_tiles(shot, layout)
-    notices += [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
+    tile_notices = [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
     if len(found.column) == 0:
-        return None, [
-            *notices,
-            left_out(entry.file, f"{entry.file}: shows no tile of the target{_looks(shot, entry)}."),
-        ]
+        other = _looks(shot, entry)
+        text = f"{entry.file}: shows no tile of the target{other}."
+        return None, [*notices, *(tile_notices if not other else []), left_out(entry.file, text)]
+    notices += tile_notices
     places = tile_edges(found)
     responses = measure_edges(shot, places, threads=threads)
     notices += exposure_notices(shot, entry.file, responses)

@@ -57,7 +57,7 @@ def setting_notices(
         error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
         if error is not None:
             notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))
-            short.append("focus, which was off everywhere")
+            short.append("focus, which looks off everywhere")
     if setting.geometry is not None:
         depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
         if depth is not None and depth.share > 1:

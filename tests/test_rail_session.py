@@ -54,7 +54,7 @@ def test_advice_and_warnings(report):
     texts = {notice.code: notice.text for notice in report.warnings}
     assert texts["rail"].startswith("f/4: of 5 shots along the rail, r_02.dng stands nearest")
     # Of the single shots, the one with the least depth of field.
-    assert texts["focus-unsure"].startswith("f/4: at 0.5 × life size the depth of field is ± 0.16 mm")
+    assert texts["focus-unsure"].startswith("f/4, setup 2: at 0.5 × life size the depth of field is ± 0.16 mm")
 
 
 def test_the_setups_are_held_against_each_other(report):

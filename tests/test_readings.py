@@ -30,6 +30,8 @@ def texts(notices):
 def test_a_target_that_is_none_says_what_it_looks_like(name, looks, folder):
     reading, notices = read_target(folder, ShotEntry(f"{name}.dng", "target"), LAYOUT, [], 1)
     assert reading is None
+    # How to shoot a target better is no help here.
+    assert [notice.code for notice in notices] == ["left-out"]
     assert texts(notices) == [
         f"{name}.dng: shows no tile of the target; it looks like {looks}, so mend "
         f'shows = "{name}" in session.toml. It is left out.'

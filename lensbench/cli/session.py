@@ -22,6 +22,7 @@ def session(
     again after more shots: yours and your notes stay as they are.
     """
     from lensbench.loaders.session_start import start_session
+    from lensbench.wording import as_argument
 
     with progress_bar("Looking at the shots") as progress:
         started = start_session(directory, progress)
@@ -39,4 +40,4 @@ def session(
     say(*started.unreadable)
     say(*started.mistakes)
     what = "mend that in" if started.mistakes else "look through"
-    print(f"Now {what} {started.path}, then run: lensbench measure {directory}")
+    print(f"Now {what} {started.path}, then run: lensbench measure {as_argument(directory)}")

@@ -10,10 +10,17 @@ import msgspec
 from lensbench.errors import BenchError
 from lensbench.findings import Build
 from lensbench.loaders.opening import nearest_file, nearest_name
-from lensbench.loaders.session_keys import SHOT_KEYS, TABLE_KEYS, Mistake, check_table
+from lensbench.loaders.session_keys import SHOT_KEYS, TABLE_KEYS, Mistake, as_written, check_table
 from lensbench.loaders.toml_lines import line_of, read_toml
+from lensbench.wording import as_argument
 
 SESSION_FILE = "session.toml"
+
+UNEVEN_PRINT = 0.05
+"""No printer draws one way longer than the other by more than this share ..."""
+
+MOST_SCALED = 2.0
+"""... nor anything so many times as large, or as small."""
 
 
 class CameraEntry(msgspec.Struct, frozen=True):
@@ -108,6 +115,29 @@ def session_mistakes(folder: str | Path) -> list[str]:
     return _checked(Path(folder), session_file(Path(folder)))[-1]
 
 
+def refuse_odd_rulers(session: Session, drawn_mm: tuple[float, float]) -> None:
+    """Refuse measured bars that no printer makes of those drawn: swapped ones, another sheet's, centimetres.
+
+    Raises
+    ------
+    BenchError
+        With the line, and what was drawn.
+    """
+    measured = session.target.rulers_measured_mm
+    if measured is None:
+        return
+    least, most = sorted(length / drawn for length, drawn in zip(measured, drawn_mm, strict=True))
+    if most <= (1 + UNEVEN_PRINT) * least and least > 1 / MOST_SCALED and most < MOST_SCALED:
+        return
+    path = session_file(session.folder)
+    line = line_of(read_toml(path)[1], ("target", "rulers_measured_mm"))
+    raise BenchError(
+        f"{path}, line {line}: rulers_measured_mm = {as_written(list(measured))} won't do. This target's bars "
+        f"were drawn {drawn_mm[0]:g} mm across and {drawn_mm[1]:g} mm up, and printers stretch both about alike. "
+        "Measure them again, in millimetres, the one that runs across first."
+    )
+
+
 def session_file(folder: Path) -> Path:
     """The session file of a folder, which must be there.
 
@@ -121,7 +151,8 @@ def session_file(folder: Path) -> Path:
     if path.is_file():
         return path
     raise BenchError(
-        f"{folder}: has no {SESSION_FILE}, which says what each shot shows. Run: lensbench session {folder}"
+        f"{folder}: has no {SESSION_FILE}, which says what each shot shows. Run: lensbench session "
+        f"{as_argument(folder)}"
     )
 
 
@@ -142,7 +173,8 @@ def check_folder(folder: Path) -> None:
     except OSError as error:
         raise BenchError(f"{folder}: can't be read ({error.strerror}). Look at its permissions.") from None
     if empty:
-        raise BenchError(f"{folder}: is empty. Copy the shots into it, then run: lensbench session {folder}")
+        text = f"{folder}: is empty. Copy the shots into it, then run: lensbench session {as_argument(folder)}"
+        raise BenchError(text)
 
 
 def _checked(folder: Path, path: Path) -> tuple[dict[str, dict[str, Any]], list[dict[str, Any]], list[str]]:
@@ -194,9 +226,8 @@ def _shots(data: dict[str, Any], folder: Path, mistakes: list[Mistake]) -> list[
         mistakes.append(Mistake(("shot",), "every shot begins with [[shot]], in two pairs of brackets."))
         return []
     if not entries:
-        mistakes.append(
-            Mistake((), f"lists no shots. Add a [[shot]] for each, or run: lensbench session {folder}")
-        )
+        text = f"lists no shots. Add a [[shot]] for each, or run: lensbench session {as_argument(folder)}"
+        mistakes.append(Mistake((), text))
     shots = [check_table(entry, SHOT_KEYS, ("shot", place), mistakes) for place, entry in enumerate(entries)]
     seen: dict[Path, int] = {}
     for place, (entry, shot) in enumerate(zip(entries, shots, strict=True)):

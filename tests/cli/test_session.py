@@ -51,3 +51,13 @@ def test_a_wrong_path_is_one_sentence_and_exit_code_2(tmp_path, capsys):
     code, out, told = run(capsys, "session", tmp_path / "evening")
     assert (code, out) == (2, "")
     assert told.strip() == f"{tmp_path / 'evening'}: there is no such folder."
+
+
+def test_a_folder_with_blanks_is_quoted_where_it_is_to_be_typed(folder, capsys):
+    blank = folder / "first evening"
+    blank.mkdir()
+    (folder / "f.dng").rename(blank / "f.dng")
+    _, _, told = run(capsys, "measure", blank)
+    assert f"lensbench session '{blank}'" in told
+    _, out, _ = run(capsys, "session", blank)
+    assert f"lensbench measure '{blank}'" in out.replace("\n", "")

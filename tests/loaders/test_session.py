@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from lensbench.errors import BenchError
 from lensbench.loaders import load_session
-from lensbench.loaders.session import CameraEntry, LensEntry, Session, ShotEntry, TargetEntry
+from lensbench.loaders.session import CameraEntry, LensEntry, Session, ShotEntry, TargetEntry, refuse_odd_rulers
 from lensbench.loaders.toml_lines import line_of
 
 WHOLE = """\
@@ -288,3 +288,18 @@ def test_a_slip_of_a_finger_gives_a_sentence_or_a_session(folder, place, charact
         assert load_session(folder).shots
     except BenchError as error:
         assert "session.toml" in str(error)
+
+
+# Printers scale by a percent or few, both ways about alike (common practice).
+@pytest.mark.parametrize("measured", [[186.0, 285.0], [28.5, 18.6], [28.5, 186.0], [285.0, 200.0]])
+def test_bars_that_no_printer_makes_of_those_drawn(folder, measured):
+    write(folder, f'[target]\nrulers_measured_mm = {measured}\n[[shot]]\nfile = "f_056.dng"\nshows = "flat"\n')
+    session = load_session(folder)
+    with pytest.raises(BenchError, match=r"session\.toml, line 2: rulers_measured_mm = \[.*drawn 285 mm across"):
+        refuse_odd_rulers(session, (285.0, 186.0))
+
+
+@pytest.mark.parametrize("measured", [[285.0, 186.0], [268.0, 175.5], [287.9, 184.2]])
+def test_bars_as_printers_make_them_pass(folder, measured):
+    write(folder, f'[target]\nrulers_measured_mm = {measured}\n[[shot]]\nfile = "f_056.dng"\nshows = "flat"\n')
+    refuse_odd_rulers(load_session(folder), (285.0, 186.0))
