@@ -57,6 +57,8 @@ def made_folder(folder: Path) -> None:
     BenchError
         Where that can't be done, as where a file has its name.
     """
+    if folder.is_file():
+        raise BenchError(f"{folder}: is a file, and can't hold others. Name another folder.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -28,7 +28,7 @@ def read_head(path: str | Path, length: int = 512) -> bytes:
     """
     path = Path(path)
     if path.is_dir():
-        raise BenchError(f"{path.name}: is a folder, not a picture. Name the shot's own file.")
+        raise BenchError(f"{path.name or path}: is a folder, not a picture. Name the shot's own file.")
     try:
         with path.open("rb") as file:
             head = file.read(length)

@@ -133,7 +133,7 @@ def refuse_odd_rulers(session: Session, drawn_mm: tuple[float, float]) -> None:
     line = line_of(read_toml(path)[1], ("target", "rulers_measured_mm"))
     raise BenchError(
         f"{path}, line {line}: rulers_measured_mm = {as_written(list(measured))} won't do. This target's bars "
-        f"were drawn {drawn_mm[0]:g} mm across and {drawn_mm[1]:g} mm up, and printers stretch both about alike. "
+        f"were drawn {drawn_mm[0]:.1f} mm across and {drawn_mm[1]:.1f} mm up, and printers stretch both alike. "
         "Measure them again, in millimetres, the one that runs across first."
     )
 

@@ -246,7 +246,7 @@ def test_the_layout_of_another_print_is_kept(tmp_path):
 
 def test_a_file_in_the_folder_s_place_is_said(tmp_path):
     (tmp_path / "taken").write_text("")
-    with pytest.raises(BenchError, match="taken: can't be written to"):
+    with pytest.raises(BenchError, match="taken: is a file, and can't hold others"):
         write_target(tmp_path / "taken", plan_sheet(FRAME, "A4"))
 
 
