@@ -54,8 +54,17 @@ def index_block_means(shot: Shot, indices: list[int], block: int = BLOCK_PX) -> 
 
 
 def nearest_blocks(centres: NDArray, places: NDArray) -> NDArray[np.int64]:
-    """Numbers of the blocks nearest to places along one axis, given the blocks' centres along it."""
-    return np.searchsorted((centres[1:] + centres[:-1]) / 2, places)
+    """Numbers of the blocks that hold places along one axis, or are nearest to them, given the blocks' centres."""
+    return np.searchsorted(_first_borders(centres)[1:], places, side="right")
+
+
+def block_borders(centres: NDArray, length: int) -> NDArray[np.float64]:
+    """Where blocks begin and end along one axis of the frame, given their centres; the last one takes the rest."""
+    return np.append(_first_borders(centres), length - 0.5)
+
+
+def _first_borders(centres: NDArray) -> NDArray[np.float64]:
+    return np.arange(len(centres)) * (2 * centres[0] + 1) - 0.5
 
 
 def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:

@@ -7,26 +7,24 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter, minimum_filter
 
+from lensbench.analysers.blocks import Blocks
 from lensbench.analysers.bright_spot import growing_spot
 from lensbench.analysers.colour_cast import colour_cast
 from lensbench.analysers.hard_edge import FoundEdge, find_hard_edge
 from lensbench.analysers.light_map import (
-    MAP_STOPS,
-    READABLE_STOPS,
-    REFERENCE_H,
     FlatLight,
     LightMap,
     fit_light,
+    read_finely,
     read_flats,
 )
 from lensbench.analysers.light_shape import light_contours, light_profile, lopsidedness, usable_light
 from lensbench.analysers.panel_light import PanelGiven, split_panel
 from lensbench.analysers.round_light import centre_of_light
+from lensbench.analysers.zone_light import zone_falloff
 from lensbench.errors import BenchError
 from lensbench.findings import (
-    NORMAL_95,
     BrightSpot,
     Coverage,
     Falloff,
@@ -35,9 +33,8 @@ from lensbench.findings import (
     LightPanel,
     Place,
     ZoneCast,
-    ZoneFalloff,
 )
-from lensbench.frame import ZONES, centre_of, h_of, half_diagonal, zone_index
+from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot
 
 COVERED_STOPS = 5.0
@@ -45,9 +42,6 @@ COVERED_STOPS = 5.0
 
 GRID = (49, 33)
 """Points of the reported map across and down."""
-
-ZONE_POINTS = 300
-"""Points each way over which a zone's mean is taken."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +58,8 @@ class GatheredLight:
     panel : LightPanel
     cast : list of ZoneCast
     pixel_pitch_um : float or None
+    fine : Blocks or None
+        The light in finer blocks, where a hard edge cuts it.
     """
 
     stops: NDArray[np.float64]
@@ -72,6 +68,7 @@ class GatheredLight:
     panel: LightPanel
     cast: list[ZoneCast]
     pixel_pitch_um: float | None
+    fine: Blocks | None
 
 
 def measure_falloff(
@@ -96,8 +93,8 @@ def measure_falloff(
     Returns
     -------
     Falloff
-        Zone figures are the mean of the stops over the zone's area. Intervals hold the flats' noise and the
-        map's misfit; what is left of the light panel's own unevenness is said in `panel`.
+        Zone figures are by the mean light over the zone's area, cut-off parts included (`zone_falloff`). Intervals
+        hold the flats' noise; what is left of the light panel's own unevenness is said in `panel`.
 
     Raises
     ------
@@ -134,12 +131,13 @@ def gather_light(
     total = weight.sum(axis=0)
     lens = ((np.array(stops) - panel_stops) * weight).sum(axis=0) / np.maximum(total, 1)
     dark = np.all([light.dark for light in lights], axis=0)
-    lens = np.where(dark, READABLE_STOPS, lens)
+    lens = np.where(dark, np.mean([light.stops for light in lights], axis=0), lens)
     edge = find_hard_edge(first.size, x, y, lens, (total > 0) | dark, pixel_pitch_um)
     rough = edge.beyond | dark
     cast = colour_cast(flats, darks, lights, rough)
     light_map = fit_light(first.size, x, y, lens, total, rough)
-    return GatheredLight(lens, light_map, edge, panel, cast, pixel_pitch_um)
+    fine = read_finely(flats, first.reference, darks) if rough.any() else None
+    return GatheredLight(lens, light_map, edge, panel, cast, pixel_pitch_um, fine)
 
 
 def _averaged(lights: Sequence[FlatLight]) -> tuple[NDArray, NDArray]:
@@ -169,7 +167,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
     grid_x, grid_y = np.linspace(0, size[0] - 1, GRID[0]), np.linspace(0, size[1] - 1, GRID[1])
     grid = np.where(light_map.readable_on(grid_x, grid_y), light_map.on_grid(grid_x, grid_y), np.nan)
     centre = _centre(light_map)
-    zones = _zones(light_map)
+    zones = zone_falloff(light_map, light.fine)
     about = centre_of(size) if centre is None else (centre.x.value, centre.y.value)
     corners = [zone for zone in zones if zone.zone.startswith("corner")]
     return Falloff(
@@ -207,41 +205,6 @@ def _covers(light_map: LightMap) -> bool:
     """Whether no more than a speck of the frame is darker than `COVERED_STOPS`; clipped blocks are not dark."""
     known = light_map.readable | light_map.rough
     return bool(np.mean(known & (light_map.stops > COVERED_STOPS)) < 1e-3)
-
-
-def _zones(light_map: LightMap) -> list[ZoneFalloff]:
-    """The mean of the stops over each zone that can be read."""
-    size, readable = light_map.size, light_map.readable
-    x, y = _fine(size[0]), _fine(size[1])
-    stops, index = light_map.on_grid(x, y), zone_index(x[None, :], y[:, None], size)
-    block_index = zone_index(light_map.x[None, :], light_map.y[:, None], size)
-    middle = readable & (h_of(light_map.x[None, :], light_map.y[:, None], size) < REFERENCE_H)
-    seen = light_map.readable_on(x, y)
-    smooth = readable & ~light_map.rough
-    off, steps = light_map.stops - light_map.smooth, _steps(light_map)
-    found = []
-    for number, zone in enumerate(ZONES):
-        inside, blocks = seen & (index == number), readable & (block_index == number)
-        if not blocks.any() or inside.sum() < 0.5 * (index == number).sum():
-            continue
-        noise = light_map.spread * np.sqrt(1 / blocks.sum() + 1 / max(middle.sum(), 1))
-        kept = blocks & smooth
-        misfit = float(np.median(off[kept])) if kept.any() else 0.0
-        half = float(np.hypot(NORMAL_95 * noise + abs(misfit) + steps[block_index == number].mean(), MAP_STOPS))
-        found.append(ZoneFalloff(zone, Figure.of(stops[inside].mean(), half, "stops")))
-    return found
-
-
-def _steps(light_map: LightMap) -> NDArray[np.float64]:
-    """What each block may be off by where a hard edge runs through it or its neighbours; 0 elsewhere."""
-    span = maximum_filter(light_map.stops, 3) - minimum_filter(light_map.stops, 3)
-    return np.where(light_map.rough, span / 2, 0.0)
-
-
-def _fine(length: int) -> NDArray[np.float64]:
-    """Places along the frame, dense enough to count the area of a zone."""
-    count = min(length, ZONE_POINTS)
-    return (np.arange(count) + 0.5) * length / count - 0.5
 
 
 def _listed(x: NDArray, y: NDArray, stops: NDArray) -> FalloffGrid:

@@ -73,6 +73,11 @@ def find_hard_edge(
     middle = centre_of(size)
     places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
     circle = _circle(places, pixel_pitch_um) if _span_deg(angle) >= LEAST_SPAN_DEG else (None, None, None)
+    if circle[0] is not None:
+        # Where the edge only grazes the frame no ray meets enough of it to tell.
+        across, down = x - circle[0].x.value, y - circle[0].y.value
+        within = circle[1].value - np.percentile(radius - start, 90) - block
+        beyond |= np.hypot(across[None, :], down[:, None]) > within
     spread = NORMAL_95 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
     finding = HardEdge(
         corners=_corners(size, angle, radius),

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.blocks import block_means, nearest_blocks
+from lensbench.analysers.blocks import BLOCK_PX, Blocks, block_borders, block_means, nearest_blocks
 from lensbench.analysers.surface import Surface, fit_clean_surface
 from lensbench.errors import BenchError
 from lensbench.frame import h_of, half_diagonal
@@ -20,8 +20,14 @@ REFERENCE_H = 0.1
 READABLE_STOPS = 8.0
 """Blocks darker than the brightest by more than this hold too little light to be read."""
 
+BLACK_STOPS = 20.0
+"""No block counts as darker than this."""
+
 CLIPPED_SHARE = 0.02
 """A block with a larger share of clipped samples is left out; a few are hot pixels."""
+
+FINE_PX = 4
+"""About how wide blocks are where a hard edge cuts the light."""
 
 MAP_STOPS = 1.5e-3
 """What the smooth map leaves open where a rim begins to cut the light (as found on flats of known light)."""
@@ -36,7 +42,7 @@ class FlatLight:
     x, y : ndarray
         The blocks' centres in pixels.
     stops : ndarray, shape (y, x)
-        Below the median of the middle, positive is darker; `READABLE_STOPS` where too dark to be read.
+        Below the median of the middle, positive is darker; where too dark to be read no more than `BLACK_STOPS`.
     readable, dark : ndarray of bool, shape (y, x)
         Which blocks can be read, and which are too dark for it.
     """
@@ -64,6 +70,8 @@ class LightMap:
         0 where a block could not be read.
     rough : ndarray of bool, shape (y, x)
         Where a hard edge cuts the light, or none is left, so that the map is as measured and not smooth.
+    bend : ndarray, shape (y, x)
+        Stops in the middle of each block above those of its mean light, which bends within it.
     surface : Surface
         The smooth map, in stops.
     spread : float
@@ -76,6 +84,7 @@ class LightMap:
     stops: NDArray[np.float64]
     weight: NDArray[np.float64]
     rough: NDArray[np.bool_]
+    bend: NDArray[np.float64]
     surface: Surface
     spread: float
 
@@ -137,13 +146,14 @@ def _read_flat(flat: Shot, channel: str, black: float | NDArray) -> FlatLight:
     blocks = block_means(flat, channel)
     light = blocks.light - black
     _check_middle(flat, light, blocks.clipped, channel)
-    dark = light <= np.percentile(light, 99) * 2.0**-READABLE_STOPS
+    bright = np.percentile(light, 99)
+    dark = light <= bright * 2.0**-READABLE_STOPS
     readable = ~dark & (blocks.clipped <= CLIPPED_SHARE)
-    stops = -np.log2(np.where(dark, 1.0, light))
+    stops = -np.log2(np.maximum(light, bright * 2.0**-BLACK_STOPS))
     stops -= _off_centre(flat, channel, stops, blocks.x, blocks.y)
     middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
     stops -= np.median(stops[middle])
-    return FlatLight(blocks.x, blocks.y, np.where(dark, READABLE_STOPS, stops), readable, dark)
+    return FlatLight(blocks.x, blocks.y, stops, readable, dark)
 
 
 def _off_centre(flat: Shot, channel: str, stops: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
@@ -156,7 +166,14 @@ def _off_centre(flat: Shot, channel: str, stops: NDArray, x: NDArray, y: NDArray
     return across * by_x + down * by_y
 
 
-def dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArray:
+def read_finely(flats: Sequence[Shot], channel: str, darks: Sequence[Shot] = ()) -> Blocks:
+    """The light of flats together in blocks of `FINE_PX`, for where it changes within the larger ones."""
+    level = dark_level(darks, flats[0], channel, FINE_PX)
+    read = [block_means(flat, channel, FINE_PX) for flat in flats]
+    return replace(read[0], light=sum(blocks.light for blocks in read) - len(read) * level)
+
+
+def dark_level(darks: Sequence[Shot], flat: Shot, channel: str, block: int = BLOCK_PX) -> float | NDArray:
     """Mean of the darks over a shot's blocks, in stored units above black; 0 without darks.
 
     Raises
@@ -172,7 +189,7 @@ def dark_level(darks: Sequence[Shot], flat: Shot, channel: str) -> float | NDArr
                 f"{dark.name}: is {dark.size[0]} × {dark.size[1]} pixels, {flat.name} is "
                 f"{flat.size[0]} × {flat.size[1]}. Take the dark frames with the same camera and crop."
             )
-    return np.mean([block_means(dark, channel).light for dark in darks], axis=0)
+    return np.mean([block_means(dark, channel, block).light for dark in darks], axis=0)
 
 
 def _check_middle(flat: Shot, light: NDArray, clipped: NDArray, channel: str) -> None:
@@ -210,20 +227,25 @@ def fit_light(
     """
     trusted = np.where(rough, 0.0, weight)
     surface, _ = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
-    stops = stops + np.where(rough, 0.0, _bend_within(surface, x, y))
+    bend = np.where(rough, 0.0, _bend_within(surface, x, y))
+    stops = stops + bend
     surface, trust = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
     off = (stops - surface.on_grid(x, y))[(trusted > 0) & (trust > 0.5)]
     spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
     reference = _reference(surface, size)
     level = Surface(size, surface.coefficients - reference)
-    return LightMap(size, x, y, stops - reference, weight, rough, level, spread)
+    return LightMap(size, x, y, stops - reference, weight, rough, bend, level, spread)
 
 
 def _bend_within(surface: Surface, x: NDArray, y: NDArray) -> NDArray[np.float64]:
     """Stops in the middle of each block less those of its mean light: the light bends within it."""
     light = 2.0 ** -surface.on_grid(x, y)
-    bend = sum(np.gradient(np.gradient(light, axis=axis), axis=axis) for axis in (0, 1))
-    return np.log2(1 + np.clip(bend / light / 24, -0.1, 0.1))
+    across, down = (np.diff(block_borders(*axis)) / 2 for axis in zip((x, y), surface.size, strict=True))
+    ends = [surface.on_grid(x + way * across, y) for way in (-1, 1)]
+    ends += [surface.on_grid(x, y + way * down) for way in (-1, 1)]
+    # Simpson's rule along either axis.
+    bend = (sum(2.0**-stops for stops in ends) - 4 * light) / 6
+    return np.log2(1 + np.clip(bend / light, -0.1, 0.1))
 
 
 def _reference(surface: Surface, size: tuple[int, int]) -> float:

@@ -8,7 +8,10 @@ from lensbench.findings.figure import Figure, Place
 
 
 class ZoneFalloff(msgspec.Struct):
-    """A zone's falloff in stops below the mean at h < 0.1, positive is darker."""
+    """A zone's falloff: stops by which the mean light over its whole area lies below that at h < 0.1.
+
+    What a hard edge cuts off is part of the area: a zone half black is one stop darker than its other half.
+    """
 
     zone: str
     stops: Figure

@@ -36,7 +36,8 @@ def lateral_by_zone(truth: TargetTruth, channel: str) -> dict[str, tuple[float, 
 
 
 def falloff_by_zone(truth: FlatTruth, channel: str, size: tuple[int, int]) -> dict[str, float]:
-    """Falloff in stops, a mean over each zone's area."""
+    """Falloff in stops, by the mean light over each zone's area."""
     x, y = ((np.arange(count) + 0.5) * length / count - 0.5 for count, length in zip(FINE, size, strict=True))
     stops = RectBivariateSpline(truth.y, truth.x, truth.stops[channel])(y, x)
-    return zone_means(stops.ravel(), *(grid.ravel() for grid in np.meshgrid(x, y)), size)
+    light = zone_means(2.0 ** -stops.ravel(), *(grid.ravel() for grid in np.meshgrid(x, y)), size)
+    return {zone: -float(np.log2(mean)) for zone, mean in light.items()}

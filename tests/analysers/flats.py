@@ -6,7 +6,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from lensbench.findings import Falloff
-from lensbench.frame import h_of
+from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.shot import Shot
 
 BAYER = np.array([[0, 1], [2, 3]], np.uint8)
@@ -49,6 +49,16 @@ def stops_of(light):
     x, y = np.arange(light.shape[1]), np.arange(light.shape[0])
     middle = h_of(x[None, :], y[:, None], light.shape[::-1]) < 0.1
     return -np.log2(light / light[middle].mean(dtype=float))
+
+
+def zones_of(light):
+    """Stops of the mean light over each zone below that at h < 0.1, by the definition; infinite where black."""
+    x, y = np.arange(light.shape[1]), np.arange(light.shape[0])
+    index = zone_index(x[None, :], y[:, None], light.shape[::-1]).ravel()
+    mean = np.bincount(index, light.ravel().astype(float)) / np.bincount(index)
+    middle = h_of(x[None, :], y[:, None], light.shape[::-1]) < 0.1
+    with np.errstate(divide="ignore"):
+        return dict(zip(ZONES, -np.log2(mean / light[middle].mean(dtype=float)), strict=True))
 
 
 def map_of(found: Falloff):

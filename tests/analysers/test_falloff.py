@@ -10,7 +10,7 @@ from photutils.background import Background2D, MedianBackground
 
 from lensbench.analysers.falloff import measure_falloff
 from lensbench.errors import BenchError
-from lensbench.frame import ZONES, h_of, zone_index
+from lensbench.frame import ZONES, h_of
 from tests.analysers import flats
 
 SIZE = (1200, 800)
@@ -113,21 +113,19 @@ def test_nearer_the_truth_than_a_general_background_estimate():
 # -- figures --------------------------------------------------------------------------------------------------
 
 
-def test_zones_are_the_means_over_their_areas_and_the_intervals_hold_them():
+def test_zones_are_by_the_mean_light_over_their_areas_and_the_intervals_hold_them():
     light = flats.cos4(SIZE, 1.5, (70, 40))
-    truth = flats.stops_of(light)
-    x, y = np.arange(SIZE[0]), np.arange(SIZE[1])
-    index = zone_index(x[None, :], y[:, None], SIZE)
+    true = flats.zones_of(light)
     held = []
     for seed in range(12):
         found = measure_falloff([flats.flat(light, seed=20 + seed)])
         assert [zone.zone for zone in found.zones] == list(ZONES)
-        for number, zone in enumerate(found.zones):
-            true = truth[index == number].mean()
-            assert zone.stops.unit == "stops"
-            assert zone.stops.value == pytest.approx(true, abs=0.01)
-            held.append(zone.stops.low <= true <= zone.stops.high)
-    assert np.mean(held) >= 0.85
+        for zone in found.zones:
+            assert zone.stops.unit == "stops" and zone.stops.half_width < 0.002
+            assert zone.stops.value == pytest.approx(true[zone.zone], abs=0.002)
+            held.append(zone.stops.low <= true[zone.zone] <= zone.stops.high)
+    # All zones of a flat share its middle: what that is off by makes them miss together.
+    assert 0.88 <= np.mean(held) < 1
 
 
 def test_darker_is_positive():

@@ -132,6 +132,22 @@ def test_a_barrel_is_told_by_its_radius_its_centre_and_the_corner_it_cuts():
     assert edge.centre_px.y.value == pytest.approx((SIZE[1] - 1) / 2 + 40, abs=15)
 
 
+@pytest.mark.parametrize(
+    ("radius", "centre", "softness"),
+    [(560, (0, 0), 1.0), (613, (0, 0), 12.0), (640, (-60, 40), 6.0), (650, (60, 0), 2.0), (690, (-20, 20), 30.0)],
+)
+def test_zones_that_a_ring_cuts_have_the_stops_of_their_mean_light(radius, centre, softness):
+    """Drawn pixel by pixel. With 613 px the edge runs along zones' borders, 690 px only just cut one corner."""
+    light = barrel(radius, centre, softness)
+    true = flats.zones_of(light)
+    found = {zone.zone: zone.stops for zone in measured(light).zones}
+    assert set(found) == {zone for zone in ZONES if true[zone] < 8}
+    for zone, stops in found.items():
+        assert true[zone] > 3 or stops.value == pytest.approx(true[zone], abs=0.01)
+        assert 2.0**-stops.value == pytest.approx(2.0 ** -true[zone], abs=0.003)
+        assert abs(stops.value - true[zone]) < 2 * stops.half_width
+
+
 def test_the_map_stays_true_up_to_a_hard_edge():
     light = barrel(640)
     x, y = flats.grid(SIZE)

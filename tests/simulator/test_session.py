@@ -86,7 +86,7 @@ def test_zones_of_the_truth(written):
     assert falloff["corner top-left"] > falloff["inner top-left"] > abs(falloff["centre"])
 
 
-def test_falloff_of_a_zone_is_the_mean_over_its_pixels():
+def test_falloff_of_a_zone_is_by_the_mean_light_over_its_pixels():
     """Stops growing with h², known at the truth's coarse grid, against every pixel of the zone."""
     size = (1080, 720)
     x, y = np.linspace(0, 1079, 97), np.linspace(0, 719, 65)
@@ -95,7 +95,7 @@ def test_falloff_of_a_zone_is_the_mean_over_its_pixels():
     rows, columns = np.mgrid[0:720, 0:1080]
     zone, h = zone_index(columns, rows, size), h_of(columns, rows, size)
     for number, name in enumerate(ZONES):
-        assert falloff[name] == pytest.approx(1.5 * np.square(h[zone == number]).mean(), abs=1e-4)
+        assert falloff[name] == pytest.approx(-np.log2(np.mean(2.0 ** (-1.5 * h[zone == number] ** 2))), abs=1e-4)
 
 
 def test_a_session_without_a_rail_names_none():
