@@ -20,7 +20,7 @@ from lensbench.reporter import sentences
 from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
 from lensbench.reporter.fringing_words import fringing_in_short
 from lensbench.reporter.light_panel import darkest_stops, draw_light
-from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling, sharpness_unit
+from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling, sharpness_unit, shown_channel
 
 # All lengths are inches.
 _MARGIN = 0.45
@@ -115,7 +115,7 @@ def _note(sheet: Drawing, left: float, baseline: float, text: str, ha: str = "le
 def _key_of_sharpness(sheet: Drawing, report: Report, left: float, top: float) -> None:
     """The colour scale, and what the set square's legs stand for."""
     unit, ceiling = sharpness_unit(report), sharpness_ceiling(report)
-    _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {unit}, green")
+    _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {unit}, {_channel(report)}")
     bar = hand.axes_in(sheet, left, top + 0.16, 1.9, 0.11)
     bar.imshow(np.linspace(0, 1, 256)[None, :], cmap=hand.SCALE, aspect="auto")
     for share, side in ((0, "left"), (0.5, "center"), (1, "right")):
@@ -129,6 +129,11 @@ def _key_of_sharpness(sheet: Drawing, report: Report, left: float, top: float) -
         axes.plot((0, end[0]), (0, end[1]), color=hand.colour_of(share), linewidth=2.8, solid_capstyle="round")
     _note(sheet, left + 2.48, top + 0.12, "edges across the radius: tangential")
     _note(sheet, left + 2.86, top + 0.46, "edges along the radius, away from the middle: sagittal")
+
+
+def _channel(report: Report) -> str:
+    """The channel that sharpness is shown in."""
+    return next((shown_channel(s) for s in report.settings if s.sharpness and s.sharpness.zones), "green")
 
 
 def _key_of_fringing(sheet: Drawing, report: Report, left: float, top: float, inch_per_px: float) -> None:

@@ -117,3 +117,21 @@ def test_map_of_a_report_with_gaps(tmp_path):
     for number, report in enumerate((full, bare)):
         write_zone_map(report, tmp_path / f"{number}.png")
         assert (tmp_path / f"{number}.png").stat().st_size > 10_000
+
+
+def test_the_key_names_the_channel_that_is_shown(tmp_path, monkeypatch):
+    """A sensor without colours has no green."""
+    report = invented_report((5.6,), SIZE)
+    report.settings[0].sharpness.zones = [z for z in report.settings[0].sharpness.zones if z.channel == "green"]
+    for zone in report.settings[0].sharpness.zones:
+        zone.channel = "grey"
+    written = []
+    plain = hand.write_at
+
+    def noted(sheet, left, top, text, **style):
+        written.append(text)
+        plain(sheet, left, top, text, **style)
+
+    monkeypatch.setattr(hand, "write_at", noted)
+    write_zone_map(report, tmp_path / "map.png")
+    assert "Sharpness: MTF50, lp/mm, grey" in written
