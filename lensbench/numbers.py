@@ -14,6 +14,9 @@ NOT_MEASURED = "–"
 """What stands in a table where there is no figure."""
 
 _EXACT_DIGITS = 4
+_FINEST = {"stops": 3}
+"""Decimal places beyond which nobody can see or use a figure, however well a shot's noise lets it be known."""
+
 _LOPSIDED = 1.5
 
 
@@ -82,7 +85,7 @@ def with_interval(figure: Figure | None, unit: bool = True, signed: bool = False
     if max(below, above) > _LOPSIDED * max(min(below, above), 0.0) and max(below, above) > 0:
         text += f" ({number(figure.low, places)} to {number(figure.high, places)})"
     elif figure.half_width > 0:
-        text += f" ± {number(figure.half_width, places)}"
+        text += f" ± {number(max(figure.half_width, 10.0**-places), places)}"
     return f"{text} {figure.unit}" if unit and figure.unit else text
 
 
@@ -95,7 +98,7 @@ def magnitude(figure: Figure) -> Figure:
 
 def _places(figure: Figure) -> int:
     if figure.half_width > 0:
-        return last_place(figure.half_width)
+        return min(last_place(figure.half_width), _FINEST.get(figure.unit, 99))
     if figure.value == 0:
         return 0
     return _EXACT_DIGITS - 1 - math.floor(math.log10(abs(figure.value)))

@@ -175,7 +175,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         grid=_listed(grid_x, grid_y, grid),
         centre_px=centre,
         covers_frame=_covers(light_map),
-        worst_corner=max(corners, key=lambda zone: zone.stops.value, default=None),
+        worst_corner=max(corners, key=lambda zone: zone.stops.value) if len(corners) == 4 else None,
         profile=light_profile(light_map),
         contours=light_contours(light_map, grid_x, grid_y, grid),
         lopsided=lopsidedness(light_map),

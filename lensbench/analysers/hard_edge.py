@@ -24,6 +24,17 @@ RAYS = 360
 LEAST_RAYS = 4
 """Directions that must meet the edge: fewer are a mark in the corner."""
 
+CORNERS = [zone for zone in ZONES if zone.startswith("corner")]
+
+LEAST_CUT, RAYS_DOUBT = 0.5, 4.0
+"""Percent of a corner that must be cut for it to be named, and by how much that may be off without a circle."""
+
+SURE = 0.03
+"""Half of the interval of a circle's radius, over the radius, up to which it tells where the edge goes on."""
+
+FINE = 400
+"""Places each way at which it is looked what is cut."""
+
 LEAST_SPAN_DEG = 25.0
 """How much of the circle must be seen for its radius and centre to be told."""
 
@@ -73,14 +84,15 @@ def find_hard_edge(
     middle = centre_of(size)
     places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
     circle = _circle(places, pixel_pitch_um) if _span_deg(angle) >= LEAST_SPAN_DEG else (None, None, None)
-    if circle[0] is not None:
+    sure = circle[0] is not None and circle[1].half_width < SURE * circle[1].value
+    if sure:
         # Where the edge only grazes the frame no ray meets enough of it to tell.
         across, down = x - circle[0].x.value, y - circle[0].y.value
         within = circle[1].value - np.percentile(radius - start, 90) - block
         beyond |= np.hypot(across[None, :], down[:, None]) > within
     spread = NORMAL_95 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
     finding = HardEdge(
-        corners=_corners(size, angle, radius),
+        corners=_corners(size, *circle[:2]) if sure else _corners_by_rays(size, angle, radius),
         # A block's own width smears the edge.
         width_px=Figure.of(np.sqrt(max(np.median(width) ** 2 - block**2, 0)), np.hypot(spread, block), "px"),
         centre_px=circle[0],
@@ -100,7 +112,8 @@ def _rays(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray) -> list
         r = np.arange(0, longest, pitch / 2)
         columns = np.interp(middle[0] + r * cos, x, np.arange(len(x)))
         rows = np.interp(middle[1] + r * sin, y, np.arange(len(y)))
-        found.append((float(angle), r, map_coordinates(stops, [rows, columns], order=1, mode="nearest")))
+        light = map_coordinates(2.0**-stops, [rows, columns], order=1, mode="nearest")
+        found.append((float(angle), r, -np.log2(light)))
     return found
 
 
@@ -158,15 +171,36 @@ def _circle(places: NDArray, pixel_pitch_um: float | None) -> tuple[Place | None
     return at, figure, Figure.of(radius * pitch, NORMAL_95 * sigma[2] * pitch, "mm") if pitch else None
 
 
-def _corners(size: tuple[int, int], angle: NDArray, radius: NDArray) -> list[CutCorner]:
-    """How much of each corner zone lies beyond half of the light."""
-    x, y = np.arange(0.5, 240) / 240 * size[0] - 0.5, np.arange(0.5, 160) / 160 * size[1] - 0.5
+def _corners(size: tuple[int, int], centre: Place, radius: Figure) -> list[CutCorner]:
+    """How much of each corner zone lies beyond the circle where half of the light is left."""
+    x, y = _fine(size)
+    away = np.hypot(x[None, :] - centre.x.value, y[:, None] - centre.y.value)
+    ends = [_shares(size, away > r) for r in (radius.value, radius.high, radius.low)]
+    return [
+        CutCorner(zone, Figure(*cut, "%"))
+        for zone, cut in zip(CORNERS, zip(*ends, strict=True), strict=True)
+        if cut[0] > LEAST_CUT
+    ]
+
+
+def _corners_by_rays(size: tuple[int, int], angle: NDArray, radius: NDArray) -> list[CutCorner]:
+    """The same where too little is seen of the edge for a circle."""
+    shares = _shares(size, _beyond(size, *_fine(size), angle, radius))
+    cut = zip(CORNERS, shares, strict=True)
+    return [
+        CutCorner(zone, Figure(s, max(s - RAYS_DOUBT, 0), min(s + RAYS_DOUBT, 100), "%"))
+        for zone, s in cut
+        if s > LEAST_CUT
+    ]
+
+
+def _fine(size: tuple[int, int]) -> tuple[NDArray, NDArray]:
+    """Places across and down, dense enough to count how much of a corner is cut."""
+    return tuple((np.arange(FINE) + 0.5) / FINE * length - 0.5 for length in size)
+
+
+def _shares(size: tuple[int, int], cut: NDArray[np.bool_]) -> list[float]:
+    """Percent of each corner zone that is cut."""
+    x, y = _fine(size)
     index = zone_index(x[None, :], y[:, None], size)
-    cut = _beyond(size, x, y, angle, radius)
-    found = []
-    for number, zone in enumerate(ZONES):
-        inside = index == number
-        share = 100 * float(cut[inside].mean()) if zone.startswith("corner") and inside.any() else 0.0
-        if share > 0.5:
-            found.append(CutCorner(zone, Figure(share, max(share - 1.5, 0.0), min(share + 1.5, 100.0), "%")))
-    return found
+    return [100 * float(cut[index == ZONES.index(zone)].mean()) for zone in CORNERS]

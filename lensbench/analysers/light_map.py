@@ -107,10 +107,10 @@ class LightMap:
         return values
 
     def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-        """The map at single places, as `on_grid`; NaN where the nearest block could not be read."""
+        """The map at single places, as `on_grid`; NaN where clipping hides how bright it is."""
         row, column = nearest_blocks(self.y, y), nearest_blocks(self.x, x)
         values = np.where(self.rough[row, column], self.stops[row, column], self.surface.at(x, y))
-        return np.where(self.readable[row, column], values, np.nan)
+        return np.where((self.readable | self.rough)[row, column], values, np.nan)
 
     def readable_on(self, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
         """Whether the nearest block could be read, at all pairs of x and y."""

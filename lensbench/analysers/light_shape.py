@@ -16,7 +16,7 @@ STEPS_H = np.linspace(0, 1, 11)
 """Distances from the frame's centre at which the profile is given."""
 
 LEAST_SEEN = 0.5
-"""Share of a circle's part in the frame that must be readable for its mean to be given."""
+"""Share of a circle's part in the frame that must be known for its mean to be given."""
 
 USABLE_STOPS = (1.0, 2.0, 3.0)
 """How many stops darker the light may be, for three ideas of what is usable."""
@@ -38,14 +38,15 @@ SIDES = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "
 
 
 def light_profile(light: LightMap) -> list[FalloffStep]:
-    """Falloff against the distance from the frame's centre."""
+    """Falloff against the distance from the frame's centre, by the mean light around it; none where black."""
     found = []
     for h in STEPS_H:
         stops = _around(light, centre_of(light.size), h * half_diagonal(light.size))
         seen = stops[np.isfinite(stops)]
-        if len(seen) > LEAST_SEEN * len(stops) and len(seen):
-            figure = Figure.of(seen.mean(), _doubt(light, len(seen) / len(ANGLES) * h), "stops")
-            found.append(FalloffStep(float(round(h, 3)), figure, float(seen.max()), float(seen.min())))
+        if len(seen) > LEAST_SEEN * len(stops) and (mean := _of_mean_light(seen)) < READABLE_STOPS:
+            figure = Figure.of(mean, _doubt(light, len(seen) / len(ANGLES) * h), "stops")
+            darkest = min(float(seen.max()), READABLE_STOPS)
+            found.append(FalloffStep(float(round(h, 3)), figure, darkest, float(seen.min())))
     return found
 
 
@@ -78,7 +79,7 @@ def beside_cos4(profile: list[FalloffStep], image_distance_px: Figure, size: tup
 
 
 def _around(light: LightMap, centre: tuple[float, float], radius: float) -> NDArray[np.float64]:
-    """Stops along the part of a circle that lies in the frame; NaN where not readable."""
+    """Stops along the part of a circle that lies in the frame; NaN where clipped."""
     width, height = light.size
     corner = np.arctan2(height, width)
     # The frame's four corners are the only places with h = 1.
@@ -90,6 +91,11 @@ def _around(light: LightMap, centre: tuple[float, float], radius: float) -> NDAr
     return light.at(x[inside], y[inside])
 
 
+def _of_mean_light(stops: NDArray) -> float:
+    """Stops of the mean light over places."""
+    return -float(np.log2(np.mean(2.0**-stops)))
+
+
 def _doubt(light: LightMap, turns: float) -> float:
     """Half of the interval of a mean over a circle's arc, in turns of the radius 1: by noise and by the map."""
     blocks = max(2 * np.pi * turns * half_diagonal(light.size) / np.diff(light.x[:2]).item(), 1.0)
@@ -97,7 +103,7 @@ def _doubt(light: LightMap, turns: float) -> float:
 
 
 def usable_light(light: LightMap, centre: tuple[float, float], pixel_pitch_um: float | None) -> list[UsableLight]:
-    """How far from the centre of the light, in the mean of all directions, each number of stops is reached.
+    """How far from the centre of the light the mean light in all directions is down by each number of stops.
 
     Parameters
     ----------
@@ -114,7 +120,7 @@ def usable_light(light: LightMap, centre: tuple[float, float], pixel_pitch_um: f
         if len(stops) < LEAST_ARC * len(ANGLES):
             break
         known.append(radius)
-        mean.append(float(np.mean(np.where(np.isfinite(stops), stops, READABLE_STOPS))))
+        mean.append(_of_mean_light(stops[np.isfinite(stops)]) if np.isfinite(stops).any() else np.nan)
     return [_usable(light, np.array(known), np.array(mean), stops, pixel_pitch_um) for stops in USABLE_STOPS]
 
 

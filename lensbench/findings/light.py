@@ -26,7 +26,7 @@ class FalloffGrid(msgspec.Struct):
 
 
 class FalloffStep(msgspec.Struct, frozen=True):
-    """Falloff at one distance h from the frame's centre: the mean around it, and its darkest and lightest place.
+    """Falloff at one distance h from the frame's centre: by the mean light around it, and its extreme places.
 
     `cos4_stops` is what the cos⁴ law takes at this h; None where the field angle was not measured.
     """
@@ -103,7 +103,10 @@ class LightPanel(msgspec.Struct):
 
 
 class UsableLight(msgspec.Struct, frozen=True):
-    """How far from the centre of the light a number of stops is reached; None where that lies beyond the frame."""
+    """How far from the centre of the light its mean in all directions is down by some stops.
+
+    None where no circle that lies enough in the frame is as dark; its very corners may still be.
+    """
 
     stops: float
     radius_px: Figure | None
@@ -139,7 +142,10 @@ class Coverage(msgspec.Struct):
 
 
 class Falloff(msgspec.Struct):
-    """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame."""
+    """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame.
+
+    Zones that are clipped, or darker than eight stops, are left out; with one of the corners so is the worst one.
+    """
 
     zones: list[ZoneFalloff]
     grid: FalloffGrid

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lensbench.findings import Coverage, Falloff, Figure, Report, Setting, UsableLight
+from lensbench.findings import CutCorner, Falloff, Figure, Report, Setting, UsableLight
 from lensbench.numbers import NOT_MEASURED, number, with_interval
 from lensbench.reporter import sentences
 from lensbench.reporter.page_tables import Table, zone_rows
@@ -35,8 +35,21 @@ def glare_tables(report: Report) -> list[Table]:
 
 
 def _by_zone(shown: list[Setting]) -> Table:
+    """By zone, with how much of it a hard edge cuts off, and what is too dark for a figure."""
     columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
-    return Table("Falloff in stops below the middle", ["zone", *_names(shown)], zone_rows(columns))
+    rows = zone_rows(columns)
+    for row in rows:
+        for place, setting in enumerate(shown, start=1):
+            cut = {corner.zone: corner.cut_percent.value for corner in _cut_corners(setting.falloff)}
+            share = next((share for zone, share in cut.items() if zone.replace("-", " ") == row[0]), None)
+            if share is not None:
+                row[place] += f" ({share:.0f} % cut off)"
+    return Table("Falloff in stops below the middle", ["zone", *_names(shown)], rows)
+
+
+def _cut_corners(falloff: Falloff) -> list[CutCorner]:
+    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    return edge.corners if edge else []
 
 
 def _names(shown: list[Setting]) -> list[str]:
@@ -80,9 +93,9 @@ def _shape(shown: list[Setting]) -> Table:
     lines = [
         ("darkest corner", _worst),
         ("darker from the middle towards", _lopsided),
-        ("1 stop at a radius of", lambda f: _usable(f.coverage, 1)),
-        ("2 stops at a radius of", lambda f: _usable(f.coverage, 2)),
-        ("3 stops at a radius of", lambda f: _usable(f.coverage, 3)),
+        ("1 stop at a radius of", lambda f: _usable(f, 1)),
+        ("2 stops at a radius of", lambda f: _usable(f, 2)),
+        ("3 stops at a radius of", lambda f: _usable(f, 3)),
         ("light ends abruptly, radius", _edge),
         ("cut off", _cut),
         ("bright spot in the middle", _spot),
@@ -108,12 +121,19 @@ def _lopsided(falloff: Falloff) -> str | None:
     return f"{arrow.darker_at}, {with_interval(size)}"
 
 
-def _usable(coverage: Coverage | None, stops: float) -> str | None:
-    found: UsableLight | None = next((u for u in coverage.usable if u.stops == stops), None) if coverage else None
+def _usable(falloff: Falloff, stops: float) -> str | None:
+    usable = falloff.coverage.usable if falloff.coverage else []
+    found: UsableLight | None = next((u for u in usable if u.stops == stops), None)
     if found is None:
         return None
     figure: Figure | None = found.radius_mm or found.radius_px
-    return "beyond the frame" if figure is None else with_interval(figure)
+    if figure is not None:
+        return with_interval(figure)
+    darker = next((line.darker_percent.value for line in falloff.contours if line.stops == stops), 0.0)
+    if not darker:
+        return "nowhere in the frame"
+    share = "less than 0.1" if darker < 0.1 else number(darker, 1 if darker < 10 else 0)
+    return f"not all around: {share} % of the frame is darker"
 
 
 def _edge(falloff: Falloff) -> str | None:
@@ -125,12 +145,9 @@ def _edge(falloff: Falloff) -> str | None:
 
 
 def _cut(falloff: Falloff) -> str | None:
-    edge = falloff.coverage.hard_edge if falloff.coverage else None
-    if edge is None or not edge.corners:
-        return None
-    return "; ".join(
-        f"{sentences.corner_name(corner.zone)} {corner.cut_percent.value:.0f} %" for corner in edge.corners
-    )
+    corners = _cut_corners(falloff)
+    cut = (f"{sentences.corner_name(corner.zone)} {corner.cut_percent.value:.0f} %" for corner in corners)
+    return "; ".join(cut) or None
 
 
 def _spot(falloff: Falloff) -> str | None:

@@ -89,7 +89,7 @@ def test_the_shape_is_one_table_of_all_apertures(report):
     rows = {row[0]: row[1:] for row in shape.rows}
     assert rows["darkest corner"] == ["top right, 1.900 ± 0.004 stops"] * 2
     assert rows["1 stop at a radius of"] == ["18.00 ± 0.10 mm"] * 2
-    assert rows["2 stops at a radius of"] == ["beyond the frame"] * 2
+    assert rows["2 stops at a radius of"] == ["nowhere in the frame"] * 2
     assert rows["cut off"] == ["top left 12 %; bottom right 40 %"] * 2
     assert rows["bright spot in the middle"] == ["–", "8.10 ± 0.10 %, left out"]
     distance = next(table for table in falloff_tables(report) if "by distance" in table.caption)
