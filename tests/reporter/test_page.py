@@ -90,6 +90,22 @@ def test_figures_stand_with_their_intervals(page):
     assert "of green, which puts the two 3.60 ± 0.02 px apart" in page.words
 
 
+def test_no_figure_has_more_digits_than_its_interval_allows(page):
+    """One digit of the interval, two where the first is a 1; the figure stops where its interval does (Taylor)."""
+    pairs = re.findall(r"(\d[\d.]*) ± (\d[\d.]*)", page.words)
+    assert len(pairs) > 100
+    for value, half in pairs:
+        digits = half.replace(".", "").lstrip("0")
+        if "." in half or int(half) < 20:
+            assert len(digits) == 1 or (len(digits) == 2 and digits[0] == "1"), (value, half)
+        assert len(value.partition(".")[2]) == len(half.partition(".")[2]), (value, half)
+
+
+def test_apertures_stand_side_by_side(page):
+    caption = "Apertures by MTF50 in lp/mm, averaged over the area; of several setups their mean"
+    assert f"{caption} aperture setups whole frame centre corners f/5.6 1 " in page.words
+
+
 def test_tables_and_pictures_speak(page):
     tables, captions = page.all("table"), page.all("caption")
     assert len(tables) == len(captions) > 6
