@@ -11,7 +11,7 @@ from lensbench.numbers import bare, brief, limit, magnitude, spread, with_interv
 from lensbench.reporter import focus_words
 from lensbench.reporter.fringing_words import farthest_colour, way
 from lensbench.reporter.limits_words import mind_in_words, reached_in_short
-from lensbench.reporter.sentences import in_the
+from lensbench.reporter.sentences import black_corners, in_the
 from lensbench.reporter.sharpness_panel import sharpness_unit, zone_figures
 from lensbench.wording import listed
 
@@ -156,6 +156,11 @@ def _how_dark(report: Report) -> Answer:
     if not worst:
         return Answer(question, "Not measured", "There is no flat to measure. Photograph the even light.")
     stops, zone, setting = max(worst, key=lambda entry: entry[0].value)
+    black = {s.name: corners for s in report.settings if (corners := black_corners(s))}
+    if black:
+        name, corners = max(black.items(), key=lambda item: len(item[1]))
+        where = f"the {listed(corners)} corner{'s' * (len(corners) > 1)} at {name}"
+        return Answer(question, "Black", f"in {where}: more than 8 stops down. The image circle ends before them.")
     if any(s.falloff and not s.falloff.covers_frame for s in report.settings):
         cover = "The image circle does not cover the frame."
     else:

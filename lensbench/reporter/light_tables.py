@@ -108,6 +108,8 @@ def _shape(shown: list[Setting]) -> Table:
 
 def _worst(falloff: Falloff) -> str | None:
     worst = falloff.worst_corner
+    if worst is None and not falloff.covers_frame:
+        return "black, more than 8 stops"
     return worst and f"{sentences.corner_name(worst.zone)}, {with_interval(worst.stops)}"
 
 

@@ -48,8 +48,18 @@ def span(figures: list[Figure]) -> str:
     return brief(low) if brief(low) == brief(high) else f"{brief(low)}–{brief(high)}"
 
 
+def black_corners(setting: Setting) -> list[str]:
+    """The corners that are too dark for a figure where light does not cover the frame: ``top left`` and so on."""
+    if setting.falloff is None or setting.falloff.covers_frame:
+        return []
+    told = {zone.zone for zone in setting.falloff.zones}
+    return [corner_name(zone) for zone in CORNERS if zone not in told]
+
+
 def falloff_in_short(setting: Setting) -> str:
     """Such as ``corners 1.6 stops down``."""
+    if black_corners(setting):
+        return "black corners"
     zones = {zone.zone: zone.stops for zone in setting.falloff.zones} if setting.falloff else {}
     corners = [zones[zone] for zone in CORNERS if zone in zones]
     if not corners:

@@ -6,6 +6,7 @@ from lensbench.findings import (
     BrightSpot,
     Coverage,
     CutCorner,
+    FalloffContour,
     FalloffStep,
     Figure,
     Glare,
@@ -20,6 +21,7 @@ from lensbench.findings import (
     ZoneFalloff,
     ZoneGlare,
 )
+from lensbench.reporter.answers import answers
 from lensbench.reporter.light_section import light_parts
 from lensbench.reporter.light_tables import falloff_tables, glare_tables
 from lensbench.reporter.light_words import glare_in_words, light_in_words
@@ -98,6 +100,31 @@ def test_the_shape_is_one_table_of_all_apertures(report):
         "2.000 ± 0.004",
         "2.000 ± 0.004",
         "1.000 ± 0.004",
+    ]
+
+
+def test_black_corners_are_named_and_cut_ones_have_their_share_beside_them(report):
+    by_zone = falloff_tables(report)[0]
+    cells = {row[0]: row[1] for row in by_zone.rows}
+    assert cells["corner top left"].endswith(" (12 % cut off)") and "cut" not in cells["corner top right"]
+    falloff = report.settings[0].falloff
+    falloff.zones = [zone for zone in falloff.zones if not zone.zone.startswith("corner top")]
+    falloff.worst_corner = None
+    dark = next(answer for answer in answers(report) if "Dark" in answer.question)
+    assert dark.short == "Black" and dark.more.startswith(
+        "in the top left and top right corners at f/4: more than 8"
+    )
+    assert ["darkest corner", "black, more than 8 stops", "top right, 1.900 ± 0.004 stops"] in falloff_tables(
+        report
+    )[1].rows
+
+
+def test_what_only_the_outermost_parts_reach_is_told_by_their_share(report):
+    report.settings[0].falloff.contours = [FalloffContour(2.0, percent(0.6), [])]
+    rows = {row[0]: row[1:] for row in falloff_tables(report)[1].rows}
+    assert rows["2 stops at a radius of"] == [
+        "not all around: 0.6 % of the frame is darker",
+        "nowhere in the frame",
     ]
 
 
