@@ -66,6 +66,7 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     camera, sensor_notices = _camera(session, facts)
     settings, more = make_settings(session, camera, readings)
     notices += [*sensor_notices, *more, *single_shot_notices(settings), *_session_notices(session, facts)]
+    notices += _unused_darks(session, readings, {notice.shot for notice in notices if notice.code == "left-out"})
     geometry = _main_geometry(settings, readings.targets)
     _set_beside_cos4(settings, geometry, camera)
     return Report(
@@ -182,6 +183,14 @@ def _set_beside_cos4(settings: list[Setting], geometry: Geometry | None, camera:
         if setting.falloff:
             profile, distance = setting.falloff.profile, geometry.view.image_distance_px
             setting.falloff.profile = beside_cos4(profile, distance, camera.size_px)
+
+
+def _unused_darks(session: Session, readings: Readings, left_out: set[str]) -> list[Notice]:
+    """The dark frames that were exposed like no flat and no target."""
+    used = {name for reading in (*readings.targets, *readings.flats) for name in reading.darks}
+    idle = [e.file for e in session.shots if e.shows == "dark" and e.file not in used and e.file not in left_out]
+    text = "was exposed like no flat and no target here, so it is taken off none. Use their shutter time and ISO."
+    return [Notice("dark-unused", name, f"{name}: {text}") for name in idle]
 
 
 def _session_notices(session: Session, facts: Sequence[ShotFacts]) -> list[Notice]:

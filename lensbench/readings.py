@@ -65,11 +65,15 @@ class EdgesReading:
 
 @dataclass(frozen=True, eq=False)
 class TargetReading(EdgesReading):
-    """One target shot, measured, with the signs of what besides the lens shaped its edges."""
+    """One target shot, measured, with the signs of what besides the lens shaped its edges.
+
+    `darks` are the dark frames that were taken off the light of its dark tiles.
+    """
 
     found: FoundTiles
     signs: ShotSigns
     dark_tiles: TileLight
+    darks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,12 +83,16 @@ class BladeReading(EdgesReading):
 
 @dataclass(frozen=True, eq=False)
 class FlatsReading:
-    """The flats of one setting, measured: what each finding needs is loaded once for all of them."""
+    """The flats of one setting, measured: what each finding needs is loaded once for all of them.
+
+    `darks` are the dark frames that were taken off.
+    """
 
     entries: tuple[ShotEntry, ...]
     facts: ShotFacts
     light: GatheredLight | None
     dust: Dust | None
+    darks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,8 +172,10 @@ def read_target(
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
     signs = look_for_signs(shot, places, responses)
     notices += sign_notices(signs, entry.file)
-    dark_tiles = read_dark_tiles(shot, found, responses[shot.reference], _darks_like(shot, folder, darks))
-    return TargetReading(entry, _facts(shot), responses, shot.reference, found, signs, dark_tiles), notices
+    fitting = _darks_like(shot, folder, darks)
+    dark_tiles = read_dark_tiles(shot, found, responses[shot.reference], list(fitting.values()))
+    facts, reference = _facts(shot), shot.reference
+    return TargetReading(entry, facts, responses, reference, found, signs, dark_tiles, tuple(fitting)), notices
 
 
 def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReading | None, list[Notice]]:
@@ -215,11 +225,12 @@ def read_flats(
     if not shots:
         return None, notices
     kept = [shot for _, shot in shots]
+    fitting = _darks_like(kept[0], folder, darks)
     light = dust = None
     given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry, _ in shots]
     pitch = pixel_pitch_um(kept[0].size, sensor_mm)
     try:
-        light = gather_light(kept, _darks_like(kept[0], folder, darks), given, pitch)
+        light = gather_light(kept, list(fitting.values()), given, pitch)
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:
@@ -228,7 +239,8 @@ def read_flats(
         notices.append(Notice("dust", entries[0].file, str(error)))
     if light is None and dust is None:
         return None, notices
-    return FlatsReading(tuple(entry for entry, _ in shots), _facts(kept[0]), light, dust), notices
+    entries = tuple(entry for entry, _ in shots)
+    return FlatsReading(entries, _facts(kept[0]), light, dust, tuple(fitting)), notices
 
 
 def read_dark(folder: Path, entry: ShotEntry, threads: int) -> tuple[None, list[Notice]]:
@@ -242,10 +254,10 @@ def read_dark(folder: Path, entry: ShotEntry, threads: int) -> tuple[None, list[
     return None, notices
 
 
-def _darks_like(shot: Shot, folder: Path, darks: Sequence[ShotEntry]) -> list[Shot]:
-    """The dark frames that are dark, and were exposed as a shot was."""
-    loaded = (dark for _, dark in _loaded(folder, darks)[0])
-    return [dark for dark in loaded if _alike(dark, shot) and why_no_darkness(dark) is None]
+def _darks_like(shot: Shot, folder: Path, darks: Sequence[ShotEntry]) -> dict[str, Shot]:
+    """The dark frames that are dark and were exposed as a shot was, by their files' names."""
+    loaded, _ = _loaded(folder, darks)
+    return {entry.file: dark for entry, dark in loaded if _alike(dark, shot) and why_no_darkness(dark) is None}
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 
 import jsonschema
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
-from lensbench.loaders import load_session
+from lensbench.loaders import load_session, load_shot
 from lensbench.pipeline import measure_session, session_name
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
@@ -164,6 +165,23 @@ def test_clipped_shots_say_how_much_less(session):
 
 def _plain_lens():
     return OutsideLens(px_per_mm=2.5, turn_deg=2.0, bend=(0, 0), fringe_px=(0, 0, 0), falloff_stops=0)
+
+
+def test_a_dark_frame_unlike_all_is_told(session):
+    """Exposed as the flat it is taken off silently; with another ISO it is of no use, and that is said."""
+    folder, with_shots = session
+    even = load_shot(folder / "even.dng")
+    black = np.full_like(even.samples, int(even.black[0]))
+    for name, samples, iso in (
+        ("even.dng", even.samples, 100),
+        ("cap.dng", black, 100),
+        ("other.dng", black, 400),
+    ):
+        write_dng(folder / name, replace(even, samples=samples, exposure=replace(even.exposure, iso=iso)))
+    darks = [{"file": name, "shows": "dark"} for name in ("cap.dng", "odd.dng")]
+    report = measure_session(with_shots(EVEN, *darks), workers=1)
+    told = [warning.text for warning in report.warnings if warning.code == "dark-unused"]
+    assert len(told) == 1 and told[0].startswith("odd.dng: was exposed like no flat")
 
 
 def test_sessions_are_told_apart_without_giving_away_where_they_lie(session, tmp_path):
