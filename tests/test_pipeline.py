@@ -175,7 +175,7 @@ def test_a_dark_frame_unlike_all_is_told(session):
     for name, samples, iso in (
         ("even.dng", even.samples, 100),
         ("cap.dng", black, 100),
-        ("other.dng", black, 400),
+        ("odd.dng", black, 400),
     ):
         write_dng(folder / name, replace(even, samples=samples, exposure=replace(even.exposure, iso=iso)))
     darks = [{"file": name, "shows": "dark"} for name in ("cap.dng", "odd.dng")]
