@@ -325,8 +325,11 @@ def _loaded(folder: Path, entries: Sequence[ShotEntry]) -> tuple[list[tuple[Shot
 
 def other_size(name: str, size: tuple[int, int], usual: tuple[int, int]) -> Notice:
     """The notice of a shot of another size than the rest."""
-    text = "{}: has {} × {} pixels, the other shots {} × {}. Shoot a session with one camera, uncropped."
-    return left_out(name, text.format(name, *size, *usual))
+    advice = "Shoot a session with one camera, uncropped."
+    if size == usual[::-1]:
+        advice = "Some program turned it; take the file as the camera stored it."
+    text = "{}: has {} × {} pixels, the other shots {} × {}. {}"
+    return left_out(name, text.format(name, *size, *usual, advice))
 
 
 def _alike(dark: Shot, flat: Shot) -> bool:

@@ -5,7 +5,7 @@ import pytest
 
 from lensbench.dng import write_dng
 from lensbench.loaders.session import ShotEntry
-from lensbench.readings import read_blade, read_dark, read_flats, read_target
+from lensbench.readings import other_size, read_blade, read_dark, read_flats, read_target
 from lensbench.target.layout import make_layout
 from tests.invented_shots import BAYER, RGBG, drawn_target, falloff, mosaic_of, shot_of
 
@@ -60,3 +60,9 @@ def test_a_dark_frame_that_cannot_be_read_is_told(folder):
     (folder / "cut.dng").write_bytes((folder / "dark.dng").read_bytes()[:9000])
     (said,) = texts(read_dark(folder, ShotEntry("cut.dng", "dark"), 1)[1])
     assert said.startswith("cut.dng: is cut short")
+
+
+def test_a_turned_picture_is_told_from_one_of_another_size():
+    turned, other = (other_size("a.jpg", size, (6000, 4000)).text for size in ((4000, 6000), (5000, 4000)))
+    assert "turned it" in turned and "uncropped" not in turned
+    assert "uncropped" in other and "turned" not in other
