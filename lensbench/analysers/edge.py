@@ -17,6 +17,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers import edge_loops as loops
 from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_curves import GAUSSIAN_MTF50
 from lensbench.analysers.edge_fit import EdgeFit
@@ -71,7 +72,10 @@ MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
 SPILL_TURNS = (3, 2)
-"""How often what spills over a figure's other edges is reckoned anew, each time before the lines are laid anew."""
+"""How often at most what spills over a figure's other edges is reckoned anew, each time before lines are ..."""
+
+SETTLED = 1e-4
+"""... and what change of it, as a share of the contrast, isn't worth another turn."""
 
 CHUNK = 60
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
@@ -261,21 +265,26 @@ def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArra
 
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:
     """Take off, by turns, what reaches the samples over the other edges of their figure."""
+    before = 0.0
     for turns in SPILL_TURNS:
         for turn in range(turns):
-            more = spill.onto(fit)
-            if not more.any():
+            now = spill.onto(fit)
+            if not now.any():
                 return
-            fit.without(more, again=turn == 0)
+            change, before = np.abs(now - before).max(), now
+            if change < SETTLED:
+                break
+            fit.without(now, again=turn == 0)
         fit.take_off()
 
 
 def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -> EdgeSamples:
     """The samples with the light as level as at the edge's middle, in shares of the rough contrast."""
-    edge = samples.edge
-    light = samples.light / rough.light.share(samples, places)
-    scale = (1 / (rough.white - rough.dark)).astype(np.float32)
-    return replace(samples, light=(light - rough.dark.astype(np.float32).take(edge)) * scale.take(edge))
+    levels = np.stack([rough.dark, rough.white], axis=1)
+    shape = rough.light.along_and_across(places)
+    return replace(
+        samples, light=loops.in_contrasts(samples.edge, samples.t, samples.u, samples.light, shape, levels)
+    )
 
 
 # -- what it shows --------------------------------------------------------------------------------------------
@@ -401,11 +410,11 @@ def _crossing(fit: EdgeFit) -> tuple[NDArray, NDArray]:
 
 def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     """Pixels from 10 % to 90 %, and how far the profile passes its plateaus."""
-    value, _, z = profile.bin_tables()
+    z = profile.bin_places()
     near = np.abs(z) < 8
     dark, white = fit.plateaus()
     contrast = np.where(white > dark, white - dark, 1.0)[:, None]
-    level, z = (fit.coefficients @ value[near].T - dark[:, None]) / contrast, z[near]
+    level, z = (profile.levels(fit.coefficients)[:, near] - dark[:, None]) / contrast, z[near]
     row = np.arange(fit.n)
 
     def crossing(k: NDArray, wanted: float) -> NDArray:

@@ -38,10 +38,10 @@ class EdgeProfiles:
 
     def half_crossing(self) -> NDArray:
         """Where the profile crosses half between its plateaus, in blur widths; 0 where it does not."""
-        value, _, z = profile.bin_tables()
+        z = profile.bin_places()
         dark, white = self.plateaus()
         core = np.abs(z) < CORE
-        level = self.coefficients @ value[core].T - ((dark + white) / 2)[:, None]
+        level = profile.levels(self.coefficients)[:, core] - ((dark + white) / 2)[:, None]
         up = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
         k = np.argmin(np.where(up, np.abs(z[core][:-1]), np.inf), axis=1)
         row = np.arange(self.n)

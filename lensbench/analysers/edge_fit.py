@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers import banded
+from lensbench.analysers import edge_loops as loops
 from lensbench.analysers import edge_profile as profile
 from lensbench.analysers.edge_curves import CORE, GAUSSIAN_MTF50, EdgeProfiles
 from lensbench.analysers.edge_rough import MIN_BLUR, NOISE_FLOOR
@@ -31,9 +33,10 @@ CELLS_ACROSS, CELLS_ALONG = 2 * profile.CELLS, 12
 USUAL_SCALE = 0.5
 """How rough tails are, against `profile.SCALES`, before samples tell."""
 
+_SIDE = np.where(np.abs(profile.bin_places()) < CORE, 0, np.sign(profile.bin_places())).astype(np.int64)
+_IN_CORE = _SIDE == 0
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
-_PIECE_SHAPES_32 = _PIECE_SHAPES.astype(np.float32)
 _PIECE_PRODUCTS = (_PIECE_SHAPES[:, None] * _PIECE_SHAPES).reshape(9, PIECES).T
 _LINE_PRIOR = np.diag([1e-9, 1 / 9, 1 / 9])
 """Before it is looked at, a line is turned and bent by 3 pixels or so at its ends."""
@@ -111,19 +114,18 @@ class EdgeFit(EdgeProfiles):
         self._improve()
         self._improve(reject=True)
 
-    def cells(self) -> tuple[NDArray, NDArray]:
-        """Where each cell's samples lie on average along the nominal lines, and across; shape (n, across, along).
+    def cells(self) -> tuple[NDArray, NDArray, NDArray]:
+        """The cells that hold samples, and where these lie on average along the nominal lines, and across.
 
-        Some cells hold none: they lie anywhere.
+        A cell is numbered as in an array of shape (n, CELLS_ACROSS, CELLS_ALONG).
         """
         if self._cells is None:
-            shape = (self.n, CELLS_ACROSS, CELLS_ALONG)
-            count, t, u = np.zeros((3, *shape))
-            for cell, samples in zip(self._members(), (self.near, self.far), strict=True):
-                count += np.bincount(cell, minlength=count.size).reshape(shape)
-                t += np.bincount(cell, samples.t, count.size).reshape(shape)
-                u += np.bincount(cell, samples.u, count.size).reshape(shape)
-            self._cells = t / np.maximum(count, 1), u / np.maximum(count, 1)
+            count, t, u = sum(
+                loops.places_by_cell(cell, samples.t, samples.u, self._spill.size)
+                for cell, samples in zip(self._members(), (self.near, self.far), strict=True)
+            )
+            held = np.flatnonzero(count)
+            self._cells = held, t[held] / count[held], u[held] / count[held]
         return self._cells
 
     def _members(self) -> tuple[NDArray, NDArray]:
@@ -137,14 +139,15 @@ class EdgeFit(EdgeProfiles):
 
         How rough its tails are is chosen `again`, or stays.
         """
-        extra = (spill - self._spill).astype(np.float32).ravel()
-        near, far = (extra.take(cell) for cell in self._members())
-        total = self._binned(self._near_key, near)[0] + self._binned(self._far_key, far)[0]
+        near, far = self._members()
+        extra = spill - self._spill
+        total = loops.binned_by_cell(self._near_key, near, extra, self.n, profile.BINS)
+        total += loops.binned_by_cell(self._far_key, far, extra, self.n, profile.BINS)
         self._spill = spill
-        self._right -= (total / self.variance) @ profile.bin_tables()[0]
+        self._right -= profile.onto_basis(total / self.variance)
         if again:
             self._choose_scale()
-        self.coefficients, _ = profile.solve_bands(self._bands + self._roughness(), self._right)
+        self.coefficients = self._solved(self._right[:, None])[:, 0]
 
     def take_off(self) -> None:
         """Take that light off the samples themselves, and fit profile and line."""
@@ -178,51 +181,34 @@ class EdgeFit(EdgeProfiles):
 
     def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
         """Bin of every sample, and how far it lies from the bin's middle (in cells)."""
-        edge = samples.edge
-        offset, turn, bend, unit, steep = (
-            a.astype(np.float32).take(edge)
-            for a in (self.line[:, 0] - self.line[:, 2] / 3, *self.line.T[1:], 1 / self.blur, 1 / self.half)
-        )
-        bend *= tau
-        z = (samples.u - offset - (turn + bend) * tau) * unit
-        steep *= turn + 2 * bend
-        z *= 1 - np.float32(0.5) * steep * steep
-        fine = profile.to_cell(z) * np.float32(profile.FINE)
-        place = np.clip(fine.astype(np.int32), 0, profile.BINS - 1)
-        off = (fine - place - np.float32(0.5)) * np.float32(1 / profile.FINE)
-        return edge * np.int32(profile.BINS) + place, off
-
-    def _binned(self, key: NDArray, *what: NDArray) -> list[NDArray]:
-        size = self.n * profile.BINS
-        return [np.bincount(key, a, size).reshape(self.n, profile.BINS) for a in what]
+        offset, turn, bend = self.line.T
+        lines = np.stack([offset - bend / 3, turn, bend, 1 / self.blur, 1 / self.half], axis=1)
+        return loops.placed(samples.edge, tau, samples.u, lines, profile.GRID, profile.BINS)
 
     def _place_far(self) -> None:
         self._far_key, _ = self._placed(self.far, self.far_tau)
         self._bin_far()
 
     def _bin_far(self) -> None:
-        light = self.far.light
-        self._far_count = self._counted(self._far_key)
-        self._far_light, self._far_square = self._binned(self._far_key, light, light * light)
+        self._far_count, self._far_light, self._far_square = self._binned(self._far_key, self.far.light)
 
-    def _counted(self, key: NDArray) -> NDArray:
-        return np.bincount(key, minlength=self.n * profile.BINS).reshape(self.n, profile.BINS)
+    def _binned(self, key: NDArray, light: NDArray) -> NDArray:
+        """How many samples, their light and its square in each bin, shape (3, n, BINS)."""
+        return loops.binned(key, light, self.n, profile.BINS)
 
     def _tables(self) -> tuple[NDArray, NDArray, NDArray]:
         """Of each edge by bin: level, slope by cell, slope by pixel."""
-        value, slope, z = profile.bin_tables()
-        level, rise = self.coefficients @ value.T, self.coefficients @ slope.T
+        level, rise = profile.levels(self.coefficients), profile.rises(self.coefficients)
         level = level + self.tilt[:, None] * self._tilted(level)
-        return level, rise, rise * profile.cells_a_distance(z) / self.blur[:, None]
+        return level, rise, rise * profile.cells_a_distance(profile.bin_places()) / self.blur[:, None]
 
     def _tilted(self, level: NDArray) -> NDArray:
         """What a unit of tilt adds to the light, by bin."""
-        return (level + self._dark[:, None]) * profile.bin_tables()[2] * self.blur[:, None]
+        return (level + self._dark[:, None]) * profile.bin_places() * self.blur[:, None]
 
     def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray]:
         key, off = self._placed(self.near, self.near_tau)
-        fitted = level.astype(np.float32).ravel().take(key) + rise.astype(np.float32).ravel().take(key) * off
-        return key, self.near.light - fitted
+        return key, loops.unfitted(key, off, self.near.light, level, rise)
 
     # -- profile ----------------------------------------------------------------------------------------------
 
@@ -230,13 +216,13 @@ class EdgeFit(EdgeProfiles):
         """The profile from nothing; the line stays, the noise counts as even and the light as level."""
         self.tilt[:] = 0
         key, _ = self._placed(self.near, self.near_tau)
-        count = self._far_count + self._counted(key)
-        total = self._far_light + self._binned(key, self.near.light)[0]
-        bands = profile.normal_bands(count / self.variance)
-        right = (total / self.variance) @ profile.bin_tables()[0]
+        count, light, _ = self._binned(key, self.near.light)
+        count += self._far_count
         self.reach = self._reach(count)
         self._scale[:] = USUAL_SCALE
-        self.coefficients, _ = profile.solve_bands(bands + self._roughness(), right)
+        self._bands = profile.normal_bands(count / self.variance)
+        self._right = profile.onto_basis((light + self._far_light) / self.variance)
+        self.coefficients = self._solved(self._right[:, None])[:, 0]
         self.line[:, 0] = self.place()
 
     def _improve(self, reject: bool = False, last: bool = False) -> None:
@@ -246,28 +232,26 @@ class EdgeFit(EdgeProfiles):
         if reject:
             key, residual = self._reject(level, key, residual)
         self._near_key, self._cell_of, self._cells = key, None, None
-        count = self._far_count + self._counted(key)
-        near_total, near_square, lever, lever_square = self._binned(
-            key, residual, residual * residual, *(a.take(self.near_piece) for a in _PIECE_SHAPES_32[1:])
+        count, total, square, *levers = loops.binned_along(
+            key, self.near_piece, residual, _PIECE_SHAPES[1:], self.n, profile.BINS
         )
-        total = near_total + self._far_light - self._far_count * level
-        square = near_square + self._far_square - 2 * level * self._far_light + self._far_count * level**2
-        self._set_noise(count, square, level, steep)
-        value, _, z = profile.bin_tables()
-        weight = 1 / self.variance
-        bands = profile.normal_bands(weight * count)
-        right = (weight * total) @ value + _times(bands, self.coefficients)
-        pull = np.where(np.abs(z) < CORE, -weight * steep, 0)
-        tilted = self._tilted(level)
-        cross = np.stack([pull * lever, pull * lever_square, weight * count * tilted], axis=1) @ value
-        push, grip = self._in_pieces(key, residual, steep)
-        lean = (weight * total * tilted).sum(axis=1) - self.tilt / self._tilt_sigma**2
+        count += self._far_count
+        total += self._far_light - self._far_count * level
+        square += self._far_square - 2 * level * self._far_light + self._far_count * level**2
+        self._count = count
+        self.reach = self._reach(count)
+        self.variance = loops.variances(count, square, level, steep, _SIDE, NOISE_FLOOR**2)
+        pull = np.where(_IN_CORE, steep / self.variance, 0)
+        bands, right, cross, lean = loops.equations(
+            count, total, np.stack(levers), self.variance, pull, self._tilted(level), profile.bin_pieces()[0]
+        )
+        self._bands, self._right = bands, right + banded.times(bands, self.coefficients)
+        push, grip = loops.pushes(key, self.near_piece, residual, pull, steep, PIECES)
         own = np.zeros((self.n, 3, 3))
         own[:, :2, :2] = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3)[:, 1:, 1:] + _LINE_PRIOR[1:, 1:]
-        own[:, 2, 2] = (weight * count * tilted**2).sum(axis=1) + self._tilt_sigma**-2
-        equations = _Equations(cross, own, np.concatenate([push @ _PIECE_SHAPES[1:].T, lean[:, None]], axis=1))
-        self.reach = self._reach(count)
-        self._bands, self._right = bands, right
+        own[:, 2, 2] = lean[:, 0] + self._tilt_sigma**-2
+        wanted = np.column_stack([push @ _PIECE_SHAPES[1:].T, lean[:, 1] - self.tilt / self._tilt_sigma**2])
+        equations = _Equations(cross, own, wanted)
         self._choose_scale()
         if last:
             self._settle(equations)
@@ -276,15 +260,17 @@ class EdgeFit(EdgeProfiles):
             self._step(equations)
 
     def _step(self, equations: _Equations) -> None:
-        bands = self._bands + self._roughness()
-        right = np.concatenate([self._right[:, None], equations.cross], axis=1)
-        solved, _ = profile.solve_bands(np.repeat(bands[:, None], right.shape[1], axis=1), right)
+        solved = self._solved(np.concatenate([self._right[:, None], equations.cross], axis=1))
         self._go(equations, solved[:, 0], solved[:, 1:])
         self.line[:, 0] = self.place()
 
+    def _solved(self, right: NDArray) -> NDArray:
+        """Coefficients by right sides of the profile's equations, shape (n, m, K)."""
+        return banded.solved(banded.factored(self._bands + self._roughness()), right)
+
     def _settle(self, equations: _Equations) -> None:
         """The last step, and how sure everything is."""
-        inverse = np.linalg.inv(profile.dense(self._bands + self._roughness()))
+        inverse = self._solved(np.repeat(np.eye(profile.COEFFICIENTS)[None], self.n, axis=0))
         along = equations.cross @ inverse
         covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, self._right), along)
         self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
@@ -303,7 +289,7 @@ class EdgeFit(EdgeProfiles):
         return covariance
 
     def _reach(self, count: NDArray) -> NDArray:
-        z = profile.bin_tables()[2]
+        z = profile.bin_places()
         low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
         return np.stack([low, high], axis=1)
 
@@ -314,9 +300,11 @@ class EdgeFit(EdgeProfiles):
     def _choose_scale(self) -> None:
         """How rough each profile's tails are, by the evidence of its samples."""
         rough = profile.expected_roughness(self.reach, profile.SCALES)
-        right = np.repeat(self._right[:, None], len(profile.SCALES), axis=1)
-        trial, log_determinant = profile.solve_bands(self._bands[:, None] + profile.roughness_bands(rough), right)
-        evidence = np.einsum("nkj,nkj->nk", right, trial) / 2 - log_determinant / 2 - np.log(rough).sum(axis=2)
+        bands = self._bands[:, None] + profile.roughness_bands(rough)
+        factors = banded.factored(bands.reshape(-1, *bands.shape[2:]))
+        right = np.repeat(self._right, len(profile.SCALES), axis=0)
+        gain = (right * banded.solved(factors, right[:, None])[:, 0]).sum(axis=1) - banded.log_determinant(factors)
+        evidence = gain.reshape(-1, len(profile.SCALES)) / 2 - np.log(rough).sum(axis=2)
         share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
         self._scale = np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
 
@@ -327,10 +315,9 @@ class EdgeFit(EdgeProfiles):
     @property
     def gap(self) -> NDArray:
         """The widest gap between samples across the rise, in blur widths, shape (n,)."""
-        count = self._far_count + self._counted(self._near_key)
-        z = profile.bin_tables()[2]
+        z = profile.bin_places()
         core = np.abs(z) < 2
-        place = np.where(count[:, core] > 0, z[core], -np.inf)
+        place = np.where(self._count[:, core] > 0, z[core], -np.inf)
         last = np.maximum.accumulate(np.maximum(place, z[core][0]), axis=1)
         return np.diff(last, axis=1).max(axis=1)
 
@@ -347,29 +334,11 @@ class EdgeFit(EdgeProfiles):
 
     # -- noise ------------------------------------------------------------------------------------------------
 
-    def _set_noise(self, count: NDArray, square: NDArray, level: NDArray, steep: NDArray) -> None:
-        """Variance by bin: linear in light between the plateaus, more at the edge where its line is ragged."""
-        z = profile.bin_tables()[2]
-        sides = []
-        for far in (z < -CORE, z > CORE):
-            seen = count[:, far].sum(axis=1)
-            sides.append(square[:, far].sum(axis=1) / np.maximum(seen - 4, np.maximum(seen / 2, 1)))
-        dark, white = (np.maximum(side, NOISE_FLOOR**2)[:, None] for side in sides)
-        share = np.clip(level, 0, 1)
-        base = dark * (1 - share) + white * share
-        core = np.abs(z) < CORE
-        excess = (square - base * count)[:, core].sum(axis=1)
-        lever = (steep[:, core] ** 2 * count[:, core]).sum(axis=1)
-        jitter = np.clip(excess, 0, None) / np.maximum(lever, 1e-12)
-        self.variance = base + jitter[:, None] * steep**2
-
     def _reject(self, level: NDArray, key: NDArray, residual: NDArray) -> tuple[NDArray, NDArray]:
         """Leave out hot pixels and dirt; the keys and residuals of the near samples that stay."""
         limit = np.maximum(REJECT**2 * self._usual_variance(key, residual), REJECT_FROM**2)
-        limit = limit.astype(np.float32).ravel()
-        near = residual * residual < limit.take(key)
-        off = self.far.light - level.astype(np.float32).ravel().take(self._far_key)
-        far = off * off < limit.take(self._far_key)
+        near = loops.within(key, residual, limit)
+        far = loops.within(self._far_key, self.far.light - level.take(self._far_key), limit)
         if near.all() and far.all():
             return key, residual
         self._far_key = self._far_key[far]
@@ -382,23 +351,11 @@ class EdgeFit(EdgeProfiles):
 
         A few spoiled samples in the rise make its line look ragged, and would hide behind that.
         """
-        core = np.abs(profile.bin_tables()[2]) < CORE
-        firmness = np.where(core, self.variance**-0.5, 0).astype(np.float32).ravel()
-        size = np.bincount(self.near.edge, np.abs(residual) * firmness.take(key), self.n)
-        count = np.bincount(self.near.edge, firmness.take(key) > 0, self.n)
-        usual = size / (np.maximum(count, 1) * np.sqrt(2 / np.pi))
-        return np.where(core, np.clip(usual, 0.01, 1)[:, None] ** 2, 1) * self.variance
+        firmness = np.where(_IN_CORE, self.variance**-0.5, 0)
+        usual = loops.usual_size(key, residual, firmness) / np.sqrt(2 / np.pi)
+        return np.where(_IN_CORE, np.clip(usual, 0.01, 1)[:, None] ** 2, 1) * self.variance
 
     # -- line -------------------------------------------------------------------------------------------------
-
-    def _in_pieces(self, key: NDArray, residual: NDArray, steep: NDArray) -> tuple[NDArray, NDArray]:
-        """How hard, and how firmly, the samples push each piece along the line forward, shape (n, PIECES)."""
-        z = profile.bin_tables()[2]
-        pull = np.where(np.abs(z) < CORE, steep / self.variance, 0).astype(np.float32).ravel().take(key)
-        slot = self.near.edge * np.int32(PIECES) + self.near_piece
-        grip = pull * steep.astype(np.float32).ravel().take(key)
-        push, grip = (np.bincount(slot, a, self.n * PIECES) for a in (-pull * residual, grip))
-        return push.reshape(self.n, PIECES), grip.reshape(self.n, PIECES)
 
     def _straighten(self) -> None:
         """Lay the line through the middle of the rise, whatever its shape, by ever less blurred ones."""
@@ -407,7 +364,9 @@ class EdgeFit(EdgeProfiles):
         for more in (1.6, 0.8):
             self.blur = rough + more
             level, rise, steep = self._tables()
-            push, grip = self._in_pieces(*self._near_residuals(level, rise), steep)
+            key, residual = self._near_residuals(level, rise)
+            pull = np.where(_IN_CORE, steep / self.variance, 0)
+            push, grip = loops.pushes(key, self.near_piece, residual, pull, steep, PIECES)
             matrix = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3) + _LINE_PRIOR
             self.line += np.clip(np.linalg.solve(matrix, (push @ _PIECE_SHAPES.T)[..., None])[..., 0], -3, 3)
         self.blur = rough
@@ -418,12 +377,3 @@ class EdgeFit(EdgeProfiles):
         freedom = np.maximum(held.sum(axis=1) - 3, 0)
         # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
         self.unrest = np.maximum((rest + PIECES) / (freedom + PIECES), 1.0)
-
-
-def _times(bands: NDArray, x: NDArray) -> NDArray:
-    """Products of symmetric banded matrices (n, BAND, K) and vectors (n, K)."""
-    result = bands[:, 0] * x
-    for k in range(1, bands.shape[1]):
-        result[:, k:] += bands[:, k, :-k] * x[:, :-k]
-        result[:, :-k] += bands[:, k, :-k] * x[:, k:]
-    return result

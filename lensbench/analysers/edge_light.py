@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge_far import kept_by_figures, subtended
+from lensbench.analysers import edge_loops as loops
+from lensbench.analysers.edge_far import kept_by_figures
 from lensbench.analysers.edge_places import EdgePlaces
 from lensbench.analysers.edge_samples import EdgeSamples, pieces_along
 
@@ -61,15 +62,12 @@ class EdgeLight:
     bend: NDArray[np.float64]
     slope_sigma: NDArray[np.float64]
 
-    def share(self, samples: EdgeSamples, places: EdgePlaces) -> NDArray[np.float32]:
-        """Light at samples, 1 where it is as at the middle of their edge, shape (samples,)."""
-        edge, t, u = samples.edge, samples.t, samples.u
+    def along_and_across(self, places: EdgePlaces) -> NDArray[np.float64]:
+        """Derivatives of ln light along (t) and across (u) each edge: by t, u, tt, tu, uu; shape (n, 5)."""
         ways = np.stack([places.along, places.normal])
-        rise = np.einsum("knc,nc->kn", ways, self.slope).astype(np.float32)
-        bend = np.einsum("knc,ncd,lnd->kln", ways, self.bend, ways).astype(np.float32)
-        by_t = rise[0].take(edge) + np.float32(0.5) * bend[0, 0].take(edge) * t + bend[0, 1].take(edge) * u
-        by_u = rise[1].take(edge) + np.float32(0.5) * bend[1, 1].take(edge) * u
-        return np.exp(np.clip(by_t * t + by_u * u, -2, 2))
+        rise = np.einsum("knc,nc->nk", ways, self.slope)
+        bend = np.einsum("knc,ncd,lnd->nkl", ways, self.bend, ways)
+        return np.column_stack([rise, bend[:, 0], bend[:, 1, 1]])
 
 
 def light_round(
@@ -158,8 +156,8 @@ def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -
     """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
     owner = blocks.owner
     u = np.maximum(blocks.u - offset[owner], blur[owner])
-    own = subtended(u, blocks.t, places.half_length[owner]) / u
-    return own + kept_by_figures(places.around[owner], *blocks.at.T)
+    own = loops.subtended(u, blocks.t, places.half_length[owner]) / u
+    return own + kept_by_figures(places.around, owner, blocks.at)
 
 
 def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:

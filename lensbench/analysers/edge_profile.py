@@ -33,14 +33,16 @@ BINS = 2 * CELLS * FINE
 BAND = 4
 """Diagonals of a normal matrix on and above the main one that aren't empty."""
 
+GRID = SPACING, STRETCH, float(CELLS), float(FINE)
+"""What compiled loops need to know of the bins."""
+
 Q = np.linspace(0, 1, 257) ** 2
 """Frequencies of the transform, cycles a blur width; even in √q, so fine where wide tails show."""
 
 
 def to_cell(z: NDArray) -> NDArray:
     """v(z) + V: the place in cells, 0 to 2 V."""
-    x = z * z.dtype.type(1 / STRETCH)
-    return z.dtype.type(2 / SPACING) * z / (1 + np.sqrt(1 + x * x)) + z.dtype.type(CELLS)
+    return (2 / SPACING) * z / (1 + np.sqrt(1 + (z / STRETCH) ** 2)) + CELLS
 
 
 def to_distance(cell: NDArray) -> NDArray:
@@ -59,23 +61,17 @@ def basis(cell: NDArray) -> tuple[NDArray, NDArray]:
     """Values of the basis and derivatives by v at places in cells, each of shape (places, COEFFICIENTS)."""
     cell = np.asarray(cell, float)
     whole = np.clip(np.floor(cell).astype(int), 0, 2 * CELLS - 1)
-    f = cell - whole
-    values = ((1 - f) ** 3 / 6, (3 * f**3 - 6 * f**2 + 4) / 6, (-3 * f**3 + 3 * f**2 + 3 * f + 1) / 6, f**3 / 6)
-    slopes = (-((1 - f) ** 2) / 2, (3 * f**2 - 4 * f) / 2, (-3 * f**2 + 2 * f + 1) / 2, f**2 / 2)
     value, slope = np.zeros((2, len(cell), COEFFICIENTS))
-    row = np.arange(len(cell))
-    for k in range(4):
-        value[row, whole + k] = values[k]
-        slope[row, whole + k] = slopes[k]
+    row = np.arange(len(cell))[:, None]
+    value[row, whole[:, None] + np.arange(4)], slope[row, whole[:, None] + np.arange(4)] = _pieces(cell - whole)
     return value, slope
 
 
-@lru_cache(maxsize=1)
-def bin_tables() -> tuple[NDArray, NDArray, NDArray]:
-    """At the bins' centres: basis values and slopes by v, shape (BINS, COEFFICIENTS), and z, shape (BINS,)."""
-    cell = (np.arange(BINS) + 0.5) / FINE
-    value, slope = basis(cell)
-    return value, slope, to_distance(cell)
+def _pieces(f: NDArray) -> tuple[NDArray, NDArray]:
+    """Values and derivatives, shape (places, 4), of the four B-splines over a cell at places from 0 to 1 in it."""
+    values = ((1 - f) ** 3 / 6, (3 * f**3 - 6 * f**2 + 4) / 6, (-3 * f**3 + 3 * f**2 + 3 * f + 1) / 6, f**3 / 6)
+    slopes = (-((1 - f) ** 2) / 2, (3 * f**2 - 4 * f) / 2, (-3 * f**2 + 2 * f + 1) / 2, f**2 / 2)
+    return np.stack(values, axis=-1), np.stack(slopes, axis=-1)
 
 
 @lru_cache(maxsize=1)
@@ -118,6 +114,58 @@ def gaussian_edge() -> NDArray:
     """Coefficients of about the edge that a Gaussian blur of one blur width gives, shape (COEFFICIENTS,)."""
     cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
     return ndtr(to_distance(cell))
+
+
+# -- bins -----------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def bin_places() -> NDArray:
+    """The z of the bins' centres, shape (BINS,)."""
+    return to_distance((np.arange(BINS) + 0.5) / FINE)
+
+
+@lru_cache(maxsize=1)
+def bin_pieces() -> tuple[NDArray, NDArray]:
+    """`_pieces` at the bins of a cell: the same in every cell."""
+    return _pieces((np.arange(FINE) + 0.5) / FINE)
+
+
+def levels(coefficients: NDArray) -> NDArray:
+    """Profiles at the bins' centres, shape (n, COEFFICIENTS) to (n, BINS)."""
+    return _at_bins(coefficients, bin_pieces()[0])
+
+
+def rises(coefficients: NDArray) -> NDArray:
+    """Their derivatives by v there."""
+    return _at_bins(coefficients, bin_pieces()[1])
+
+
+def _at_bins(coefficients: NDArray, pieces: NDArray) -> NDArray:
+    four = np.stack([coefficients[:, k : k + 2 * CELLS] for k in range(4)], axis=2)
+    return (four.reshape(-1, 4) @ pieces.T).reshape(-1, BINS)
+
+
+def onto_basis(what: NDArray) -> NDArray:
+    """Σ_bins what B_j: shape (..., BINS) to (..., COEFFICIENTS)."""
+    shape = what.shape[:-1]
+    four = (what.reshape(-1, FINE) @ bin_pieces()[0]).reshape(*shape, 2 * CELLS, 4)
+    total = np.zeros((*shape, COEFFICIENTS))
+    for k in range(4):
+        total[..., k : k + 2 * CELLS] += four[..., k]
+    return total
+
+
+def normal_bands(weight: NDArray) -> NDArray:
+    """Σ_bins weight B_j B_(j+k) of each edge as upper bands: shape (n, BINS) to (n, BAND, COEFFICIENTS)."""
+    pieces = bin_pieces()[0]
+    products = (pieces[:, :, None] * pieces[:, None]).reshape(FINE, 16)
+    over = (weight.reshape(-1, FINE) @ products).reshape(len(weight), 2 * CELLS, 4, 4)
+    bands = np.zeros((len(weight), BAND, COEFFICIENTS))
+    for i in range(4):
+        for j in range(i, 4):
+            bands[:, j - i, i : i + 2 * CELLS] += over[:, :, i, j]
+    return bands
 
 
 # -- what a lens's edge may look like -------------------------------------------------------------------------
@@ -201,68 +249,3 @@ def roughness_bands(roughness: NDArray) -> NDArray:
     # Levels are within hundreds of contrasts: that holds a profile without any samples.
     bands[..., 0, :] += 1e-5
     return bands
-
-
-# -- normal equations -----------------------------------------------------------------------------------------
-
-
-@lru_cache(maxsize=1)
-def _bin_products() -> tuple[NDArray, ...]:
-    value = bin_tables()[0]
-    return tuple(value[:, : COEFFICIENTS - k] * value[:, k:] for k in range(BAND))
-
-
-def normal_bands(weight: NDArray) -> NDArray:
-    """Σ_bins weight B_j B_(j+k) of each edge as upper bands: shape (n, BINS) to (n, BAND, COEFFICIENTS)."""
-    bands = np.zeros((len(weight), BAND, COEFFICIENTS))
-    for k, product in enumerate(_bin_products()):
-        bands[:, k, : COEFFICIENTS - k] = weight @ product
-    return bands
-
-
-def dense(bands: NDArray) -> NDArray:
-    """Symmetric matrices from upper bands: shape (..., BAND, K) to (..., K, K)."""
-    size = bands.shape[-1]
-    full = np.zeros((*bands.shape[:-2], size, size))
-    for k in range(bands.shape[-2]):
-        j = np.arange(size - k)
-        full[..., j, j + k] = full[..., j + k, j] = bands[..., k, : size - k]
-    return full
-
-
-def solve_bands(bands: NDArray, right: NDArray) -> tuple[NDArray, NDArray]:
-    """Solve many banded symmetric systems at once, by Cholesky's method along the bands.
-
-    Parameters
-    ----------
-    bands : ndarray, shape (..., BAND, K)
-        Upper bands of positive definite matrices.
-    right : ndarray, shape (..., K)
-
-    Returns
-    -------
-    solution : ndarray, shape (..., K)
-    log_determinant : ndarray, shape (...)
-    """
-    shape, size = right.shape[:-1], right.shape[-1]
-    u = np.ascontiguousarray(bands.reshape(-1, BAND, size).transpose(1, 2, 0))
-    x = np.ascontiguousarray(right.reshape(-1, size).T)
-    for j in range(size):
-        before = range(1, min(BAND - 1, j) + 1)
-        for d in range(BAND):
-            for e in before:
-                if e + d < BAND:
-                    u[d, j] -= u[e, j - e] * u[e + d, j - e]
-            if d == 0:
-                u[0, j] = np.sqrt(u[0, j])
-            else:
-                u[d, j] /= u[0, j]
-        for e in before:
-            x[j] -= u[e, j - e] * x[j - e]
-        x[j] /= u[0, j]
-    log_determinant = 2 * np.log(u[0]).sum(axis=0)
-    for j in range(size - 1, -1, -1):
-        for d in range(1, min(BAND - 1, size - 1 - j) + 1):
-            x[j] -= u[d, j] * x[j + d]
-        x[j] /= u[0, j]
-    return x.T.reshape(*shape, size), log_determinant.reshape(shape)

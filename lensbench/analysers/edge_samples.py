@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers import edge_loops as loops
 from lensbench.analysers.edge_places import EdgePlaces
 from lensbench.shot import Shot, Sublattice
 
@@ -122,48 +123,9 @@ def _shifted(lines: NDArray, by: NDArray) -> NDArray:
 
 
 def _samples_inside(shot, lattice, planes, owner, places, top, bottom):
-    """Samples of one sublattice in convex regions, by runs of rows: edge, t, u, light, clipped."""
-    width, height = shot.size
-    region, y, first, count = _runs(lattice.first, lattice.step, (width, height), planes, top, bottom)
-    edge = np.repeat(owner[region].astype(np.int32), count)
-    step = np.arange(count.sum(), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
-    column = np.repeat(first, count) + step
-    row = np.repeat((y - lattice.first[1]) // lattice.step[1], count)
-    stored = lattice.samples[row, column]
-    who = owner[region]
-    x_start = lattice.first[0] + lattice.step[0] * first
-    offset = np.stack([x_start, y], axis=1) - places.middle[who]
-    run_step = step.astype(np.float32) * np.float32(lattice.step[0])
-
-    def projected(direction):
-        start = np.einsum("nc,nc->n", offset, direction[who]).astype(np.float32)
-        slope = direction[who, 0].astype(np.float32)
-        return np.repeat(start, count) + np.repeat(slope, count) * run_step
-
-    light = shot.light(stored, lattice.index)
-    return edge, projected(places.along), projected(places.normal), light, stored >= shot.white
-
-
-def _runs(first, step, size, planes, top, bottom):
-    """Runs of columns inside convex regions: region, y, first column of the lattice, count; none empty."""
-    width, height = size
-    low_row = np.ceil((np.maximum(top, 0) - first[1]) / step[1]).astype(int)
-    high_row = np.floor((np.minimum(bottom, height - 1) - first[1]) / step[1]).astype(int)
-    low_row = np.maximum(low_row, 0)
-    rows = low_row[:, None] + np.arange(max(int((high_row - low_row).max(initial=-1)) + 1, 0))
-    y = first[1] + step[1] * rows
-    low = np.zeros(y.shape)
-    high = np.full(y.shape, width - 1.0)
-    for plane in np.moveaxis(planes, 1, 0):
-        a, b, c = (plane[:, k, None] for k in range(3))
-        rest = b * y + c
-        with np.errstate(divide="ignore", invalid="ignore"):
-            limit = -rest / a
-        low = np.where(a > 0, np.maximum(low, limit), low)
-        high = np.where(a < 0, np.minimum(high, limit), high)
-        high = np.where((a == 0) & (rest < 0), -1.0, high)
-    begin = np.maximum(np.ceil((low - first[0]) / step[0]), 0)
-    count = np.floor((high - first[0]) / step[0]) - begin + 1
-    count = np.where(rows <= high_row[:, None], np.maximum(count, 0), 0).astype(np.int64)
-    region, place = np.nonzero(count)
-    return region, y[region, place], begin[region, place].astype(np.int64), count[region, place]
+    """Samples of one sublattice in convex regions: edge, t, u, light, clipped."""
+    ends = np.stack([np.maximum(top, 0), np.minimum(bottom, shot.size[1] - 1)], axis=1)
+    runs = loops.runs_inside(planes, ends, shot.size[0], lattice.first, lattice.step)
+    axes = np.concatenate([places.middle, places.along, places.normal], axis=1)
+    edge, t, u, stored = loops.samples_of_runs(runs, owner, axes, lattice.samples, lattice.first, lattice.step)
+    return edge, t, u, shot.light(stored, lattice.index), stored >= shot.white

@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers import edge_loops as loops
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_far import kept_by_figures, subtended
+from lensbench.analysers.edge_far import kept_by_figures
 from lensbench.analysers.edge_fit import CELLS_ACROSS, CELLS_ALONG, EdgeFit
 from lensbench.analysers.edge_places import OTHER_SIDES, EdgePlaces
 
@@ -44,8 +45,7 @@ class Spill:
             self.others[i] = [where[places.group[i], side] for side in OTHER_SIDES[places.side[i]]]
         own = np.arange(len(places))[:, None]
         self.profiles = np.where(usable[self.others], self.others, own)
-        self._kept = np.zeros((len(places), CELLS_ACROSS, CELLS_ALONG))
-        self._known = np.zeros(len(places), dtype=bool)
+        self._kept = np.full((len(places), CELLS_ACROSS, CELLS_ALONG), np.nan)
 
     def onto(self, fit: EdgeFit) -> NDArray[np.float64]:
         """The spill in each of the fit's cells, in shares of the contrast, shape (n, across, along).
@@ -55,25 +55,26 @@ class Spill:
         fit : EdgeFit
             Lines and profiles as they stand.
         """
-        t, u = fit.cells()
-        result = np.zeros(t.shape)
+        cell, t, u = fit.cells()
+        owner = cell // (CELLS_ACROSS * CELLS_ALONG)
         levels = _levels(fit)
-        leaky = np.flatnonzero(self._leaky(levels, fit))
-        if len(leaky) == 0:
-            return result
-        t, u = t[leaky], u[leaky]
-        half, blur = self.places.half_length, fit.blur[leaky, None, None]
-        off = u - fit.line[leaky, 0, None, None]
-        far = self._far_light(fit)[leaky, None, None]
-        spill = far * off / np.maximum(off**2, blur**2) * (1 - subtended(off, t, half[leaky, None, None]))
-        spill -= far * self._kept_by_others(leaky, t, u)
-        outward, along = self._seen_from(fit)
-        for k in (0, 1):
-            d, s = (_linear(form[leaky, k], t, u) for form in (outward, along))
-            kept = 1 - _looked_up(levels, fit.blur, self.profiles[leaky, k], -d)
-            spill += kept * subtended(d, s, half[self.others[leaky, k], None, None])
-        result[leaky] = spill
-        return result
+        leaky = self._leaky(levels, fit)[owner]
+        cell, owner, t, u = cell[leaky], owner[leaky], t[leaky], u[leaky]
+        own = np.stack([fit.line[:, 0], fit.blur, self.places.half_length, self._far_light(fit)], axis=1)
+        spill = np.zeros(self._kept.shape)
+        spill.ravel()[cell] = loops.spilt(
+            owner,
+            t,
+            u,
+            self._kept_by_others(cell, owner, t, u),
+            own,
+            self.others,
+            self._seen_from(fit),
+            self.profiles,
+            levels,
+            profile.GRID,
+        )
+        return spill
 
     def _far_light(self, fit: EdgeFit) -> NDArray:
         """a of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
@@ -83,21 +84,15 @@ class Spill:
         known = 1e-9 + self.usable
         return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
 
-    def _kept_by_others(self, which: NDArray, t: NDArray, u: NDArray) -> NDArray:
-        """What the figures around keep from cells (t, u) of some edges, over the far light's a in pixels."""
-        missing = which[~self._known[which]]
-        if len(missing):
-            some, rows = self.places.take(missing), np.isin(which, missing)
-            x, y = (
-                some.middle[:, axis, None, None]
-                + some.along[:, axis, None, None] * t[rows]
-                + some.normal[:, axis, None, None] * u[rows]
-                for axis in (0, 1)
-            )
-            # Lines move by a small part of a cell from turn to turn: once is enough.
-            self._kept[missing] = kept_by_figures(some.around, x, y)
-            self._known[missing] = True
-        return self._kept[which]
+    def _kept_by_others(self, cell: NDArray, owner: NDArray, t: NDArray, u: NDArray) -> NDArray:
+        """What the figures around keep from cells at (t, u) of their edges, over the far light's a in pixels."""
+        # Lines move by a small part of a cell from turn to turn: once is enough.
+        new = np.isnan(self._kept.ravel()[cell])
+        t, u, whose, places = t[new, None], u[new, None], owner[new], self.places
+        at = places.middle[whose] + t * places.along[whose] + u * places.normal[whose]
+        if new.any():
+            self._kept.ravel()[cell[new]] = kept_by_figures(places.around, whose, at)
+        return self._kept.ravel()[cell]
 
     def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
@@ -105,8 +100,8 @@ class Spill:
         place = np.clip((profile.to_cell(at) * profile.FINE).astype(int), 0, profile.BINS - 1)
         return (self.places.side >= 0) & (1 - levels[self.profiles, place] > LEAST).any(axis=1)
 
-    def _seen_from(self, fit: EdgeFit) -> tuple[NDArray, NDArray]:
-        """Distance beyond each of the others, and along it: at an edge's middle, by t, by u; shape (n, 2, 3)."""
+    def _seen_from(self, fit: EdgeFit) -> NDArray:
+        """Distance beyond each of the others and along it, shape (n, 2, 2, 3): at the middle, by t, by u."""
         places = self.places
         offset = np.where(self.usable, fit.line[:, 0], 0.0)
         slope = np.where(self.usable, fit.line[:, 1] / fit.half, 0.0)[:, None]
@@ -116,13 +111,16 @@ class Spill:
         lean = through + np.where(self.usable, fit.middle, 0.0)[:, None] * places.along
         away = places.middle[:, None] - lean[self.others], places.middle[:, None] - through[self.others]
         ways = normal[self.others], along[self.others]
-        return tuple(
-            np.stack(
-                [np.einsum("nkc,nkc->nk", way, start)]
-                + [np.einsum("nkc,nc->nk", way, own) for own in (places.along, places.normal)],
-                axis=2,
-            )
-            for way, start in zip(ways, away, strict=True)
+        return np.stack(
+            [
+                np.stack(
+                    [np.einsum("nkc,nkc->nk", way, start)]
+                    + [np.einsum("nkc,nc->nk", way, own) for own in (places.along, places.normal)],
+                    axis=2,
+                )
+                for way, start in zip(ways, away, strict=True)
+            ],
+            axis=2,
         )
 
 
@@ -130,17 +128,4 @@ def _levels(fit: EdgeFit) -> NDArray:
     """White share by bin, from 0 far on the dark side to 1 far on the bright, shape (n, BINS)."""
     dark, white = fit.plateaus()
     contrast = np.where(white > dark, white - dark, 1.0)[:, None]
-    return np.clip((fit.coefficients @ profile.bin_tables()[0].T - dark[:, None]) / contrast, 0, 1)
-
-
-def _linear(form: NDArray, t: NDArray, u: NDArray) -> NDArray:
-    """A value at an edge's middle and its rise by t and u, shape (n, 3), at places (n, …)."""
-    zero, by_t, by_u = (a[:, None, None] for a in form.T)
-    return zero + by_t * t + by_u * u
-
-
-def _looked_up(levels: NDArray, blur: NDArray, which: NDArray, d: NDArray) -> NDArray:
-    """White share of edges `which`, shape (n,), at distances beyond them, shape (n, …)."""
-    cell = profile.to_cell(d / blur[which][:, None, None])
-    place = np.clip((cell * profile.FINE).astype(int), 0, profile.BINS - 1)
-    return levels[which[:, None, None], place]
+    return np.clip((profile.levels(fit.coefficients) - dark[:, None]) / contrast, 0, 1)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from lensbench.analysers.edge import measure_edges, tile_edges
-from lensbench.analysers.edge_far import SEEN_WHOLE, kept_by_figures, subtended
+from lensbench.analysers.edge_far import SEEN_WHOLE, kept_by_figures
+from lensbench.analysers.edge_loops import subtended
 from tests import known_edges as known
 from tests.analysers.edge_benches import found_on, truth_of
 
@@ -19,15 +20,16 @@ def test_it_is_the_sum_over_the_figure(place, order):
     away = np.hypot(x - place[0], y - place[1])[x + y < 100]
     # An endless edge keeps ∬ c/r³ = 2c/u.
     true = (0.1**2 / away**3).sum() / 2
-    found = kept_by_figures(CORNERS[None, None, list(order)], *np.array(place)[:, None])
+    found = kept_by_figures(CORNERS[None, None, list(order)], np.array([0]), np.array([place]))
     assert found == pytest.approx(true, rel=0.01)
 
 
 def test_figures_after_the_nearest_count_as_points():
     far = CORNERS + np.array([300.0, -250.0])
     nowhere = np.full((SEEN_WHOLE, 3, 2), np.nan)
-    place = np.zeros((1, 3)), np.array([[-20.0, 0.0, 30.0]])
-    near, alike = kept_by_figures(far[None, None], *place), kept_by_figures(np.array([[*nowhere, far]]), *place)
+    owner, at = np.zeros(3, int), np.array([[0.0, -20.0], [0.0, 0.0], [0.0, 30.0]])
+    near = kept_by_figures(far[None, None], owner, at)
+    alike = kept_by_figures(np.array([[*nowhere, far]]), owner, at)
     assert alike == pytest.approx(near, rel=0.05)
 
 
