@@ -87,6 +87,12 @@ UNTOLD = (
     "flats are averaged instead, and part of the light's unevenness stays in these figures. Stick a few small "
     "pieces of paper on the panel, or say in session.toml how far it was moved (panel_shift)."
 )
+TWO_PLACES = (
+    "The light stood in two places, which were not enough to tell how far and which way it was moved: the flats are "
+    "averaged instead, and part of the light's unevenness stays in these figures. Move it once more, the other way "
+    "(down, if it went across), by a quarter of the picture or more, for a third flat (panel = 3), or say in "
+    "session.toml how far it was moved (panel_shift)."
+)
 
 
 @dataclass(frozen=True)
@@ -155,7 +161,8 @@ def split_panel(
     left = _left(field, best, rivals, turned)
     far = np.abs(best.moves.shift).max() > FARTHEST
     if best.scale > WORST_SCALE or ((left > MOST_LEFT or far) and moved and not said):
-        return nothing, LightPanel(_places(given), False, notes=[UNTOLD, ASLANT])
+        places = sum(place.turn_deg == given[0].turn_deg for place in given)
+        return nothing, LightPanel(_places(given), False, notes=[TWO_PLACES if places == 2 else UNTOLD, ASLANT])
     blocks = np.stack(np.meshgrid((x - middle[0]) / half, (y - middle[1]) / half), axis=-1).reshape(-1, 2)
     panel = _seen_by_place(field, best, blocks, turned)
     shown = panel[0] - panel[0].mean()

@@ -41,6 +41,11 @@ PLAIN_SIGNAL = 12.0
 TURN_TO_TELL = "a flat with the lens turned in its mount (lens_turn_deg) would tell"
 PANEL_TO_TELL = "a flat with the light panel moved (panel = 2) would tell"
 
+MAYBE_LIGHT = (
+    "A patch may be the light's own unevenness and no smear: before wiping, see whether it stays when the light "
+    "panel is moved."
+)
+
 
 class _Clue(NamedTuple):
     """What a comparison says of a mark: on which surfaces it can't lie, and why."""
@@ -311,7 +316,8 @@ def _places_in_words(marks: list[TracedMark]) -> str:
     places = [(count, f"on the {place.replace(' or ', ' or the ')}") for place, count in counts.most_common()]
     (first, where), *others = places
     if first == len(marks):
-        return f"{ {1: 'It lies', 2: 'Both marks lie'}.get(first, f'All {first} marks lie') } {where}."
+        whole = {1: "It lies", 2: "Both marks lie"}.get(first, f"All {first} marks lie")
+        return f"{whole} {where}."
     told = [f"{first} of the {len(marks)} marks lie{'s' * (first == 1)} {where}"]
     told += [f"{count} {where}" for count, where in others]
     rest = "the other one lies" if untold == 1 else f"the other {untold} lie"
@@ -321,7 +327,8 @@ def _places_in_words(marks: list[TracedMark]) -> str:
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:
     """What further shots would tell of the marks."""
     hints = [hint for hint in (TURN_TO_TELL, PANEL_TO_TELL) if any(hint in mark.place_why for mark in marks)]
-    return [f"{hint[0].upper()}{hint[1:]} more." for hint in hints]
+    soft = any(mark.kind == "patch" and PANEL_TO_TELL in mark.place_why for mark in marks)
+    return [f"{hint[0].upper()}{hint[1:]} more." for hint in hints] + ([MAYBE_LIGHT] if soft else [])
 
 
 def _apertures_in_words(marks: list[TracedMark]) -> str:

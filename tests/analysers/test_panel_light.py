@@ -85,14 +85,20 @@ def test_a_half_turn_alone_takes_out_what_is_lopsided_and_says_what_stays():
     assert any("not moved" in note for note in finding.notes)
 
 
-@pytest.mark.parametrize("places", [2])
-def test_a_panel_that_merely_bulges_does_not_tell_its_moves(places):
+def test_two_places_of_a_mere_bulge_do_not_tell_the_moves_and_ask_for_a_third():
     """p(x) = b x² shows 2 b s x + const when moved by s: b s is known, and neither b nor s."""
-    stops, _ = seen(SHIFTS[:places], waves=0.0)
-    found, finding = split(stops, MOVED[:places])
+    stops, _ = seen(SHIFTS[:2], waves=0.0)
+    found, finding = split(stops, MOVED[:2])
     assert not finding.taken_off and not found.any()
     assert finding.places[1].shift_percent is None
-    assert "panel_shift" in finding.notes[0]
+    assert "panel = 3" in finding.notes[0] and "panel_shift" in finding.notes[0]
+
+
+def test_two_places_are_enough_where_the_move_is_said():
+    stops, true = seen(SHIFTS[:2])
+    found, finding = split(stops, [PanelGiven(1), PanelGiven(2, 0.0, SHIFTS[1])])
+    assert finding.taken_off
+    assert np.abs(left_over(found, true)).max() < max(finding.left_stops, 0.01)
 
 
 def test_moves_that_are_said_help():
