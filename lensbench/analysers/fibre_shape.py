@@ -96,10 +96,14 @@ class Fibre:
         reach = self.reach / CELL_PX
         offsets = np.arange(-reach, reach + 0.5, 0.5)
         fine = _even(path, 0.5)
-        places = np.rint(fine[:, None] + offsets[:, None] * _normals(fine)[:, None]).astype(int)
+        # Around its ends the shadow is round: what lies beyond them is counted from there.
+        longer = _longer(fine, reach, 0.5)
+        beyond = (len(longer) - len(fine)) // 2
+        nearest = np.pad(fine, ((beyond, beyond), (0, 0)), mode="edge")
+        places = np.rint(longer[:, None] + offsets[:, None] * _normals(longer)[:, None]).astype(int)
         column, row = places.reshape(-1, 2).T
         inside = (row >= 0) & (row < z.shape[0]) & (column >= 0) & (column < z.shape[1])
-        away = np.hypot(*(places - fine[:, None]).reshape(-1, 2).T)[inside]
+        away = np.hypot(*(places - nearest[:, None]).reshape(-1, 2).T)[inside]
         cells, number = np.unique(row[inside] * z.shape[1] + column[inside], return_inverse=True)
         distance = np.full(len(cells), np.inf)
         np.minimum.at(distance, number, away)
@@ -146,12 +150,15 @@ def measure_fibre(
     section = _section(picture, level, places, sign)
     if section.signal_to_noise < least:
         return None
-    # The finer the cells the truer path and section, while there is signal left in each.
+    best = level
+    # The finer the cells the truer path and section, while there is signal left in each. A truer path may show
+    # best on the cells on which the section was measured so far, which reach further to the sides.
     for finer in [other for other in reversed(levels) if other.cell_px < level.cell_px]:
         closer = _on_the_ridge(places, finer, sign, (2,))
-        other = NO_SECTION if closer is None else _section(picture, finer, closer, sign)
-        if other.signal_to_noise > section.signal_to_noise:
-            places, section = closer, other
+        for cells in (finer, best) if closer is not None else ():
+            other = _section(picture, cells, closer, sign)
+            if other.signal_to_noise > section.signal_to_noise:
+                places, section, best = closer, other, cells
     if 0 < section.width < 2.5 * CELL_PX:
         pixels = _section(picture, None, places, sign)
         section = pixels if pixels.signal_to_noise > 0.9 * section.signal_to_noise else section
@@ -194,12 +201,12 @@ def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
     return None
 
 
-def _longer(path: NDArray, cells: float) -> NDArray[np.float64]:
-    """A path with straight pieces added at both ends."""
-    back = min(6, len(path) - 1)
+def _longer(path: NDArray, cells: float, step: float = 1.0) -> NDArray[np.float64]:
+    """A path with straight pieces of so many cells added at both ends, a point every `step` of them."""
+    back = min(round(6 / step), len(path) - 1)
     ways = path[0] - path[back], path[-1] - path[-1 - back]
     head, tail = (way / max(np.hypot(*way), 1e-9) for way in ways)
-    steps = np.arange(1, cells + 1)[:, None]
+    steps = np.arange(step, cells + step / 2, step)[:, None]
     return np.concatenate([path[0] + steps[::-1] * head, path, path[-1] + steps * tail])
 
 

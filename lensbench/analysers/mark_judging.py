@@ -26,7 +26,7 @@ LEAST_DEPTH = {"spot": 0.4, "fibre": 0.4, "patch": 0.7}
 LEAST_WIDTH_PX = 2.5
 """Whatever round mark is sharper than this is the sensor's own."""
 
-LEAST_FIBRE_PX, WIDEST_FIBRE_PX = 24.0, 32.0
+LEAST_FIBRE_PX, WIDEST_FIBRE_PX = 24.0, 80.0
 """Shorter lines are spots or nothing, and wider ones no fibres."""
 
 FIBRE_ASPECT = 3.0
@@ -48,6 +48,9 @@ that was fitted."""
 
 HALO_DEPTH, HALO_RADIUS, HALO_PX = 0.08, 2.2, 3.0
 """The same all around a mark, out to so many times the way to its half depth, and for fibres so much more."""
+
+END_DEPTH = 1.5
+"""The same at the ends of a fibre, which are known to a cell or so: the fibre itself may go on there."""
 
 FAINT_LINE = 0.2
 """Lines along a mark are its leftovers when their signal to noise is no more than this share of its."""
@@ -110,6 +113,9 @@ def _in_halo(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.bool_]:
 def left_behind(mark: Found, x: NDArray, y: NDArray) -> NDArray[np.float64]:
     """How deep (percent) something at places in pixels must be to be more than what a mark, taken out, left."""
     beside = BESIDE_DEPTH[type(mark)] * share_of(mark, x, y, nearer=0.75)
+    if isinstance(mark, Fibre):
+        to_end = np.min([np.hypot(x - px, y - py) for px, py in mark.path[[0, -1]]], axis=0)
+        beside = np.where(to_end < mark.reach + HALO_PX, END_DEPTH, beside)
     return abs(mark.depth.value) * np.maximum(beside, HALO_DEPTH * _in_halo(mark, x, y))
 
 

@@ -104,7 +104,18 @@ def _both_leans(level: Level, turned: bool, threshold: float, box: Box | None) -
         ends = [ends[i] for i in (1, 0, 3, 2)]
     starts = (columns.start, rows.start) * 2
     scaled = ((end + start) * float(level.cell_px) + level.offset for end, start in zip(ends, starts, strict=True))
-    return Segments(*scaled, signal.astype(float), np.full(len(signal), float(level.cell_px)))
+    return _in_full(level, Segments(*scaled, signal.astype(float), np.full(len(signal), float(level.cell_px))))
+
+
+def _in_full(level: Level, segments: Segments) -> Segments:
+    """Segments with the signal that they have when their cells count in full, where those count for much."""
+    extent = np.maximum(np.abs(segments.x1 - segments.x0), np.abs(segments.y1 - segments.y0))
+    root = np.sqrt(extent / level.cell_px + 1)
+    strong = np.flatnonzero(np.abs(segments.signal) > HIGHEST / 2 * root)
+    x, y = (np.rint((v - level.offset) / level.cell_px).astype(int) for v in segments.chosen(strong).points(33))
+    signal = segments.signal.copy()
+    signal[strong] = level.z[y, x].mean(axis=0) * root[strong]
+    return segments._replace(signal=signal)
 
 
 def _strips(z: NDArray[np.int16], threshold: float) -> list[tuple[NDArray, ...]]:

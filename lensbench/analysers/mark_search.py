@@ -34,7 +34,7 @@ PEAK_SIGNAL, SEED_SIGNAL = 5.7, 5.2
 """Least signal to noise of a filter's answer where a shape is fitted, and of a segment from which a fibre is
 followed: neither matches a mark quite."""
 
-FIBRE_LEVELS_PX = ((4, 8), (2,))
+FIBRE_LEVELS_PX = ((4, 8, 16), (2,))
 """Cells of the grids on which fibres are looked for: on the finest, which takes the longest, only at last."""
 
 LEAST_SHARE = 0.6
@@ -156,7 +156,7 @@ class _Search:
 
         None where it meets a plainer mark, and must wait until that is taken out.
         """
-        level = [level for level in self.grids.grounded[:3] if level.cell_px <= max(shape.width.value, CELL_PX)][
+        level = [level for level in self.grids.grounded[:4] if level.cell_px <= max(shape.width.value, CELL_PX)][
             -1
         ]
         way = 0.35 * shape.length.value * shape.axis

@@ -175,6 +175,18 @@ def test_a_fibre_is_followed_along_its_bends(path, width, depth):
     assert mark.width_px.value < 2.5 * width
 
 
+def test_a_fibre_far_from_the_sensor_is_one_wide_fibre():
+    """Its shadow is as wide as the pencil of light there, many times the fibre."""
+    light = flats.cos4(SIZE, 1.0)
+    path = flats.curve(250, 620, 600, 10, 70)
+    flats.fibre(light, path, 44, 0.06, blur=8)
+    (mark,) = find_marks(flats.flat(light, seed=8, hot=1e-4)).marks
+    assert mark.kind == "fibre"
+    assert mark.width_px.value == pytest.approx(44, rel=0.1)
+    assert mark.length_px.value == pytest.approx(600, rel=0.12)
+    assert mark.depth_percent.value == pytest.approx(6, rel=0.1)
+
+
 # -- what is no dirt ------------------------------------------------------------------------------------------
 
 
