@@ -88,10 +88,10 @@ UNTOLD = (
     "pieces of paper on the panel, or say in session.toml how far it was moved (panel_shift)."
 )
 TWO_PLACES = (
-    "The light stood in two places, which were not enough to tell how far and which way it was moved: the flats are "
-    "averaged instead, and part of the light's unevenness stays in these figures. Move it once more, the other way "
-    "(down, if it went across), by a quarter of the picture or more, for a third flat (panel = 3), or say in "
-    "session.toml how far it was moved (panel_shift)."
+    "The light stood in two places, which were not enough to tell how far and which way it was moved: the flats "
+    "are averaged instead, and part of the light's unevenness stays in these figures. Move it once more, the "
+    "other way (down, if it went across), by a quarter of the picture or more, for a third flat (panel = 3), or "
+    "say in session.toml how far it was moved (panel_shift)."
 )
 
 
