@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lensbench.analysers import edge_loops as loops
 from lensbench.analysers.edge_far import kept_by_figures
 from lensbench.analysers.edge_places import EdgePlaces
-from lensbench.analysers.edge_samples import EdgeSamples, pieces_along
+from lensbench.analysers.edge_samples import EdgeSamples
 
 USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
@@ -165,18 +165,13 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
     low, high = places.span(margin, size)
     near = np.minimum(offset + 6 * blur, 0.5 * places.reach_px[:, 1])
     reach = places.reach_px[:, 1] - margin
-    limits = [a.astype(np.float32)[samples.edge] for a in (near, reach, low, high)]
-    t, u = samples.t, samples.u
-    far = (u > limits[0]) & (u < limits[1]) & (t > limits[2]) & (t < limits[3])
-    edge, t, u, light = samples.edge[far], t[far], u[far], samples.light[far]
-    half = places.half_length.astype(np.float32)[edge]
-    column = pieces_along(t / half, _BLOCKS)
-    depth = np.minimum(reach, LIGHT_WINDOW).clip(min=1.0).astype(np.float32)[edge]
-    row = np.clip((u / depth * _BLOCKS).astype(np.int32), 0, _BLOCKS - 1)
-    key = (edge * _BLOCKS + column) * _BLOCKS + row
-    count = np.bincount(key, minlength=n * _BLOCKS**2)
+    clear = np.stack([near, reach, low, high], axis=1)
+    depth = np.minimum(reach, LIGHT_WINDOW).clip(min=1.0)
+    extent = np.stack([places.half_length, depth], axis=1)
+    sums = loops.summed_in_blocks(samples.edge, samples.t, samples.u, samples.light, clear, extent, _BLOCKS)
+    count, *rest = sums.reshape(4, -1)
     known = count > 0
-    t, u, light = (np.bincount(key, a, n * _BLOCKS**2)[known] / count[known] for a in (t, u, light))
+    t, u, light = (a[known] / count[known] for a in rest)
     owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
     at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
     return _Blocks(owner, count[known], at, t, u, light)
@@ -218,20 +213,13 @@ def _fitted(
         How far each point lies off.
     """
 
-    def total(what):
-        # Without any point bincount would give whole numbers.
-        return np.bincount(group, weight * what, n).astype(float)
-
-    mass = np.maximum(np.bincount(group, weight, n), 1e-9)
-    parts = [column - (total(column) / mass)[group] for column in (columns * usual).T]
-    rest = value - (total(value) / mass)[group]
-    right = np.stack([total(part * rest) for part in parts], axis=1)
-    moments = np.tile(np.eye(len(parts)), (n, 1, 1))
-    for i, a in enumerate(parts):
-        for j, b in enumerate(parts[: i + 1]):
-            moments[:, i, j] += total(a * b)
-            moments[:, j, i] = moments[:, i, j]
-    covariance = np.linalg.inv(moments)
-    factor = np.einsum("nij,nj->ni", covariance, right)
-    rest = rest - np.einsum("ip,pi->p", np.stack(parts), factor[group])
+    all_columns = np.column_stack([np.ones(len(value)), columns * usual, value])
+    moments = loops.moments(all_columns, weight, group, n)
+    mean = moments[:, 0] / np.maximum(moments[:, :1, 0], 1e-9)
+    # What is left of the products about the means.
+    about = (moments - moments[:, :, :1] * mean[:, None])[:, 1:, 1:]
+    covariance = np.linalg.inv(about[:, :-1, :-1] + np.eye(len(usual)))
+    factor = np.einsum("nij,nj->ni", covariance, about[:, :-1, -1])
+    weights = np.column_stack([-factor, np.ones(n)])[group]
+    rest = np.einsum("pi,pi->p", (all_columns - mean[group])[:, 1:], weights)
     return factor * usual, covariance * np.outer(usual, usual), rest

@@ -92,6 +92,51 @@ def samples_of_runs(runs, owner, axes, samples, first, step):
 
 
 @compiled
+def summed_in_blocks(edge, t, u, light, clear, extent, blocks):
+    """How many samples there are in each block beside an edge, the sums of their t, u and light.
+
+    Parameters
+    ----------
+    clear : ndarray, shape (n, 4)
+        What is clear of all else: u from, u to, t from, t to.
+    extent : ndarray, shape (n, 2)
+        Half the length along the edge, and the depth beside it, that the blocks divide.
+    blocks : int
+        Along, and across.
+
+    Returns
+    -------
+    ndarray, shape (4, n, blocks, blocks)
+    """
+    sums = np.zeros((4, len(clear), blocks, blocks))
+    for i in range(len(edge)):
+        who = edge[i]
+        if clear[who, 0] < u[i] < clear[who, 1] and clear[who, 2] < t[i] < clear[who, 3]:
+            along = min(max(int((t[i] / extent[who, 0] + 1) * (blocks / 2)), 0), blocks - 1)
+            across = min(max(int(u[i] / extent[who, 1] * blocks), 0), blocks - 1)
+            sums[0, who, along, across] += 1
+            sums[1, who, along, across] += t[i]
+            sums[2, who, along, across] += u[i]
+            sums[3, who, along, across] += light[i]
+    return sums
+
+
+@compiled
+def moments(columns, weight, group, n):
+    """Weighted sums of the products of columns, shape (points, k), over the points of each group: (n, k, k)."""
+    k = columns.shape[1]
+    sums = np.zeros((n, k, k))
+    for p in range(len(columns)):
+        for i in range(k):
+            for j in range(i, k):
+                sums[group[p], i, j] += weight[p] * columns[p, i] * columns[p, j]
+    for i in range(k):
+        for j in range(i):
+            sums[:, i, j] = sums[:, j, i]
+    return sums
+
+
+@compiled
 def in_contrasts(edge, t, u, light, shape, levels):
     """The samples' light from 0 on the dark side to 1 on the bright, were it as level as at their edge's middle.
 
