@@ -8,9 +8,15 @@ given.
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
 
 from numba import njit
 
-compiled = partial(njit, cache=True, nogil=True, error_model="numpy")
-"""Decorator for a function of arrays and numbers."""
+
+def compiled(function: Callable) -> Callable:
+    """Decorator for a function of arrays and numbers."""
+    try:
+        return njit(function, cache=True, nogil=True, error_model="numpy")
+    except RuntimeError:
+        # Neither the package's folder nor the user's can be written to: compiled anew in every run.
+        return njit(function, nogil=True, error_model="numpy")

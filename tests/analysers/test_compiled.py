@@ -3,9 +3,11 @@
 import ast
 from pathlib import Path
 
+import numba
 import pytest
 
 import lensbench.analysers
+from lensbench.analysers.compiled import compiled
 
 FILES = [
     path
@@ -37,3 +39,13 @@ def test_compiled_loops_use_nothing_of_other_files(path):
 
 def test_there_are_some():
     assert {"banded", "edge_loops"} <= {path.stem for path in FILES}
+
+
+def test_where_nothing_can_be_kept_they_are_compiled_all_the_same(monkeypatch):
+    def njit(function, cache=False, **options):
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return numba.njit(function, **options)
+
+    monkeypatch.setattr("lensbench.analysers.compiled.njit", njit)
+    assert compiled(lambda a: a + 1)(2) == 3
