@@ -3,48 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.blocks import nearest_blocks
-from lensbench.analysers.light_map import REFERENCE_H, FlatLight, read_flats
-from lensbench.analysers.surface import fit_clean_surface
+from lensbench.analysers.light_map import FlatLight, LightMap, fit_light, read_finely, read_flats
+from lensbench.analysers.zone_light import zone_falloff
 from lensbench.errors import BenchError
-from lensbench.findings import NORMAL_95, Figure, ZoneCast
-from lensbench.frame import ZONES, h_of, zone_index
+from lensbench.findings import Figure, ZoneCast, ZoneFalloff
+from lensbench.frame import ZONES
 from lensbench.shot import Shot
 
-SPLINES = (12, 16)
-"""Splines down and across: casts change slowly."""
 
-POINTS = 240
-"""Points each way over which a zone's mean is taken."""
+@dataclass(frozen=True, eq=False)
+class GreenLight:
+    """What the flats show in green: each flat, the lens's map through them, and its zones."""
 
-MAP_PERCENT = 0.05
-"""What the smooth map of a cast leaves open, in percent."""
+    flats: Sequence[FlatLight]
+    light_map: LightMap
+    zones: Sequence[ZoneFalloff]
 
 
-def colour_cast(
-    flats: Sequence[Shot], darks: Sequence[Shot], greens: Sequence[FlatLight], rough: NDArray[np.bool_]
-) -> list[ZoneCast]:
-    """Measure red and blue over green by zone, against the middle.
+def colour_cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight) -> list[ZoneCast]:
+    """Measure red and blue over green by zone, against the middle: the mean light of one over that of the other.
 
     Parameters
     ----------
     flats, darks : sequence of Shot
         As for the falloff.
-    greens : sequence of FlatLight
-        What each flat shows in its reference channel.
-    rough : ndarray of bool, shape (y, x)
-        Blocks that a hard edge cuts.
+    green : GreenLight
 
     Returns
     -------
     list of ZoneCast
         Empty for a camera without colours. The light's own colour is taken to be the same all over the panel.
     """
-    casts = {colour: _cast(flats, darks, greens, rough, colour) for colour in ("red", "blue")}
+    casts = {colour: _cast(flats, darks, green, colour) for colour in ("red", "blue")}
     return [
         ZoneCast(zone, *(casts[colour].get(zone) for colour in ("red", "blue")))
         for zone in ZONES
@@ -52,13 +47,7 @@ def colour_cast(
     ]
 
 
-def _cast(
-    flats: Sequence[Shot],
-    darks: Sequence[Shot],
-    greens: Sequence[FlatLight],
-    rough: NDArray[np.bool_],
-    colour: str,
-) -> dict[str, Figure]:
+def _cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight, colour: str) -> dict[str, Figure]:
     """One colour over green in percent, by zone; nothing where it can't be read."""
     first = flats[0]
     if colour not in first.channels or first.reference != "green":
@@ -67,29 +56,28 @@ def _cast(
         lights = read_flats(flats, colour, darks)
     except BenchError:
         return {}
-    more = np.array([green.stops - light.stops for green, light in zip(greens, lights, strict=True)])
-    good = np.array([green.readable & light.readable for green, light in zip(greens, lights, strict=True)])
-    weight = good.sum(axis=0) * ~rough
-    mean = np.where(weight > 0, (more * good).sum(axis=0) / np.maximum(good.sum(axis=0), 1), 0.0)
-    x, y, size = greens[0].x, greens[0].y, first.size
-    surface, trust = fit_clean_surface(mean, weight, x, y, size, least=1e-3, splines=SPLINES)
-    smooth = surface.on_grid(x, y)
-    kept = (weight > 0) & (trust > 0.5)
-    spread = 1.4826 * float(np.median(np.abs((mean - smooth)[kept])))
-    middle = (h_of(x[None, :], y[:, None], size) < REFERENCE_H) & (weight > 0)
-    if not middle.any():
-        return {}
-    reference = smooth[middle].mean()
-    fine = [(np.arange(POINTS) + 0.5) * length / POINTS - 0.5 for length in size]
-    index = zone_index(fine[0][None, :], fine[1][:, None], size)
-    known = (weight > 0)[np.ix_(nearest_blocks(y, fine[1]), nearest_blocks(x, fine[0]))]
-    stops = surface.on_grid(*fine) - reference
+    light = green.light_map
+    stops = light.stops - light.bend - _more(green.flats, lights)
+    fine = read_finely(flats, colour, darks) if light.rough.any() else None
+    other = fit_light(light.size, light.x, light.y, stops, _both(green.flats, lights).sum(axis=0), light.rough)
+    stops_of = {zone.zone: zone.stops for zone in green.zones}
     found = {}
-    for number, zone in enumerate(ZONES):
-        inside = (index == number) & known
-        if inside.sum() > 0.5 * (index == number).sum():
-            percent = 100 * (2 ** stops[inside].mean() - 1)
-            blocks = inside.sum() / POINTS**2 * weight.size
-            noise = 100 * np.log(2) * spread * np.sqrt(1 / blocks + 1 / middle.sum())
-            found[zone] = Figure.of(percent, np.hypot(NORMAL_95 * noise, MAP_PERCENT), "%")
+    for zone in zone_falloff(other, fine):
+        if zone.zone in stops_of:
+            ratio = 2.0 ** (stops_of[zone.zone].value - zone.stops.value)
+            half = np.log(2) * ratio * np.hypot(stops_of[zone.zone].half_width, zone.stops.half_width)
+            found[zone.zone] = Figure.of(100 * (ratio - 1), 100 * half, "%")
     return found
+
+
+def _both(greens: Sequence[FlatLight], others: Sequence[FlatLight]) -> NDArray[np.bool_]:
+    """Which blocks can be read in both colours, by flat."""
+    return np.array([green.readable & other.readable for green, other in zip(greens, others, strict=True)])
+
+
+def _more(greens: Sequence[FlatLight], others: Sequence[FlatLight]) -> NDArray[np.float64]:
+    """Stops by which another colour is brighter than green, a mean over the flats that can be read."""
+    more = np.array([green.stops - other.stops for green, other in zip(greens, others, strict=True)])
+    both = _both(greens, others)
+    read = np.where(both, more, 0.0).sum(axis=0) / np.maximum(both.sum(axis=0), 1)
+    return np.where(both.any(axis=0), read, more.mean(axis=0))

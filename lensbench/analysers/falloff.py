@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.blocks import Blocks
 from lensbench.analysers.bright_spot import growing_spot
-from lensbench.analysers.colour_cast import colour_cast
+from lensbench.analysers.colour_cast import GreenLight, colour_cast
 from lensbench.analysers.hard_edge import FoundEdge, find_hard_edge
 from lensbench.analysers.light_map import (
     FlatLight,
@@ -134,9 +134,9 @@ def gather_light(
     lens = np.where(dark, np.mean([light.stops for light in lights], axis=0), lens)
     edge = find_hard_edge(first.size, x, y, lens, (total > 0) | dark, pixel_pitch_um)
     rough = edge.beyond | dark
-    cast = colour_cast(flats, darks, lights, rough)
     light_map = fit_light(first.size, x, y, lens, total, rough)
     fine = read_finely(flats, first.reference, darks) if rough.any() else None
+    cast = colour_cast(flats, darks, GreenLight(lights, light_map, zone_falloff(light_map, fine)))
     return GatheredLight(lens, light_map, edge, panel, cast, pixel_pitch_um, fine)
 
 

@@ -149,20 +149,20 @@ def _read_flat(flat: Shot, channel: str, black: float | NDArray) -> FlatLight:
     bright = np.percentile(light, 99)
     dark = light <= bright * 2.0**-READABLE_STOPS
     readable = ~dark & (blocks.clipped <= CLIPPED_SHARE)
+    light = light - _off_centre(flat, channel, light, blocks.x, blocks.y)
     stops = -np.log2(np.maximum(light, bright * 2.0**-BLACK_STOPS))
-    stops -= _off_centre(flat, channel, stops, blocks.x, blocks.y)
     middle = readable & (h_of(blocks.x[None, :], blocks.y[:, None], flat.size) < 0.25)
     stops -= np.median(stops[middle])
     return FlatLight(blocks.x, blocks.y, stops, readable, dark)
 
 
-def _off_centre(flat: Shot, channel: str, stops: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
+def _off_centre(flat: Shot, channel: str, light: NDArray, x: NDArray, y: NDArray) -> NDArray[np.float64]:
     """What the light changes from the blocks' centres to the mean place of a colour's samples in them."""
     parts = list(flat.sublattices(channel))
     across, down = (np.mean([part.first[axis] - (part.step[axis] - 1) / 2 for part in parts]) for axis in (0, 1))
-    if min(stops.shape) < 2:
-        return np.zeros_like(stops)
-    by_y, by_x = np.gradient(stops, y, x)
+    if min(light.shape) < 2:
+        return np.zeros_like(light)
+    by_y, by_x = np.gradient(light, y, x)
     return across * by_x + down * by_y
 
 
