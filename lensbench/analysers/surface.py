@@ -150,8 +150,13 @@ def fit_clean_surface(
 
 
 def local_median(values: NDArray, reach: int = 3) -> NDArray:
-    """The median of each value's neighbourhood, `reach` to every side, on a grid; slopes go on at its rim."""
-    padded = np.pad(values, reach, mode="reflect", reflect_type="odd")
+    """The median of each value's neighbourhood, `reach` to every side, on a grid; slopes go on at its rim.
+
+    Values on the rim itself do not count: nothing beyond them would tell whether they are like their neighbours.
+    """
+    inner = values[1:-1, 1:-1] if min(values.shape) > 2 else values
+    rim = reach + (values.shape[0] - inner.shape[0]) // 2
+    padded = np.pad(inner, rim, mode="reflect", reflect_type="odd")
     windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * reach + 1, 2 * reach + 1))
     return np.median(windows.reshape(*values.shape, -1), axis=-1)
 

@@ -24,9 +24,6 @@ LEAST_KNOWN = 0.5
 ODD = 5.0
 """A block is dirty that stands out from its neighbours by so many times its noise, or what the map leaves open."""
 
-MOST_ODD = 40
-"""Blocks that hang together and are odd are dirt as long as they are fewer than this."""
-
 FEWEST, GROUPS = 80, 8
 """Blocks from which on their noise is read off themselves, in so many groups of like light."""
 
@@ -141,12 +138,13 @@ def _block_light(light: LightMap) -> NDArray[np.float64]:
     smooth = light.smooth
     off = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
     around = local_median(off)
-    odd = np.abs(off - around) > ODD * max(light.spread, MAP_STOPS)
-    # What lies at a hard edge, in the frame's very corner, or over many blocks is no dirt that stands out.
+    least = ODD * max(light.spread, MAP_STOPS)
+    dark, bright = off - around > least, around - off > least
+    # What is dark at a hard edge, or in the frame's very corner, is no dirt but belongs to an edge.
     at_edge = light.rough.copy()
     at_edge[np.ix_([0, -1], [0, -1])] = True
-    pieces, _ = label(odd | at_edge, np.ones((3, 3)))
-    odd &= ~np.isin(pieces, pieces[at_edge]) & (np.bincount(pieces.ravel())[pieces] < MOST_ODD)
+    pieces, _ = label(dark | at_edge, np.ones((3, 3)))
+    odd = bright | (dark & ~np.isin(pieces, pieces[at_edge]))
     return 2.0 ** -np.where(light.rough, light.stops, smooth + np.where(odd, around, off) - light.bend)
 
 

@@ -95,6 +95,19 @@ def test_dirt_and_hot_pixels_do_not_dent_the_map():
     assert flats.misfit(found, clean) < 0.01
 
 
+@pytest.mark.parametrize("reach", [6.0, 15.0])
+def test_light_that_leaks_in_at_a_border_does_not_bend_the_map(reach):
+    """Half as bright again within a few pixels of the left border: no lens does that."""
+    clean = flats.cos4(SIZE, 1.5)
+    x, _ = flats.grid(SIZE)
+    found = measure_falloff(
+        [flats.flat(clean + np.float32(0.5) * np.exp(-((x + 600) ** 2) / reach**2), seed=6, level=0.5)]
+    )
+    assert flats.misfit(found, clean) < 0.01
+    true = flats.zones_of(clean)
+    assert all(abs(zone.stops.value - true[zone.zone]) < 0.01 for zone in found.zones)
+
+
 def test_nearer_the_truth_than_a_general_background_estimate():
     """photutils' Background2D (clipped medians on a mesh, bicubic between) on the same green samples."""
     clean = flats.cos4(SIZE, 2.0)
