@@ -22,13 +22,17 @@ from lensbench.analysers.grey_light import (
     SPLINES,
     IndexLight,
     departures,
-    smooth_lights,
+    smooth_light,
     weights,
 )
 from lensbench.analysers.round_light import fit_round, round_basis, trust_round
 from lensbench.analysers.strips import STRIP_ROWS, each_strip, rows_between, take_off
 from lensbench.analysers.surface import Surface, nodes, smooth_through, spline_basis
 from lensbench.shot import Shot
+
+LARGEST, HANGS_TOGETHER = 8, 1.5
+"""Cells to the side of the largest ones whose noise is looked at, and by how much that must be more than its part:
+less may come of marks, or of how few of them there are."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +51,8 @@ class GreyPicture:
         Middles of the blocks on which the smooth light was fitted, in pixels.
     readable, levelled : ndarray of bool
         Which of them can be read, and in which the light was levelled as it came.
+    rounding : float
+        The share of the light under which departures may come of how the numbers were rounded.
     flat : Shot
         The flat itself.
     lights : dict of int to IndexLight
@@ -60,6 +66,7 @@ class GreyPicture:
     block_y: NDArray[np.float64]
     readable: NDArray[np.bool_]
     levelled: NDArray[np.bool_]
+    rounding: float
     flat: Shot
     lights: dict[int, IndexLight]
 
@@ -98,7 +105,8 @@ def grey_picture(flat: Shot) -> GreyPicture:
     flat : Shot
         An even light through the lens.
     """
-    lights, x, y, readable = smooth_lights(flat)
+    light = smooth_light(flat)
+    lights, x, y, readable = light.by_index, light.x, light.y, light.readable
     kinds = _cell_kinds(flat)
     expected, inverse, strengths = [], [], []
     for indices in kinds.reshape(-1, kinds.shape[-1]):
@@ -121,13 +129,32 @@ def grey_picture(flat: Shot) -> GreyPicture:
     levelled, steep = level_border(z, strength, x, y)
     readable &= ~steep
     blank(z, readable, x, y)
-    return GreyPicture(flat.size, z, strength, x, y, readable, levelled, flat, lights)
+    return GreyPicture(flat.size, z, strength, x, y, readable, levelled, light.rounding, flat, lights)
 
 
 def _spread(z: NDArray[np.float32], step: int) -> float:
-    """The noise of the cells between like neighbours, where it is more than the noise model says; else 1."""
-    apart = z[::7, step:] - z[::7, :-step]
-    return max(1.4826 * float(np.median(np.abs(apart[apart != 0]))) / np.sqrt(2), 1.0)
+    """The noise of the cells between like neighbours, where it is more than the noise model says; else 1.
+
+    Where noise hangs together, as in developed pictures, that of larger cells is more than their samples' noise
+    gives: there the most of it counts.
+    """
+    own = _scatter(z[::7], step)
+    rows = z[: len(z) // (8 * LARGEST) * 8 * LARGEST].reshape(-1, 8, LARGEST, z.shape[1])[:, 0]
+    larger = []
+    for _ in range(int(np.log2(LARGEST))):
+        pairs = rows[:, 0::2] + rows[:, 1::2]
+        even = pairs.shape[-1] // 2 * 2
+        rows = (pairs[..., 0:even:2] + pairs[..., 1:even:2]) / 2
+        larger.append(_scatter(rows, 1))
+    most = max(larger, default=own)
+    return max(most if most > HANGS_TOGETHER * own else own, 1.0)
+
+
+def _scatter(z: NDArray[np.float32], step: int) -> float:
+    """Standard deviation of cells by their differences to neighbours `step` further on; marks don't count."""
+    apart = (z[..., step:] - z[..., :-step]).ravel()
+    apart = apart[apart != 0]
+    return 1.4826 * float(np.median(np.abs(apart))) / np.sqrt(2) if apart.size else 0.0
 
 
 def _cell_kinds(flat: Shot) -> NDArray[np.int64]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.blocks import index_block_means
 from lensbench.analysers.neighbours import carried_on, greatest_around
 from lensbench.analysers.round_light import centre_of_light, fit_round, round_basis, trust_round
+from lensbench.analysers.rounding import rounding_share
 from lensbench.analysers.surface import Surface, nodes, smooth_through
 from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
@@ -46,8 +47,22 @@ class IndexLight:
     weight: float
 
 
-def smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, NDArray[np.bool_]]:
-    """The smooth light of each colour index, the blocks' places, and which blocks can be read in every colour."""
+@dataclass(frozen=True, eq=False)
+class SmoothLight:
+    """The smooth light of each colour index, the blocks' middles, and which of them can be read in every colour.
+
+    `rounding` is from `rounding_share`.
+    """
+
+    by_index: dict[int, IndexLight]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    readable: NDArray[np.bool_]
+    rounding: float
+
+
+def smooth_light(flat: Shot) -> SmoothLight:
+    """Find the light of a flat without its marks."""
     block = int(np.clip(min(flat.size) // BLOCKS_DOWN, *BLOCK_PX))
     indices = _indices(flat)
     means = dict(zip(indices, index_block_means(flat, indices, block), strict=True))
@@ -63,6 +78,9 @@ def smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, 
         )
     # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
     noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
+    rounding = rounding_share(flat, noise)
+    # Steps that show are evenly spread errors: a twelfth of their square is the variance.
+    noise = replace(noise, gain=noise.gain + rounding**2 / 12)
     logs = {i: np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0)) for i, m in means.items()}
     grey = np.mean(list(logs.values()), axis=0)
     found = centre_of_light(first.x, first.y, grey, readable, flat.size)
@@ -76,7 +94,7 @@ def smooth_lights(flat: Shot) -> tuple[dict[int, IndexLight], NDArray, NDArray, 
         light = np.exp(node_basis @ parts).reshape([3 * n for n in SPLINES])
         lights[index] = _index_light(light, noise, flat.size)
         readable &= ~_vignetted(m.light / np.exp(basis @ parts).reshape(readable.shape), readable)
-    return lights, first.x, first.y, readable
+    return SmoothLight(lights, first.x, first.y, readable, rounding)
 
 
 def _index_light(light: NDArray, noise: Noise, size: tuple[int, int]) -> IndexLight:

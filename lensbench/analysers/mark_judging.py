@@ -23,6 +23,9 @@ of its path, for a path that is led by noise gathers some signal at each step (t
 LEAST_DEPTH = {"spot": 0.4, "fibre": 0.4, "patch": 0.7}
 """Shallower marks (in percent) show in no picture, and large ones are likelier unevenness of the light."""
 
+LEAST_STEPS = 2.0
+"""Where the steps of the stored numbers show, marks shallower than so many may come of them: JPEG rounds twice."""
+
 LEAST_WIDTH_PX = 2.5
 """Whatever round mark is sharper than this is the sensor's own."""
 
@@ -64,8 +67,13 @@ LED_SHARE = 0.3
 Found = Shape | Fibre
 
 
-def is_deep_enough(mark: Found) -> bool:
-    """Whether a mark is dirt that can show in a picture, and not the sensor's own."""
+def is_deep_enough(mark: Found, rounding: float = 0.0) -> bool:
+    """Whether a mark is dirt that can show in a picture, and not the sensor's own.
+
+    `rounding` is the share of the light that one step of the stored numbers makes, where that shows.
+    """
+    if abs(mark.depth.value) < 100 * LEAST_STEPS * rounding:
+        return False
     if isinstance(mark, Fibre):
         deep = abs(mark.depth.value) >= LEAST_DEPTH["fibre"]
         deep &= mark.signal_to_noise >= least_fibre_signal(mark.length.value)

@@ -14,6 +14,7 @@ from lensbench.analysers.grey_cells import CELL_PX
 from lensbench.analysers.mark_filters import Peaks, find_peaks
 from lensbench.analysers.mark_grids import Box, Grids, Level, apart, in_any, joined
 from lensbench.analysers.mark_judging import (
+    LEAST_STEPS,
     PATCH_PX,
     Found,
     is_beside,
@@ -87,7 +88,7 @@ def search_marks(picture: GreyPicture) -> list[Found]:
     for mark in sorted(search.found, key=lambda m: -m.signal_to_noise):
         faint = abs(mark.depth.value) < LEVELLED_DEPTH and picture.levelled_at(mark.x, mark.y)
         uneven_light = faint or is_ridge(mark, picture.size)
-        if is_deep_enough(mark) and not uneven_light and not is_left_over(mark, final):
+        if is_deep_enough(mark, picture.rounding) and not uneven_light and not is_left_over(mark, final):
             final.append(mark)
     return final
 
@@ -99,6 +100,8 @@ class _Search:
         self.picture = picture
         self.grids = Grids(picture.z.copy())
         self.found: list[Found] = []
+        # Filters and segments match no mark quite: half of what a mark must have is enough.
+        self.least_answer = max(LEAST_ANSWER, 100 * LEAST_STEPS * picture.rounding / 2)
         self.peaks = self._show(find_peaks(self.grids.grounded, PEAK_SIGNAL))
         self.tried = NO_PEAKS
 
@@ -147,7 +150,11 @@ class _Search:
             if hidden or shape.unexplained > UNEXPLAINED:
                 continue
             mark = self._as_fibre(shape, accepted) if is_elongated(shape) else shape
-            if mark is not None and is_deep_enough(mark) and not is_left_over(mark, self.found):
+            if (
+                mark is not None
+                and is_deep_enough(mark, self.picture.rounding)
+                and not is_left_over(mark, self.found)
+            ):
                 accepted.append(mark)
         return accepted
 
@@ -166,7 +173,11 @@ class _Search:
         if any(meets(trail, other) for other in accepted):
             return None
         fibre = self._measured(level, trail)
-        if fibre is None or fibre.signal_to_noise < 0.8 * shape.signal_to_noise or not is_deep_enough(fibre):
+        if (
+            fibre is None
+            or fibre.signal_to_noise < 0.8 * shape.signal_to_noise
+            or not is_deep_enough(fibre, self.picture.rounding)
+        ):
             return shape
         return fibre
 
@@ -198,7 +209,11 @@ class _Search:
                 later.append(seeds.chosen(along))
             elif not is_beside(trail, self.found):
                 fibre = self._measured(level, trail)
-                if fibre is not None and is_deep_enough(fibre) and not is_left_over(fibre, self.found):
+                if (
+                    fibre is not None
+                    and is_deep_enough(fibre, self.picture.rounding)
+                    and not is_left_over(fibre, self.found)
+                ):
                     accepted.append(fibre)
             seeds = seeds.chosen(~along)
         # What led nowhere need not be tried again while nothing changes there.
@@ -245,7 +260,7 @@ class _Search:
         length = np.hypot(*np.diff(trail.path[::4], axis=0).T).sum()
         x, y = trail.path.mean(axis=0)
         depth = self._cell_depth(trail.signal / np.sqrt(len(trail.path)), x, y, level.cell_px)
-        if trail.signal < least_fibre_signal(length) or depth < LEAST_ANSWER:
+        if trail.signal < least_fibre_signal(length) or depth < self.least_answer:
             return None
         least = LEAST_SHARE * least_fibre_signal(length)
         return measure_fibre(self.picture, self.grids.grounded, level, trail.path, trail.sign, least)
@@ -341,7 +356,7 @@ class _Search:
         strength = self.picture.strength_at(peaks.x, peaks.y)
         depth = 100 * np.abs(peaks.signal) / (strength * peaks.sigma * FLAT_ANSWER)
         levelled = self.picture.levelled_at(peaks.x, peaks.y)
-        show = depth >= np.where(levelled, 0.9 * LEVELLED_DEPTH, LEAST_ANSWER)
+        show = depth >= np.where(levelled, 0.9 * LEVELLED_DEPTH, self.least_answer)
         return peaks.chosen(self._more_than_left_behind(show, peaks.x, peaks.y, depth))
 
     def _more_than_left_behind(self, show: NDArray, x: NDArray, y: NDArray, depth: NDArray) -> NDArray[np.bool_]:
@@ -357,7 +372,7 @@ class _Search:
         x, y = found.middles
         length = np.maximum(np.abs(found.x1 - found.x0), np.abs(found.y1 - found.y0)) + found.cell
         depth = self._cell_depth(np.abs(found.signal) / np.sqrt(length / found.cell), x, y, found.cell)
-        show = depth > np.where(self.picture.levelled_at(x, y), LEVELLED_DEPTH / 2, LEAST_ANSWER)
+        show = depth > np.where(self.picture.levelled_at(x, y), LEVELLED_DEPTH / 2, self.least_answer)
         return found.chosen(self._more_than_left_behind(show, x, y, depth))
 
     def _cell_depth(self, z: NDArray, x: NDArray, y: NDArray, cell_px: NDArray) -> NDArray[np.float64]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import imageio.v3 as imageio
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from lensbench.analysers.dust import find_marks
 from lensbench.analysers.grey import grey_picture
@@ -14,6 +16,8 @@ from lensbench.analysers.mark_grids import Level
 from lensbench.analysers.mark_shape import fit_shapes
 from lensbench.errors import BenchError
 from lensbench.findings import Mark
+from lensbench.loaders.planes import picture_shot
+from lensbench.shot import Exposure
 from tests.analysers import flats
 from tests.analysers.other_detectors import DETECTORS, levelled
 
@@ -203,6 +207,27 @@ def test_a_panel_that_is_brighter_at_one_side_is_no_dirt():
     x, y = flats.grid(SIZE)
     slope = (1 + 0.15 * x / SIZE[0] - 0.1 * (y / SIZE[1]) ** 2).astype(np.float32)
     assert find_marks(flats.flat(flats.cos4(SIZE, 1.0) * slope, seed=7)).marks == []
+
+
+@pytest.mark.parametrize("noise", [0.001, 0.02], ids=["steps show", "noise hangs together"])
+def test_neither_steps_nor_blotches_of_a_jpeg_are_dirt(noise):
+    light = flats.cos4(SIZE, 1.0)
+    assert find_marks(developed(light, noise)).marks == []
+    planted = ((300, 250, 30, 0.08, 5), (800, 600, 16, 0.15, 2))
+    for spot in planted:
+        flats.disc(light, *spot)
+    found = sorted((mark.x, mark.y) for mark in find_marks(developed(light, noise)).marks)
+    assert np.array(found) == pytest.approx(np.array([spot[:2] for spot in planted]), abs=2)
+
+
+def developed(light, noise):
+    """A flat as a camera writes it to JPEG: smoothed noise, sRGB (IEC 61966-2-1), 8 bits, compressed."""
+    rng = np.random.default_rng(1)
+    grain = gaussian_filter(rng.standard_normal((*light.shape, 3), np.float32), (0.7, 0.7, 0))
+    linear = 0.6 * light[:, :, None] * (1 + noise * grain) * (0.95, 1.0, 0.9)
+    numbers = np.rint(255 * (1.055 * linear ** (1 / 2.4) - 0.055)).astype(np.uint8)
+    stored = imageio.imread(imageio.imwrite("<bytes>", numbers, extension=".jpg", quality=93), extension=".jpg")
+    return picture_shot("flat.jpg", stored, "srgb", 8, Exposure())
 
 
 def test_rows_and_columns_of_the_sensor_are_no_fibres():
