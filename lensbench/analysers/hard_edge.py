@@ -29,6 +29,9 @@ CORNERS = [zone for zone in ZONES if zone.startswith("corner")]
 LEAST_CUT, RAYS_DOUBT = 0.5, 4.0
 """Percent of a corner that must be cut for it to be named, and by how much that may be off without a circle."""
 
+WIDTH_DOUBT = 0.02
+"""Part of an edge's width by which half of the light may be placed wrong, since light falls off before it too."""
+
 SURE = 0.03
 """Half of the interval of a circle's radius, over the radius, up to which it tells where the edge goes on."""
 
@@ -83,7 +86,11 @@ def find_hard_edge(
     beyond = _beyond(size, x, y, angle, start - block)
     middle = centre_of(size)
     places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
-    circle = _circle(places, pixel_pitch_um) if _span_deg(angle) >= LEAST_SPAN_DEG else (None, None, None)
+    circle = (
+        _circle(places, WIDTH_DOUBT * np.median(width), pixel_pitch_um)
+        if _span_deg(angle) >= LEAST_SPAN_DEG
+        else (None, None, None)
+    )
     sure = circle[0] is not None and circle[1].half_width < SURE * circle[1].value
     if sure:
         # Where the edge only grazes the frame no ray meets enough of it to tell.
@@ -155,8 +162,10 @@ def _span_deg(angle: NDArray) -> float:
     return 360 - float(np.degrees(gaps.max()))
 
 
-def _circle(places: NDArray, pixel_pitch_um: float | None) -> tuple[Place | None, Figure | None, Figure | None]:
-    """The circle through places of an edge, by least squares of their distances from it."""
+def _circle(
+    places: NDArray, doubt: float, pixel_pitch_um: float | None
+) -> tuple[Place | None, Figure | None, Figure | None]:
+    """The circle through places of an edge, all of which may be off alike, by least squares of their distances."""
     start = [*places.mean(axis=0), np.hypot(*(places - places.mean(axis=0)).T).mean()]
     fit = least_squares(lambda c: np.hypot(*(places - c[:2]).T) - c[2], start, loss="soft_l1", f_scale=2.0)
     # Neighbouring directions share their blocks.
@@ -167,8 +176,9 @@ def _circle(places: NDArray, pixel_pitch_um: float | None) -> tuple[Place | None
         return None, None, None
     at = Place(*(Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
     pitch = (pixel_pitch_um or 0) / 1000
-    figure = Figure.of(radius, NORMAL_95 * sigma[2], "px")
-    return at, figure, Figure.of(radius * pitch, NORMAL_95 * sigma[2] * pitch, "mm") if pitch else None
+    half = float(np.hypot(NORMAL_95 * sigma[2], doubt))
+    figure = Figure.of(radius, half, "px")
+    return at, figure, Figure.of(radius * pitch, half * pitch, "mm") if pitch else None
 
 
 def _corners(size: tuple[int, int], centre: Place, radius: Figure) -> list[CutCorner]:

@@ -10,7 +10,7 @@ from scipy.ndimage import convolve, label, map_coordinates, minimum_filter
 from scipy.optimize import nnls
 
 from lensbench.analysers.blocks import Blocks, block_borders
-from lensbench.analysers.light_map import MAP_STOPS, READABLE_STOPS, REFERENCE_H, LightMap
+from lensbench.analysers.light_map import READABLE_STOPS, REFERENCE_H, LightMap
 from lensbench.analysers.surface import local_median
 from lensbench.findings import NORMAL_95, Figure, ZoneFalloff
 from lensbench.frame import ZONES, h_of, zone_index
@@ -21,8 +21,9 @@ PIECES = 16
 LEAST_KNOWN = 0.5
 """Share of a zone's area that must be known for its light to be told."""
 
-ODD = 5.0
-"""A block is dirty that stands out from its neighbours by so many times its noise, or what the map leaves open."""
+ODD, LEAST_ODD = 5.0, 0.02
+"""A block is dirty that stands out from its neighbours by so many times its noise, and by so many stops: a rim that
+begins to cut the light leaves the smooth map by half as much, and shallower dirt takes next to nothing of a zone's."""
 
 FEWEST, GROUPS = 80, 8
 """Blocks from which on their noise is read off themselves, in so many groups of like light."""
@@ -36,7 +37,7 @@ MIDDLE = len(ZONES)
 BLACK = 2.0**-20
 """Light that counts as none."""
 
-UNSEEN = 0.025
+UNSEEN = 0.045
 """Where both a zone's border and a hard edge cut a block, its part of the light may be off by so much of the
 spread of light within it, alike in all such blocks (as found on edges of known shape)."""
 
@@ -138,7 +139,7 @@ def _block_light(light: LightMap) -> NDArray[np.float64]:
     smooth = light.smooth
     off = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
     around = local_median(off)
-    least = ODD * max(light.spread, MAP_STOPS)
+    least = max(ODD * light.spread, LEAST_ODD)
     dark, bright = off - around > least, around - off > least
     # What is dark at a hard edge, or in the frame's very corner, is no dirt but belongs to an edge.
     at_edge = light.rough.copy()

@@ -44,6 +44,13 @@ def cos4(size, corner_stops, centre=(0.0, 0.0)):
     return (1 / (1 + r2 * np.float32(tangent2)) ** 2).astype(np.float32)
 
 
+def barrel(size, radius, centre=(0.0, 0.0), softness=6.0, corner_stops=0.7):
+    """A plain lens whose light a tube ends: half of it is gone at a radius, in px; drawn pixel by pixel."""
+    x, y = grid(size)
+    away = np.hypot(x - centre[0], y - centre[1])
+    return cos4(size, corner_stops) / (1 + np.exp(np.clip(4 * (away - radius) / softness, -60, 60)))
+
+
 def stops_of(light):
     """Stops below the mean light at h < 0.1, by the definition."""
     x, y = np.arange(light.shape[1]), np.arange(light.shape[0])

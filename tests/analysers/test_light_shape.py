@@ -31,11 +31,8 @@ def plain():
     return measured(flats.cos4(SIZE, CORNER_STOPS))
 
 
-def barrel(radius, centre=(0.0, 0.0), softness=6.0, corner_stops=0.7):
-    """A plain lens whose light a tube ends: half of it is gone at a radius."""
-    x, y = flats.grid(SIZE)
-    away = np.hypot(x - centre[0], y - centre[1])
-    return flats.cos4(SIZE, corner_stops) / (1 + np.exp(np.clip(4 * (away - radius) / softness, -60, 60)))
+def barrel(radius, centre=(0.0, 0.0), softness=6.0):
+    return flats.barrel(SIZE, radius, centre, softness)
 
 
 # -- profile, cos⁴, lines -------------------------------------------------------------------------------------

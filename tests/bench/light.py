@@ -1,12 +1,13 @@
 """Accuracy of falloff, panel, bright spot, coverage, colour cast and glare against the simulator's truth.
 
-python -m tests.bench.light [--panels | --lenses | --glare]
+python -m tests.bench.light [--panels | --lenses | --edges | --glare]
 
-About two minutes of one core. Stops in parentheses are the bar: falloff 0.01 stop rms over the frame.
+About three minutes of one core. Stops in parentheses are the bar: falloff 0.01 stop rms over the frame.
 """
 
 from __future__ import annotations
 
+import itertools
 import sys
 import time
 from dataclasses import replace
@@ -23,13 +24,14 @@ from lensbench.findings import Falloff
 from lensbench.frame import ZONES, zone_index
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.flat_shot import FlatTruth, flat_shot
-from lensbench.simulator.lens import Barrel, Colour, Lens, Reflection, Rim
+from lensbench.simulator.lens import Colour, Lens, Reflection, Rim
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Print, Scene
 from lensbench.simulator.target_shot import target_light, target_shot
 from lensbench.simulator.zones import falloff_by_zone
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import make_layout
+from tests.analysers import flats
 
 CAMERA = Camera(size=(2100, 1400), sensor_mm=(36.0, 24.0), hot=60, dead=10, green_imbalance=0.004)
 FLAT = Scene(magnification=0.1, white=0.7)
@@ -117,7 +119,6 @@ def lenses() -> None:
         "rim": replace(PLAIN, rim=Rim(1.0, 0.8)),
         "wide": replace(PLAIN, focal_mm=18),
         "reflections": replace(PLAIN, reflection=Reflection(0.08, 4.0)),
-        "barrel": replace(PLAIN, barrel=Barrel(20.0, 0.4, (-1.0, 0.5))),
         "veiled": replace(PLAIN, glare=0.03),
     }
     f_numbers = (4.0, 8.0, 16.0)
@@ -152,6 +153,40 @@ def _cast_off(falloff: Falloff, truth: FlatTruth, colour: str) -> float:
         abs(getattr(zone, f"{colour}_percent").value - 100 * (2 ** (green[zone.zone] - other[zone.zone]) - 1))
         for zone in falloff.cast
         if green[zone.zone] < 3
+    )
+
+
+def edges() -> None:
+    """Hard edges drawn at every pixel: by how wide they are, over many radii and places."""
+    print(
+        "\nhard edge    zones < 3 stops off: rms   worst   held     darker: held    radius off, px: median   held"
+    )
+    size = CAMERA.size
+    half = np.hypot(*size) / 2
+    radii = (0.69, 0.78, 0.85, 0.88, 0.92, 0.96)
+    centres = ((0.0, 0.0), (-60.0, 30.0), (120.0, -85.0))
+    for softness in (2.0, 6.0, 23.0, 60.0):
+        zones, circles = [], []
+        for seed, (radius, centre) in enumerate(itertools.product(radii, centres)):
+            light = flats.barrel(size, radius * half, centre, softness)
+            true = flats.zones_of(light)
+            found = measure_falloff([flats.flat(light, seed=seed + round(softness))])
+            zones += [(z.stops.value - true[z.zone], z.stops.half_width, true[z.zone]) for z in found.zones]
+            edge = found.coverage.hard_edge
+            if edge is not None and edge.radius_px is not None:
+                circles.append((edge.radius_px.value - radius * half, edge.radius_px.half_width))
+        print(f"{softness:4.0f} px wide  " + _edges_row(np.array(zones), np.array(circles)))
+
+
+def _edges_row(zones: np.ndarray, circles: np.ndarray) -> str:
+    off, half, true = zones.T
+    lit, held = true < 3, np.abs(off) <= half
+    away, doubt = circles.T
+    rms, worst = np.sqrt(np.mean(off[lit] ** 2)), np.abs(off[lit]).max()
+    share, darker = 100 * held[lit].mean(), 100 * held[~lit].mean()
+    return (
+        f"             {rms:8.5f}   {worst:7.5f}   {share:4.1f} %       {darker:4.0f} %"
+        f"          {np.median(np.abs(away)):7.2f}              {100 * np.mean(np.abs(away) <= doubt):4.0f} %"
     )
 
 
@@ -196,7 +231,7 @@ def _true_glare(lens: Lens, camera: Camera, layout, scene: Scene, veil: float, t
 
 
 if __name__ == "__main__":
-    parts = {"--panels": moved_panels, "--lenses": lenses, "--glare": glare}
+    parts = {"--panels": moved_panels, "--lenses": lenses, "--edges": edges, "--glare": glare}
     chosen = [part for flag, part in parts.items() if flag in sys.argv] or list(parts.values())
     for part in chosen:
         part()
