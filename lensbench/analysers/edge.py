@@ -246,7 +246,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.blur,
         noise,
         rough.dark / contrast,
-        rough.light.slope_sigma,
+        rough.light.across_covariance,
     )
     fit.begin()
     mtf50, place = fit.mtf50(), fit.place()

@@ -44,7 +44,7 @@ _LINE_PRIOR = np.diag([1e-9, 1 / 9, 1 / 9])
 
 @dataclass(frozen=True, eq=False)
 class _Equations:
-    """Normal equations beside the profile's: what ties turn, bend and tilt to it, theirs, and their right side."""
+    """Normal equations beside the profile's: what ties turn, bend and unlevel light to it, theirs, right side."""
 
     cross: NDArray
     own: NDArray
@@ -71,8 +71,8 @@ class EdgeFit(EdgeProfiles):
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
     reach : ndarray, shape (n, 2)
         How far the samples go on the dark and the bright side, in blur widths.
-    tilt : ndarray, shape (n,)
-        Relative rise of the light along the normal, in a pixel, that was left in the samples.
+    unlevel : ndarray, shape (n, 2)
+        First and second derivative by pixels, along the normal, of the light that was left in the samples.
     """
 
     def __init__(
@@ -83,15 +83,15 @@ class EdgeFit(EdgeProfiles):
         blur: NDArray,
         noise: NDArray,
         dark: NDArray,
-        tilt_sigma: NDArray,
+        unlevel_covariance: NDArray,
     ):
         self.n = len(blur)
         self.middle, self.half = middle, half
         self.blur = blur.copy()
         self.line = np.zeros((self.n, 3))
         self.reach = np.zeros((self.n, 2))
-        self.tilt = np.zeros(self.n)
-        self._dark, self._tilt_sigma = dark, tilt_sigma
+        self.unlevel = np.zeros((self.n, 2))
+        self._dark, self._unlevel_prior = dark, np.linalg.inv(unlevel_covariance)
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
         self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
@@ -199,12 +199,13 @@ class EdgeFit(EdgeProfiles):
     def _tables(self) -> tuple[NDArray, NDArray, NDArray]:
         """Of each edge by bin: level, slope by cell, slope by pixel."""
         level, rise = profile.levels(self.coefficients), profile.rises(self.coefficients)
-        level = level + self.tilt[:, None] * self._tilted(level)
+        level = level + (self.unlevel[..., None] * self._lifted(level)).sum(axis=1)
         return level, rise, rise * profile.cells_a_distance(profile.bin_places()) / self.blur[:, None]
 
-    def _tilted(self, level: NDArray) -> NDArray:
-        """What a unit of tilt adds to the light, by bin."""
-        return (level + self._dark[:, None]) * profile.bin_places() * self.blur[:, None]
+    def _lifted(self, level: NDArray) -> NDArray:
+        """What a unit of each part of `unlevel` adds to the light, by bin: shape (n, 2, BINS)."""
+        light, u = level + self._dark[:, None], profile.bin_places() * self.blur[:, None]
+        return np.stack([light * u, light * u**2 / 2], axis=1)
 
     def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray]:
         key, off = self._placed(self.near, self.near_tau)
@@ -214,7 +215,7 @@ class EdgeFit(EdgeProfiles):
 
     def _fit_anew(self) -> None:
         """The profile from nothing; the line stays, the noise counts as even and the light as level."""
-        self.tilt[:] = 0
+        self.unlevel[:] = 0
         key, _ = self._placed(self.near, self.near_tau)
         count, light, _ = self._binned(key, self.near.light)
         count += self._far_count
@@ -242,15 +243,16 @@ class EdgeFit(EdgeProfiles):
         self.reach = self._reach(count)
         self.variance = loops.variances(count, square, level, steep, _SIDE, NOISE_FLOOR**2)
         pull = np.where(_IN_CORE, steep / self.variance, 0)
-        bands, right, cross, lean = loops.equations(
-            count, total, np.stack(levers), self.variance, pull, self._tilted(level), profile.bin_pieces()[0]
+        bands, right, cross, lift = loops.equations(
+            count, total, np.stack(levers), self.variance, pull, self._lifted(level), profile.bin_pieces()[0]
         )
         self._bands, self._right = bands, right + banded.times(bands, self.coefficients)
         push, grip = loops.pushes(key, self.near_piece, residual, pull, steep, PIECES)
-        own = np.zeros((self.n, 3, 3))
+        own = np.zeros((self.n, 4, 4))
         own[:, :2, :2] = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3)[:, 1:, 1:] + _LINE_PRIOR[1:, 1:]
-        own[:, 2, 2] = lean[:, 0] + self._tilt_sigma**-2
-        wanted = np.column_stack([push @ _PIECE_SHAPES[1:].T, lean[:, 1] - self.tilt / self._tilt_sigma**2])
+        own[:, 2:, 2:] = lift[:, :2] + self._unlevel_prior
+        level_out = lift[:, 2] - np.einsum("nij,nj->ni", self._unlevel_prior, self.unlevel)
+        wanted = np.concatenate([push @ _PIECE_SHAPES[1:].T, level_out], axis=1)
         equations = _Equations(cross, own, wanted)
         self._choose_scale()
         if last:
@@ -276,7 +278,7 @@ class EdgeFit(EdgeProfiles):
         self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
 
     def _go(self, equations: _Equations, alone: NDArray, along: NDArray) -> NDArray:
-        """Step profile, turn, bend and tilt together; the covariance of the last three.
+        """Step profile, turn, bend and what is unlevel together; the covariance of all but the profile.
 
         `alone` solves for the profile as if the rest stood, `along` says how it follows each of the rest.
         """
@@ -285,7 +287,7 @@ class EdgeFit(EdgeProfiles):
         step = np.clip(np.einsum("nij,nj->ni", covariance, rest), -3, 3)
         self.coefficients = alone - np.einsum("nkj,nk->nj", along, step)
         self.line[:, 1:] += step[:, :2]
-        self.tilt += step[:, 2]
+        self.unlevel += step[:, 2:]
         return covariance
 
     def _reach(self, count: NDArray) -> NDArray:

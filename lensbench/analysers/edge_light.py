@@ -54,13 +54,13 @@ class EdgeLight:
         Rise of ln light by x and y, in a pixel.
     bend : ndarray, shape (n, 2, 2)
         Second derivatives of ln light, in a pixel squared.
-    slope_sigma : ndarray, shape (n,)
-        Standard deviation of the rise along the normal.
+    across_covariance : ndarray, shape (n, 2, 2)
+        Of the first and the second derivative along the normal.
     """
 
     slope: NDArray[np.float64]
     bend: NDArray[np.float64]
-    slope_sigma: NDArray[np.float64]
+    across_covariance: NDArray[np.float64]
 
     def along_and_across(self, places: EdgePlaces) -> NDArray[np.float64]:
         """Derivatives of ln light along (t) and across (u) each edge: by t, u, tt, tu, uu; shape (n, 5)."""
@@ -126,9 +126,11 @@ def _at_edges(found: NDArray, covariance: NDArray, places: EdgePlaces, centre: N
     away = places.middle - centre
     slope = found[:, :2] + np.einsum("nij,nj->ni", bend, away)
     (nx, ny), (dx, dy) = places.normal.T, away.T
-    lever = np.stack([nx, ny, nx * dx, nx * dy + ny * dx, ny * dy], axis=1)
-    variance = np.einsum("ni,nij,nj->n", lever, covariance[:, :_TERMS, :_TERMS], lever)
-    return EdgeLight(slope, bend, np.sqrt(np.maximum(variance, 0)))
+    none = np.zeros(len(nx))
+    first = np.stack([nx, ny, nx * dx, nx * dy + ny * dx, ny * dy], axis=1)
+    second = np.stack([none, none, nx * nx, 2 * nx * ny, ny * ny], axis=1)
+    levers = np.stack([first, second], axis=1)
+    return EdgeLight(slope, bend, levers @ covariance[:, :_TERMS, :_TERMS] @ levers.transpose(0, 2, 1))
 
 
 def _terms(d: NDArray) -> NDArray:

@@ -334,8 +334,8 @@ def variances(count, square, level, steep, side, least):
 
 
 @compiled
-def equations(count, total, levers, variance, pull, tilted, pieces):
-    """Normal equations of profiles, and what ties turn, bend and tilt of the light to them.
+def equations(count, total, levers, variance, pull, lifted, pieces):
+    """Normal equations of profiles, and what ties turn, bend and unlevel light to them.
 
     Parameters
     ----------
@@ -343,8 +343,10 @@ def equations(count, total, levers, variance, pull, tilted, pieces):
         Samples, and how far their light is above the profile in all.
     levers : ndarray, shape (2, n, bins)
         Sums, over the samples, of what a turn and a bend move each forward.
-    variance, pull, tilted : ndarray, shape (n, bins)
-        Of one sample; slope over variance where the slope counts; what a unit of tilt adds.
+    variance, pull : ndarray, shape (n, bins)
+        Of one sample; slope over variance where the slope counts.
+    lifted : ndarray, shape (n, 2, bins)
+        What a unit of slope and of bend of the light adds.
     pieces : ndarray, shape (bins a cell, 4)
         The B-splines over a cell at its bins.
 
@@ -353,31 +355,36 @@ def equations(count, total, levers, variance, pull, tilted, pieces):
     bands : ndarray, shape (n, 4, K)
     right : ndarray, shape (n, K)
         For the change of the coefficients.
-    cross : ndarray, shape (n, 3, K)
-    lean : ndarray, shape (n, 2)
-        The tilt's own diagonal and right side.
+    cross : ndarray, shape (n, 4, K)
+    lift : ndarray, shape (n, 3, 2)
+        Of the light's slope and bend: their own matrix, then their right side.
     """
     n, bins = count.shape
     fine = len(pieces)
     size = bins // fine + 3
     bands, right = np.zeros((n, 4, size)), np.zeros((n, size))
-    cross, lean = np.zeros((n, 3, size)), np.zeros((n, 2))
+    cross, lift = np.zeros((n, 4, size)), np.zeros((n, 3, 2))
     for i in range(n):
         for b in range(bins):
             if count[i, b] == 0:
                 continue
             cell, piece, weight = b // fine, pieces[b % fine], 1 / variance[i, b]
-            mass, tilt = weight * count[i, b], tilted[i, b]
+            mass, slope, bend = weight * count[i, b], lifted[i, 0, b], lifted[i, 1, b]
             for j in range(4):
                 for k in range(j, 4):
                     bands[i, k - j, cell + j] += mass * piece[j] * piece[k]
                 right[i, cell + j] += weight * total[i, b] * piece[j]
                 cross[i, 0, cell + j] -= pull[i, b] * levers[0, i, b] * piece[j]
                 cross[i, 1, cell + j] -= pull[i, b] * levers[1, i, b] * piece[j]
-                cross[i, 2, cell + j] += mass * tilt * piece[j]
-            lean[i, 0] += mass * tilt * tilt
-            lean[i, 1] += weight * total[i, b] * tilt
-    return bands, right, cross, lean
+                cross[i, 2, cell + j] += mass * slope * piece[j]
+                cross[i, 3, cell + j] += mass * bend * piece[j]
+            lift[i, 0, 0] += mass * slope * slope
+            lift[i, 0, 1] += mass * slope * bend
+            lift[i, 1, 1] += mass * bend * bend
+            lift[i, 2, 0] += weight * total[i, b] * slope
+            lift[i, 2, 1] += weight * total[i, b] * bend
+        lift[i, 1, 0] = lift[i, 0, 1]
+    return bands, right, cross, lift
 
 
 # -- light from beyond ----------------------------------------------------------------------------------------
