@@ -21,9 +21,13 @@ PIECES = 16
 LEAST_KNOWN = 0.5
 """Share of a zone's area that must be known for its light to be told."""
 
-ODD, LEAST_ODD = 5.0, 0.02
-"""A block is dirty that stands out from its neighbours by so many times its noise, and by so many stops: a rim that
-begins to cut the light leaves the smooth map by half as much, and shallower dirt takes next to nothing of a zone's."""
+ODD, SPECK, LEAST_ODD = 5.0, 4, 0.02
+"""A block is dirty that stands out from its neighbours by so many times its noise, alone or with so few others that
+it is a speck or a hot pixel. More of them must stand out by so many stops: where a rim begins to cut the light a
+whole ring leaves the smooth map by half as much."""
+
+LEAST_NOISE = 2e-4
+"""Stops by which blocks may differ at least, however many flats were averaged."""
 
 FEWEST, GROUPS = 80, 8
 """Blocks from which on their noise is read off themselves, in so many groups of like light."""
@@ -139,13 +143,15 @@ def _block_light(light: LightMap) -> NDArray[np.float64]:
     smooth = light.smooth
     off = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
     around = local_median(off)
-    least = max(ODD * light.spread, LEAST_ODD)
-    dark, bright = off - around > least, around - off > least
+    apart = off - around
+    odd = np.abs(apart) > ODD * max(light.spread, LEAST_NOISE)
     # What is dark at a hard edge, or in the frame's very corner, is no dirt but belongs to an edge.
     at_edge = light.rough.copy()
     at_edge[np.ix_([0, -1], [0, -1])] = True
-    pieces, _ = label(dark | at_edge, np.ones((3, 3)))
-    odd = bright | (dark & ~np.isin(pieces, pieces[at_edge]))
+    pieces, _ = label(odd | at_edge, np.ones((3, 3)))
+    few = np.bincount(pieces.ravel())[pieces] <= SPECK
+    odd &= few | (np.abs(apart) > LEAST_ODD)
+    odd &= (apart < 0) | ~np.isin(pieces, pieces[at_edge])
     return 2.0 ** -np.where(light.rough, light.stops, smooth + np.where(odd, around, off) - light.bend)
 
 
