@@ -161,8 +161,10 @@ def fit_mapping(
     theta = fitting.rough_start()
     scatter = Scatter.even(lines)
     most = fitting.most_terms
-    for terms, loss in ((1, "linear"), (min(3, most), "linear"), (most, "cauchy")):
-        theta = fitting.solve(fitting.with_terms(theta, terms), scatter, loss=loss)
+    few = min(3, most)
+    # A bending that the first terms follow badly would draw its centre far off: that stays, until they follow it.
+    for terms, loss, centred in ((few, "linear", True), (few, "linear", False), (most, "cauchy", False)):
+        theta = fitting.solve(fitting.with_terms(theta, terms), scatter, loss=loss, centred=centred)
     for _ in range(2):
         theta = fitting.solve(theta, fitting.judged(theta), decentred=True)
     scatter = fitting.judged(theta)
@@ -316,16 +318,24 @@ class _Fitting:
         return expected, np.array([*loose, *self.rulers.spread, spread])
 
     @staticmethod
-    def free(theta: NDArray, decentred: bool) -> NDArray:
-        """Which parameters are fitted: decentring only where it is called for."""
+    def free(theta: NDArray, decentred: bool, centred: bool = False) -> NDArray:
+        """Which parameters are fitted: decentring where it is called for, the centre unless it is to stay."""
         free = np.ones(len(theta), bool)
         free[DECENTRING] = decentred
+        free[CENTRE] = not centred
         return free
 
-    def solve(self, theta: NDArray, scatter: Scatter, decentred: bool = False, loss: str = "linear") -> NDArray:
+    def solve(
+        self,
+        theta: NDArray,
+        scatter: Scatter,
+        decentred: bool = False,
+        loss: str = "linear",
+        centred: bool = False,
+    ) -> NDArray:
         """Least squares from a start; a robust loss bears with edges that don't fit."""
         scale = self.pixels_a_mm(theta)
-        free = self.free(theta, decentred)
+        free = self.free(theta, decentred, centred)
         solved = np.where(free, theta, 0.0)
         by_belief = self.belief_slopes(theta)[:, free]
 

@@ -16,6 +16,7 @@ from tests.analysers.invented_lines import SIZE, Camera, bending, no_bending, se
 SENSOR = (36.0, 24.0)
 LAYOUT = set_squares()
 EXACT = Rulers(np.ones(2), np.full(2, 1e-5))
+PLAIN = Rulers.measured(LAYOUT, LAYOUT.rulers_mm)
 UNIT = float(np.hypot(*SIZE)) / 2
 
 
@@ -76,10 +77,19 @@ def test_a_bending_that_few_terms_follow_badly_is_found():
     camera = Camera(
         bent=bending(-0.2, 0.1), right_away=0.09, bottom_away=-0.08, shift_mm=(-1.8, -0.9), axis_px=(2850, 2009)
     )
-    fit = fitted(
-        camera, rulers=Rulers.measured(LAYOUT, LAYOUT.rulers_mm), noise_px=0.0066, print_mm=0.0001, seed=7
-    )
+    fit = fitted(camera, rulers=PLAIN, noise_px=0.0066, print_mm=0.0001, seed=7)
     assert np.sqrt(np.mean(fit.residual**2)) < 0.01
+    assert bending_error(fit, camera.bent) < 2e-4
+
+
+def test_a_wave_that_is_centred_far_off_is_found():
+    """Followed by one term it would draw its centre to the corner, and there the fit would stay."""
+    camera = Camera(
+        distance=457.28, turn=0.751, right_away=2.746, bottom_away=1.502, shift_mm=(-4.105, 2.993),
+        axis_px=(2508.0, 1820.5), bent=bending(-0.06, 0.05),
+    )  # fmt: skip
+    fit = fitted(camera, rulers=PLAIN, noise_px=0.0133, print_mm=0.00014, seed=1134)
+    assert np.sqrt(np.mean(fit.residual**2)) < 0.02
     assert bending_error(fit, camera.bent) < 2e-4
 
 
