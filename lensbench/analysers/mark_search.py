@@ -150,11 +150,7 @@ class _Search:
             if hidden or shape.unexplained > UNEXPLAINED:
                 continue
             mark = self._as_fibre(shape, accepted) if is_elongated(shape) else shape
-            if (
-                mark is not None
-                and is_deep_enough(mark, self.picture.rounding)
-                and not is_left_over(mark, self.found)
-            ):
+            if mark is not None and self._shows(mark) and not is_left_over(mark, self.found):
                 accepted.append(mark)
         return accepted
 
@@ -173,11 +169,7 @@ class _Search:
         if any(meets(trail, other) for other in accepted):
             return None
         fibre = self._measured(level, trail)
-        if (
-            fibre is None
-            or fibre.signal_to_noise < 0.8 * shape.signal_to_noise
-            or not is_deep_enough(fibre, self.picture.rounding)
-        ):
+        if fibre is None or fibre.signal_to_noise < 0.8 * shape.signal_to_noise or not self._shows(fibre):
             return shape
         return fibre
 
@@ -209,11 +201,7 @@ class _Search:
                 later.append(seeds.chosen(along))
             elif not is_beside(trail, self.found):
                 fibre = self._measured(level, trail)
-                if (
-                    fibre is not None
-                    and is_deep_enough(fibre, self.picture.rounding)
-                    and not is_left_over(fibre, self.found)
-                ):
+                if fibre is not None and self._shows(fibre) and not is_left_over(fibre, self.found):
                     accepted.append(fibre)
             seeds = seeds.chosen(~along)
         # What led nowhere need not be tried again while nothing changes there.
@@ -350,6 +338,9 @@ class _Search:
         return tried
 
     # -- what can't be a mark --
+
+    def _shows(self, mark: Found) -> bool:
+        return is_deep_enough(mark, self.picture.rounding)
 
     def _show(self, peaks: Peaks) -> Peaks:
         """The peaks without those too faint for a mark, or for more than another, or levelling, left behind."""

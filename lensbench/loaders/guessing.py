@@ -31,6 +31,9 @@ LEAST_TILES = 12
 LEAST_CELLS = 6
 """Smaller patches are specks."""
 
+TILED = 0.04, 0.35
+"""Limits of the share of a target's picture that is black."""
+
 TRIANGLE_SPREAD = 2 / 9
 """Second moment over the area squared of a right-angled isosceles triangle (of a disc 0.16, a square 0.17)."""
 
@@ -129,9 +132,11 @@ def _neighbours(cells: NDArray) -> list[tuple[NDArray, NDArray]]:
 
 def _has_tiles(small: NDArray) -> bool:
     """Whether the picture is white with many separate black triangles, most of them of like size."""
+    if (small < 0.5 * small.max()).mean() <= TILED[0]:
+        return False
     around = np.percentile(_around(small[::4, ::4], 7), 85, axis=-1)
     black = small < 0.5 * _stretched(_stretched(around, small.shape[1]).T, small.shape[0]).T
-    if not 0.04 < black.mean() < 0.35:
+    if not TILED[0] < black.mean() < TILED[1]:
         return False
     area, spread = _patches(black)
     if area.size < LEAST_TILES:
