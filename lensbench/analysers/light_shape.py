@@ -27,6 +27,10 @@ BLOCK_SHARE = 0.05
 LEAST_ARC = 0.03
 """Share of a circle that must lie in the frame for the light along it to be told."""
 
+MOST_CHANGE, CHANGE_SHARE = 0.5, 0.3
+"""Stops by which a hard edge may change the mean around within a block's width, and the part of that by which the
+mean may be off (as found on edges drawn by hand)."""
+
 ANGLES = np.linspace(0, 2 * np.pi, 240, endpoint=False)
 """Directions in which circles are looked at."""
 
@@ -38,13 +42,21 @@ SIDES = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "
 
 
 def light_profile(light: LightMap) -> list[FalloffStep]:
-    """Falloff against the distance from the frame's centre, by the mean light around it; none where black."""
+    """Falloff against the distance from the frame's centre, by the mean light around it.
+
+    Distances where that is black, or where a hard edge changes it much within a block, are left out.
+    """
     found = []
     for h in STEPS_H:
         stops = _around(light, centre_of(light.size), h * half_diagonal(light.size))
         seen = stops[np.isfinite(stops)]
-        if len(seen) > LEAST_SEEN * len(stops) and (mean := _of_mean_light(seen)) < READABLE_STOPS:
-            figure = Figure.of(mean, _doubt(light, len(seen) / len(ANGLES) * h), "stops")
+        change = _change_within_block(light, h)
+        if len(seen) <= LEAST_SEEN * len(stops) or change > MOST_CHANGE:
+            continue
+        mean = _of_mean_light(seen)
+        if mean < READABLE_STOPS:
+            half = float(np.hypot(_doubt(light, len(seen) / len(ANGLES) * h), CHANGE_SHARE * change))
+            figure = Figure.of(mean, half, "stops")
             darkest = min(float(seen.max()), READABLE_STOPS)
             found.append(FalloffStep(float(round(h, 3)), figure, darkest, float(seen.min())))
     return found
@@ -89,6 +101,17 @@ def _around(light: LightMap, centre: tuple[float, float], radius: float) -> NDAr
         np.abs(y - (height - 1) / 2) <= height / 2 + 1e-6
     )
     return light.at(x[inside], y[inside])
+
+
+def _change_within_block(light: LightMap, h: float) -> float:
+    """Stops by which the mean around changes over a block's width where hard edges are; infinite if not known."""
+    if not light.rough.any():
+        return 0.0
+    half, reach = half_diagonal(light.size), np.diff(light.x[:2]).item() / 2
+    ends = max(h * half - reach, 0.0), min(h * half + reach, half)
+    around = (_around(light, centre_of(light.size), radius) for radius in ends)
+    inner, outer = (stops[np.isfinite(stops)] for stops in around)
+    return abs(_of_mean_light(outer) - _of_mean_light(inner)) if len(inner) and len(outer) else np.inf
 
 
 def _of_mean_light(stops: NDArray) -> float:

@@ -119,7 +119,7 @@ def _lopsided(falloff: Falloff) -> str | None:
         return None
     size = arrow.size_stops
     if size.low <= 0:
-        return f"no side (within {number(size.high, 2)} stop)"
+        return f"no side (within {number(max(size.high, 0.01), 2)} stop)"
     return f"{arrow.darker_at}, {with_interval(size)}"
 
 

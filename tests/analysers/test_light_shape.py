@@ -153,6 +153,16 @@ def test_a_circle_that_is_well_seen_is_known_to_a_pixel_or_two():
         assert edge.radius_px.value == pytest.approx(radius, abs=2)
 
 
+def test_the_profile_holds_the_mean_around_at_a_hard_edge_or_says_nothing():
+    """At h = 0.9 the edge of a barrel of 640 px off the middle is crossed at all angles."""
+    light = barrel(640, (-60, 40), 20.0)
+    x, y = flats.grid(SIZE)
+    h = np.hypot(x, y) / HALF
+    for step in measured(light).profile[1:-1]:
+        around = light[np.abs(h - step.h) < 1 / HALF].mean() / light[h < 0.1].mean()
+        assert step.stops.low - 0.003 <= -np.log2(around) <= step.stops.high + 0.003
+
+
 def test_black_corners_have_no_figure_and_light_is_averaged_around():
     """Half of a circle black is one stop; a zone eight stops down is left out, and with it the worst corner."""
     light = np.ones(SIZE[::-1], np.float32)
