@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +68,15 @@ def _first_borders(centres: NDArray) -> NDArray[np.float64]:
     return np.arange(len(centres)) * (2 * centres[0] + 1) - 0.5
 
 
+class _Site(NamedTuple):
+    """The samples of one colour index in a row: the group it is for, which they are, how many in each block."""
+
+    group: int
+    index: int
+    mask: NDArray[np.bool_]
+    samples: NDArray[np.int64]
+
+
 def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:
     """Block means of groups of colour indices, all in one pass: whole rows are the quickest to read."""
     width, height = shot.size
@@ -76,24 +86,30 @@ def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:
     pattern = np.arange(len(shot.colours))[None] if shot.pattern is None else shot.pattern
     stored = shot.samples.reshape(height, -1)
     starts = across * (stored.shape[1] // width)
-    tiled = np.tile(pattern, -(-stored.shape[1] // pattern.shape[1]))[:, : stored.shape[1]]
     light, clipped, count = np.zeros((3, len(groups), len(down), len(across)))
-    for phase, indices in enumerate(tiled):
-        # Which of the samples of such a row belong to each group's indices, and how many in each block.
-        own = [(group, index, indices == index) for group, members in enumerate(groups) for index in members]
-        own = [(*site, np.add.reduceat(site[-1], starts, dtype=np.int64)) for site in own if site[-1].any()]
-        for number, (top, bottom) in enumerate(zip(down, np.append(down[1:], height), strict=True) if own else ()):
+    bottoms = np.append(down[1:], height)
+    for phase, indices in enumerate(pattern):
+        row = np.resize(indices, stored.shape[1])
+        sites = _sites(row, groups, starts)
+        if not sites:
+            continue
+        for number, (top, bottom) in enumerate(zip(down, bottoms, strict=True)):
             band = stored[top + phase : bottom : len(pattern)]
             sums = _column_sums(band)
-            clips = np.count_nonzero(band >= shot.white, axis=0) if band.max() >= shot.white else None
-            for group, index, mask, samples in own:
+            clips = np.count_nonzero(band >= shot.white, axis=0) if band.max() >= shot.white else 0 * row
+            for group, index, mask, samples in sites:
                 dark = len(band) * samples * shot.black[index]
                 light[group, number] += (np.add.reduceat(sums * mask, starts) - dark) * shot.gain[index]
+                clipped[group, number] += np.add.reduceat(clips * mask, starts)
                 count[group, number] += len(band) * samples
-                if clips is not None:
-                    clipped[group, number] += np.add.reduceat(clips * mask, starts)
     x, y = _middles(across, width), _middles(down, height)
     return [Blocks(x, y, *means) for means in zip(light / count, clipped / count, strict=True)]
+
+
+def _sites(row: NDArray, groups: list[list[int]], starts: NDArray[np.int64]) -> list[_Site]:
+    """Which samples of a row of colour indices are for which group, if any."""
+    own = [(group, index, row == index) for group, members in enumerate(groups) for index in members]
+    return [_Site(*site, np.add.reduceat(site[-1], starts, dtype=np.int64)) for site in own if site[-1].any()]
 
 
 def _repeats(shot: Shot, axis: int, block: int) -> int:
