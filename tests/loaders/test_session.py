@@ -295,7 +295,9 @@ def test_a_slip_of_a_finger_gives_a_sentence_or_a_session(folder, place, charact
 def test_bars_that_no_printer_makes_of_those_drawn(folder, measured):
     write(folder, f'[target]\nrulers_measured_mm = {measured}\n[[shot]]\nfile = "f_056.dng"\nshows = "flat"\n')
     session = load_session(folder)
-    with pytest.raises(BenchError, match=r"session\.toml, line 2: rulers_measured_mm = \[.*drawn 285\.0 mm across"):
+    with pytest.raises(
+        BenchError, match=r"session\.toml, line 2: rulers_measured_mm = \[.*drawn 285\.0 mm across"
+    ):
         refuse_odd_rulers(session, (285.0, 186.0))
 
 
