@@ -78,7 +78,8 @@ def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:
         counts = {"new": changes.new, "gone": changes.gone, "moved": changes.moved, "still there": changes.stayed}
         said = ", ".join(f"{len(marks)} {what}" for what, marks in counts.items() if marks) or "nothing changed"
         print(f"\nSince {changes.earlier}: {said}.")
-        for sentence in (*changes.sentences, *changes.notes):
+        # What makes the comparison unsure comes first.
+        for sentence in (*changes.notes, *changes.sentences):
             print(f"   - {sentence}{'' if sentence.endswith('.') else '.'}")
     if not answer.clean:
         print("", *CAUTIONS, sep="\n")
