@@ -23,8 +23,8 @@ LEAST_KNOWN = 0.5
 
 ODD, SPECK, LEAST_ODD = 5.0, 4, 0.02
 """A block is dirty that stands out from its neighbours by so many times its noise, alone or with few others (a
-speck, a hot pixel). More of them must stand out by so many stops: where a rim begins to cut the light a whole ring leaves
-the smooth map by half as much."""
+speck, a hot pixel). More of them must stand out by so many stops: where a rim begins to cut the light a whole ring
+leaves the smooth map by half as much."""
 
 LEAST_NOISE = 2e-4
 """Stops by which blocks may differ at least, however many flats were averaged."""
