@@ -8,7 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
-THREADS = 2
+THREADS, MANY = 2, 24
+"""Threads, and how many strips make them worth their while: between short steps they wait for each other."""
 
 STRIP_ROWS = 48
 """Rows worked on at once: few enough to stay in the processor's cache."""
@@ -16,8 +17,7 @@ STRIP_ROWS = 48
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:
     """Call `work` for every start, a few at a time (NumPy lets other threads run)."""
-    if len(starts) <= THREADS:
-        # Quicker done than the threads would be there.
+    if len(starts) < MANY:
         for start in starts:
             work(start)
         return
