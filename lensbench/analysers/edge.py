@@ -16,6 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from lensbench.analysers import edge_loops as loops
 from lensbench.analysers import edge_profile as profile
@@ -77,7 +78,7 @@ SPILL_TURNS = (3, 2)
 SETTLED = 1e-4
 """... and what change of it, as a share of the contrast, isn't worth another turn."""
 
-CHUNK = 60
+CHUNK = 120
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
 
 
@@ -199,7 +200,8 @@ def measure_edges(
     channels = shot.channels if channels is None else channels
     parts = _chunks(edges)
     work = [(channel, part) for channel in channels for part in parts]
-    with ThreadPoolExecutor(max(threads, 1)) as pool:
+    # Matrices here are small: threads of the linear algebra's own only wait for each other.
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(max(threads, 1)) as pool:
         done = list(pool.map(lambda job: _measure_chunk(shot, job[0], edges.take(job[1])), work))
     order = np.argsort(np.concatenate(parts))
     result = {}
