@@ -15,6 +15,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from lensbench.findings import NORMAL_95, Figure, Mark, Report, Setting
 from lensbench.frame import zone_of
+from lensbench.numbers import holds
 from lensbench.simulator.dirt import MarkTruth
 from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.session import Truth
@@ -40,8 +41,8 @@ class Beside:
 
     @property
     def within(self) -> bool:
-        """Whether the truth lies in the figure's interval."""
-        return self.measured.low <= self.true <= self.measured.high
+        """Whether the truth lies in the figure's interval, as printed."""
+        return holds(self.measured, self.true)
 
 
 @dataclass(frozen=True)

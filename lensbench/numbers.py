@@ -59,7 +59,7 @@ def bare(figure: Figure | None, signed: bool = False) -> str:
     """A figure's value alone, rounded to its interval."""
     if figure is None:
         return NOT_MEASURED
-    return number(figure.value, _places(figure), signed)
+    return number(figure.value, places_of(figure), signed)
 
 
 def brief(figure: Figure | None, digits: int = 2, signed: bool = False) -> str:
@@ -69,7 +69,7 @@ def brief(figure: Figure | None, digits: int = 2, signed: bool = False) -> str:
     if figure.value == 0:
         return bare(figure)
     fewest = digits - 1 - math.floor(math.log10(abs(figure.value)))
-    return number(figure.value, min(_places(figure), fewest), signed)
+    return number(figure.value, min(places_of(figure), fewest), signed)
 
 
 def with_interval(figure: Figure | None, unit: bool = True, signed: bool = False) -> str:
@@ -79,7 +79,7 @@ def with_interval(figure: Figure | None, unit: bool = True, signed: bool = False
     """
     if figure is None:
         return NOT_MEASURED
-    places = _places(figure)
+    places = places_of(figure)
     below, above = figure.value - figure.low, figure.high - figure.value
     text = number(figure.value, places, signed)
     if max(below, above) > _LOPSIDED * max(min(below, above), 0.0) and max(below, above) > 0:
@@ -89,6 +89,13 @@ def with_interval(figure: Figure | None, unit: bool = True, signed: bool = False
     return f"{text} {figure.unit}" if unit and figure.unit else text
 
 
+def holds(figure: Figure, value: float) -> bool:
+    """Whether a figure's interval holds a value, as it is printed where that is coarser."""
+    printed = 10.0 ** -places_of(figure)
+    coarser = 0 < figure.half_width < printed and abs(value - figure.value) <= printed
+    return coarser or figure.low <= value <= figure.high
+
+
 def magnitude(figure: Figure) -> Figure:
     """A figure without its sign."""
     if figure.value >= 0:
@@ -96,7 +103,8 @@ def magnitude(figure: Figure) -> Figure:
     return Figure(-figure.value, -figure.high, -figure.low, figure.unit)
 
 
-def _places(figure: Figure) -> int:
+def places_of(figure: Figure) -> int:
+    """The decimal place at which a figure is rounded."""
     if figure.half_width > 0:
         return min(last_place(figure.half_width), _FINEST.get(figure.unit, 99))
     if figure.value == 0:

@@ -9,7 +9,7 @@ leading 1).
 import pytest
 
 from lensbench.findings import Figure
-from lensbench.numbers import bare, last_place, limit, number, spread, with_interval
+from lensbench.numbers import bare, holds, last_place, limit, number, spread, with_interval
 
 
 @pytest.mark.parametrize(
@@ -68,3 +68,11 @@ def test_numbers_never_show_minus_zero():
 )
 def test_spreads_are_rounded_as_intervals_are(value, as_spread, as_limit):
     assert (spread(value), limit(value)) == (as_spread, as_limit)
+
+
+def test_an_interval_holds_what_it_holds_as_printed():
+    fine = Figure(0.34085, 0.34070, 0.34100, "stops")
+    assert with_interval(fine) == "0.341 ± 0.001 stops"
+    assert holds(fine, 0.3402) and not holds(fine, 0.3395)
+    coarse = Figure(0.232, 0.2295, 0.2345, "cy/px")
+    assert holds(coarse, 0.2344) and not holds(coarse, 0.2346)
