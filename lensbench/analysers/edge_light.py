@@ -22,8 +22,8 @@ USUAL_TAIL = 0.15
 USUAL_SLOPE = 3.0
 """Rise of ln light over half the frame's diagonal: four stops of falloff at its steepest are 5.5."""
 
-USUAL_BEND = 6.0
-"""Change of that rise over half the frame's diagonal: four stops of falloff are 5.5, a lamp close by more."""
+USUAL_BEND = 3.0
+"""Change of that rise over half the frame's diagonal: 2.8 for two stops of falloff, 5.5 for four."""
 
 SMALLEST_FRAME = 1800.0
 """Half the diagonal in pixels; a smaller picture was cut out of a larger one: its light is no steeper for it."""
