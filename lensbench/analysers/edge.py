@@ -73,7 +73,7 @@ MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
 SPILL_TURNS = (3, 2)
-"""How often at most what spills over a figure's other edges is reckoned anew, each time before lines are ..."""
+"""How often, at most, what spills over a figure's other edges is reckoned before the lines are laid anew ..."""
 
 SETTLED = 1e-4
 """... and what change of it, as a share of the contrast, isn't worth another turn."""

@@ -221,7 +221,7 @@ class EdgeFit(EdgeProfiles):
         count += self._far_count
         self.reach = self._reach(count)
         self._scale[:] = USUAL_SCALE
-        self._bands = profile.normal_bands(count / self.variance)
+        self._bands = loops.normal_bands(count / self.variance, profile.bin_pieces()[0])
         self._right = profile.onto_basis((light + self._far_light) / self.variance)
         self.coefficients = self._solved(self._right[:, None])[:, 0]
         self.line[:, 0] = self.place()
@@ -243,10 +243,12 @@ class EdgeFit(EdgeProfiles):
         self.reach = self._reach(count)
         self.variance = loops.variances(count, square, level, steep, _SIDE, NOISE_FLOOR**2)
         pull = np.where(_IN_CORE, steep / self.variance, 0)
-        bands, right, cross, lift = loops.equations(
-            count, total, np.stack(levers), self.variance, pull, self._lifted(level), profile.bin_pieces()[0]
+        pieces = profile.bin_pieces()[0]
+        self._bands = loops.normal_bands(count / self.variance, pieces)
+        right, cross, lift = loops.equations(
+            count, total, np.stack(levers), self.variance, pull, self._lifted(level), pieces
         )
-        self._bands, self._right = bands, right + banded.times(bands, self.coefficients)
+        self._right = right + banded.times(self._bands, self.coefficients)
         push, grip = loops.pushes(key, self.near_piece, residual, pull, steep, PIECES)
         own = np.zeros((self.n, 4, 4))
         own[:, :2, :2] = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3)[:, 1:, 1:] + _LINE_PRIOR[1:, 1:]

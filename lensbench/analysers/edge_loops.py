@@ -161,11 +161,11 @@ def in_contrasts(edge, t, u, light, shape, levels):
 
 
 @compiled
-def _fine(z, grid):
-    """Where a distance in blur widths lies on the grid of bins (`edge_profile.GRID`), as a number of bins."""
-    spacing, stretch, cells, fine = grid
+def to_cell(z, grid):
+    """Where a distance in blur widths, or an array of them, lies in cells (`edge_profile.GRID`)."""
+    spacing, stretch, cells, _ = grid
     x = z / stretch
-    return ((2 / spacing) * z / (1 + np.sqrt(1 + x * x)) + cells) * fine
+    return (2 / spacing) * z / (1 + np.sqrt(1 + x * x)) + cells
 
 
 @compiled
@@ -183,7 +183,7 @@ def placed(edge, tau, u, lines, grid, bins):
         turn, bend = lines[who, 1], lines[who, 2]
         slope = (turn + 2 * bend * where) * lines[who, 4]
         away = u[i] - lines[who, 0] - (turn + bend * where) * where
-        fine = _fine(away * lines[who, 3] * (1 - 0.5 * slope * slope), grid)
+        fine = to_cell(away * lines[who, 3] * (1 - 0.5 * slope * slope), grid) * grid[3]
         place = min(max(int(fine), 0), bins - 1)
         key[i] = who * bins + place
         off[i] = (fine - place - 0.5) / grid[3]
@@ -334,8 +334,31 @@ def variances(count, square, level, steep, side, least):
 
 
 @compiled
+def normal_bands(mass, pieces):
+    """Normal matrices of profiles as upper bands (`banded`): shape (n, bins) of weights to (n, 4, K).
+
+    Parameters
+    ----------
+    pieces : ndarray, shape (bins a cell, 4)
+        The B-splines over a cell at its bins.
+    """
+    n, bins = mass.shape
+    fine = len(pieces)
+    bands = np.zeros((n, 4, bins // fine + 3))
+    for i in range(n):
+        for b in range(bins):
+            if mass[i, b] == 0:
+                continue
+            cell, piece = b // fine, pieces[b % fine]
+            for j in range(4):
+                for k in range(j, 4):
+                    bands[i, k - j, cell + j] += mass[i, b] * piece[j] * piece[k]
+    return bands
+
+
+@compiled
 def equations(count, total, levers, variance, pull, lifted, pieces):
-    """Normal equations of profiles, and what ties turn, bend and unlevel light to them.
+    """The right sides of profiles' normal equations, and what ties turn, bend and unlevel light to them.
 
     Parameters
     ----------
@@ -352,7 +375,6 @@ def equations(count, total, levers, variance, pull, lifted, pieces):
 
     Returns
     -------
-    bands : ndarray, shape (n, 4, K)
     right : ndarray, shape (n, K)
         For the change of the coefficients.
     cross : ndarray, shape (n, 4, K)
@@ -362,8 +384,7 @@ def equations(count, total, levers, variance, pull, lifted, pieces):
     n, bins = count.shape
     fine = len(pieces)
     size = bins // fine + 3
-    bands, right = np.zeros((n, 4, size)), np.zeros((n, size))
-    cross, lift = np.zeros((n, 4, size)), np.zeros((n, 3, 2))
+    right, cross, lift = np.zeros((n, size)), np.zeros((n, 4, size)), np.zeros((n, 3, 2))
     for i in range(n):
         for b in range(bins):
             if count[i, b] == 0:
@@ -371,8 +392,6 @@ def equations(count, total, levers, variance, pull, lifted, pieces):
             cell, piece, weight = b // fine, pieces[b % fine], 1 / variance[i, b]
             mass, slope, bend = weight * count[i, b], lifted[i, 0, b], lifted[i, 1, b]
             for j in range(4):
-                for k in range(j, 4):
-                    bands[i, k - j, cell + j] += mass * piece[j] * piece[k]
                 right[i, cell + j] += weight * total[i, b] * piece[j]
                 cross[i, 0, cell + j] -= pull[i, b] * levers[0, i, b] * piece[j]
                 cross[i, 1, cell + j] -= pull[i, b] * levers[1, i, b] * piece[j]
@@ -384,7 +403,7 @@ def equations(count, total, levers, variance, pull, lifted, pieces):
             lift[i, 2, 0] += weight * total[i, b] * slope
             lift[i, 2, 1] += weight * total[i, b] * bend
         lift[i, 1, 0] = lift[i, 0, 1]
-    return bands, right, cross, lift
+    return right, cross, lift
 
 
 # -- light from beyond ----------------------------------------------------------------------------------------
@@ -467,6 +486,6 @@ def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
             way, which = seen[edge, k], profiles[edge, k]
             beyond = way[0, 0] + way[0, 1] * t[i] + way[0, 2] * u[i]
             along = way[1, 0] + way[1, 1] * t[i] + way[1, 2] * u[i]
-            inside = min(max(int(_fine(-beyond / own[which, 1], grid)), 0), levels.shape[1] - 1)
+            inside = min(max(int(to_cell(-beyond / own[which, 1], grid) * grid[3]), 0), levels.shape[1] - 1)
             spill[i] += (1 - levels[which, inside]) * subtended(beyond, along, own[others[edge, k], 2])
     return spill

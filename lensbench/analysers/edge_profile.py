@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import exp1, ndtr
 
+from lensbench.analysers import edge_loops as loops
+
 SPACING = 0.6
 """h: distance of the knots at the edge, in blur widths."""
 
@@ -42,7 +44,7 @@ Q = np.linspace(0, 1, 257) ** 2
 
 def to_cell(z: NDArray) -> NDArray:
     """v(z) + V: the place in cells, 0 to 2 V."""
-    return (2 / SPACING) * z / (1 + np.sqrt(1 + (z / STRETCH) ** 2)) + CELLS
+    return loops.to_cell(z, GRID)
 
 
 def to_distance(cell: NDArray) -> NDArray:
@@ -154,18 +156,6 @@ def onto_basis(what: NDArray) -> NDArray:
     for k in range(4):
         total[..., k : k + 2 * CELLS] += four[..., k]
     return total
-
-
-def normal_bands(weight: NDArray) -> NDArray:
-    """Σ_bins weight B_j B_(j+k) of each edge as upper bands: shape (n, BINS) to (n, BAND, COEFFICIENTS)."""
-    pieces = bin_pieces()[0]
-    products = (pieces[:, :, None] * pieces[:, None]).reshape(FINE, 16)
-    over = (weight.reshape(-1, FINE) @ products).reshape(len(weight), 2 * CELLS, 4, 4)
-    bands = np.zeros((len(weight), BAND, COEFFICIENTS))
-    for i in range(4):
-        for j in range(i, 4):
-            bands[:, j - i, i : i + 2 * CELLS] += over[:, :, i, j]
-    return bands
 
 
 # -- what a lens's edge may look like -------------------------------------------------------------------------
