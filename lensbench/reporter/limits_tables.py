@@ -49,8 +49,9 @@ def _differences(setting: Setting) -> Table | None:
     ]
     if not any(columns):
         return None
-    head = ["zone", "sagittal over tangential", *(f"{first} over {against}" for first, against in colours)]
-    caption = f"How much sharper one is than the other at {setting.name}, {channel}, percent"
+    pairs = [f"{first} over {against}" for first, against in colours]
+    head = ["zone", f"sagittal over tangential, {channel}", *pairs]
+    caption = f"How much sharper one is than the other at {setting.name}, percent"
     return Table(caption, head, zone_rows(columns, signed=True))
 
 
