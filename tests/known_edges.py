@@ -19,7 +19,7 @@ from tests.invented_shots import SIX
 
 BAYER = np.array([[0, 1], [1, 2]], dtype=np.uint8)
 MONO = np.zeros((1, 1), dtype=np.uint8)
-XTRANS = np.array(SIX, dtype=np.uint8)
+SIX_BY_SIX = np.array(SIX, dtype=np.uint8)
 
 Transfer = Callable[[np.ndarray], np.ndarray]
 

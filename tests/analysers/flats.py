@@ -10,7 +10,7 @@ from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.shot import Shot
 
 BAYER = np.array([[0, 1], [2, 3]], np.uint8)
-XTRANS = np.array(
+SIX_BY_SIX = np.array(
     [
         [1, 1, 0, 1, 1, 2],
         [1, 1, 2, 1, 1, 0],

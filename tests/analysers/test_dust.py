@@ -99,7 +99,7 @@ def test_the_plainest_comes_first(spots_found):
 @pytest.mark.parametrize(
     "mosaic",
     [
-        {"pattern": flats.XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
+        {"pattern": flats.SIX_BY_SIX, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
         {"pattern": np.zeros((1, 1), np.uint8), "colours": ("grey",), "strengths": (1.0,)},
     ],
     ids=["six by six", "without colours"],

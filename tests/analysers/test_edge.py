@@ -14,7 +14,7 @@ from tests.published_method import published_mtf50, upright
 GREEN_BARS = {"bias": 0.003, "spread": 0.006}
 COLOUR_BARS = {"bias": 0.005, "spread": 0.012}
 
-LOOKS = {"bayer": known.BAYER, "six by six": known.XTRANS, "mono": known.MONO}
+LOOKS = {"bayer": known.BAYER, "six by six": known.SIX_BY_SIX, "mono": known.MONO}
 CELLS = {0.3: (192, 140), 0.6: (192, 140), 1.0: (192, 140), 2.0: (256, 190), 4.0: (320, 230)}
 
 

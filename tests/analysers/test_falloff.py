@@ -58,7 +58,7 @@ def test_map_is_true_to_a_hundredth_of_a_stop(light):
 @pytest.mark.parametrize(
     "mosaic",
     [
-        {"pattern": flats.XTRANS, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
+        {"pattern": flats.SIX_BY_SIX, "colours": ("red", "green", "blue"), "strengths": (0.6, 1.0, 0.7)},
         {"pattern": np.zeros((1, 1), np.uint8), "colours": ("grey",), "strengths": (1.0,)},
         {
             "pattern": np.array([[1, 0], [2, 1]], np.uint8),
