@@ -6,25 +6,24 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-import msgspec
-
 from lensbench.comparing_truth import Bar, Beside, compare
 from lensbench.findings import Report
 from lensbench.loaders.session import load_session
 from lensbench.pipeline import Progress, measure_session
-from lensbench.reporter.write import write_report_folder
-from lensbench.simulator.demo import demo_takes, write_demo
-
-SESSION = "lensbench-demo"
-"""What the demo's reports are known by, wherever its shots lay."""
+from lensbench.reporter.write import check_report_place, write_report_folder
+from lensbench.simulator.demo import demo_bench, demo_takes, write_demo
 
 
 @dataclass(frozen=True, eq=False)
 class Demonstration:
-    """What the demo measured, where its report lies, and how it compares with the truth."""
+    """What the demo measured, where its report lies, and how it compares with the truth.
+
+    `note` says why the report stands beside an earlier one, if it does.
+    """
 
     report: Report
     folder: Path
+    note: str | None
     beside: list[Beside]
     bars: list[Bar]
 
@@ -42,10 +41,11 @@ def run_demo(out: str | Path, keep: str | Path | None = None, progress: Progress
     out : path
         The folder of all reports.
     keep : path, optional
-        Where to keep the simulated shots; they are thrown away otherwise.
+        A new or empty folder to keep the simulated shots in; they are thrown away otherwise.
     progress : callable, optional
         Told of every shot simulated and of every piece of work measured.
     """
+    check_report_place(out, demo_bench().name)
     if keep is not None:
         return _run(Path(keep), out, progress)
     with tempfile.TemporaryDirectory(prefix="lensbench-demo-") as folder:
@@ -67,5 +67,4 @@ def _run(folder: Path, out: str | Path, progress: Progress | None) -> Demonstrat
         load_session(folder),
         lambda done, total, what: progress(shots + shots * done // total, 2 * shots, f"measured {what}".strip()),
     )
-    report = msgspec.structs.replace(report, session=SESSION)
-    return Demonstration(report, write_report_folder(report, out), *compare(report, truths))
+    return Demonstration(report, *write_report_folder(report, out), *compare(report, truths))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Callable, Sequence
-from typing import Any
+from pathlib import Path
 
 import joblib
 
@@ -16,7 +15,16 @@ from lensbench.findings import Camera, Geometry, Notice, Report, Setting, Verdic
 from lensbench.frame import pixel_pitch_um, sensor_misfit
 from lensbench.loaders.session import Session, ShotEntry, refuse_odd_rulers
 from lensbench.loaders.session_keys import SHOWS
-from lensbench.readings import Readings, ShotFacts, TargetReading, read_blade, read_dark, read_flats, read_target
+from lensbench.readings import (
+    Outcome,
+    Readings,
+    ShotFacts,
+    TargetReading,
+    read_blade,
+    read_dark,
+    read_flats,
+    read_target,
+)
 from lensbench.settings import Taken, make_settings
 from lensbench.target.layout import read_layout
 from lensbench.verdicts.aperture import judge_aperture
@@ -54,7 +62,9 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     BenchError
         Where nothing could be measured, with the reason of each shot.
     """
-    readings, notices = _readings(session, progress or (lambda done, total, what: None), workers)
+    outcomes = _outcomes(session, progress or (lambda done, total, what: None), workers)
+    readings = Readings.of(outcome.reading for outcome in outcomes if outcome.reading is not None)
+    notices = [notice for outcome in outcomes for notice in outcome.notices]
     readings, size_notices = readings.of_one_size()
     # Nothing else that such a shot showed matters.
     odd = {notice.shot for notice in size_notices}
@@ -82,7 +92,8 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
             dirt=place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio),
         ),
         made_by=f"lensbench {__version__}",
-        session=session_name(session),
+        session=session.folder.resolve().name,
+        shots=[digest for outcome in outcomes for digest in outcome.digests],
     )
 
 
@@ -92,56 +103,56 @@ def _exit_pupil_mm(session: Session, geometry: Geometry | None) -> float | None:
     return distance.value * session.lens.pupil_ratio if distance else None
 
 
-def session_name(session: Session) -> str:
-    """What tells one session's reports from another's: the folder's name, and a mark of where it lies."""
-    folder = session.folder.resolve()
-    return f"{folder.name}-{hashlib.sha256(str(folder).encode()).hexdigest()[:8]}"
-
-
 # -- the work, several shots at once --------------------------------------------------------------------------
 
 
-def _readings(session: Session, progress: Progress, workers: int | None) -> tuple[Readings, list[Notice]]:
+def _outcomes(session: Session, progress: Progress, workers: int | None) -> list[Outcome]:
     """Everything that the shots show, in the session's order."""
     work = _work(session)
     workers = min(workers or _room_for(), max(len(work), 1))
     threads = max(joblib.cpu_count() // workers, 1)
     jobs = (joblib.delayed(_numbered)(place, step, threads) for place, (_, step) in enumerate(work))
-    results: list[Any] = [None] * len(work)
+    results: dict[int, Outcome] = {}
     progress(0, len(work), "")
     finished = joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(jobs)
     for done, (place, result) in enumerate(finished, start=1):
         results[place] = result
         progress(done, len(work), work[place][0])
-    readings = Readings.of(reading for reading, _ in results if reading is not None)
-    return readings, [notice for _, notices in results for notice in notices]
+    return [results[place] for place in range(len(work))]
 
 
 def _work(session: Session) -> list[tuple[str, tuple]]:
     """The pieces of work: a name to show, and a function with its arguments, threads apart."""
+    # Absolute, since processes that share the work may have another working folder.
+    folder = session.folder.absolute()
     by_kind = {kind: [entry for entry in session.shots if entry.shows == kind] for kind in SHOWS}
     layout = read_layout(session.folder / session.target.layout) if by_kind["target"] else None
     if layout is not None:
         refuse_odd_rulers(session, layout.rulers_mm)
     work: list[tuple[str, tuple]] = [
-        (entry.file, (read_target, session.folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
+        (entry.file, (read_target, folder, entry, layout, by_kind["dark"])) for entry in by_kind["target"]
     ]
-    work += [(entry.file, (read_blade, session.folder, entry)) for entry in by_kind["blade"]]
-    work += [(entry.file, (read_dark, session.folder, entry)) for entry in by_kind["dark"]]
+    work += [(entry.file, (read_blade, folder, entry)) for entry in by_kind["blade"]]
+    work += [(entry.file, (read_dark, folder, entry)) for entry in by_kind["dark"]]
     groups: dict[Taken, list[ShotEntry]] = {}
     for entry in by_kind["flat"]:
         groups.setdefault(Taken.of(entry), []).append(entry)
-    work += [(group[0].file, (_one_group, session, group, by_kind["dark"])) for group in groups.values()]
+    work += [
+        (group[0].file, (_one_group, folder, session.camera.sensor_mm, group, by_kind["dark"]))
+        for group in groups.values()
+    ]
     return work
 
 
-def _numbered(place: int, step: tuple, threads: int) -> tuple[int, Any]:
+def _numbered(place: int, step: tuple, threads: int) -> tuple[int, Outcome]:
     function, *arguments = step
     return place, function(*arguments, threads)
 
 
-def _one_group(session: Session, entries: list[ShotEntry], darks: list[ShotEntry], threads: int):
-    return read_flats(session.folder, entries, darks, session.camera.sensor_mm)
+def _one_group(
+    folder: Path, sensor_mm: tuple[float, float] | None, entries: list[ShotEntry], darks: list[ShotEntry], _: int
+) -> Outcome:
+    return read_flats(folder, entries, darks, sensor_mm)
 
 
 def _room_for() -> int:

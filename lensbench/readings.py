@@ -21,7 +21,7 @@ from lensbench.analysers.free_edges import free_responses
 from lensbench.analysers.glare import TileLight, read_dark_tiles
 from lensbench.analysers.panel_light import PanelGiven
 from lensbench.errors import BenchError
-from lensbench.findings import Dust, Notice, PanelMarks
+from lensbench.findings import Dust, Notice, PanelMarks, ShotDigest
 from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.guessing import guess_shows, why_no_darkness, why_no_even_light
 from lensbench.loaders.session import ShotEntry
@@ -125,9 +125,21 @@ class Readings:
         return Readings.of(reading for reading in self if reading.facts.size == usual), notices
 
 
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What one piece of work gave: a reading (None where nothing could be used), and what the user should know.
+
+    `digests` are of the shots that could be loaded, used or not.
+    """
+
+    reading: TargetReading | FlatsReading | BladeReading | None
+    notices: list[Notice]
+    digests: list[ShotDigest]
+
+
 def read_target(
     folder: Path, entry: ShotEntry, layout: Layout, darks: Sequence[ShotEntry], threads: int
-) -> tuple[TargetReading | None, list[Notice]]:
+) -> Outcome:
     """Measure every edge of one target shot.
 
     Parameters
@@ -145,15 +157,20 @@ def read_target(
 
     Returns
     -------
-    TargetReading or None
-        None where the shot is left out.
-    list of Notice
-        What the user should know of it.
+    Outcome
     """
     loaded, notices = _loaded(folder, [entry])
-    if not loaded:
-        return None, notices
-    [(_, shot)] = loaded
+    reading = None
+    for _, shot in loaded:
+        reading, more = _target_reading(folder, entry, shot, layout, darks, threads)
+        notices += more
+    return Outcome(reading, notices, _digests(loaded))
+
+
+def _target_reading(
+    folder: Path, entry: ShotEntry, shot: Shot, layout: Layout, darks: Sequence[ShotEntry], threads: int
+) -> tuple[TargetReading | None, list[Notice]]:
+    notices: list[Notice] = []
     found = find_tiles(shot, layout)
     tile_notices = [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
     if len(found.column) == 0:
@@ -178,19 +195,24 @@ def read_target(
     return TargetReading(entry, facts, responses, reference, found, signs, dark_tiles, tuple(fitting)), notices
 
 
-def read_blade(folder: Path, entry: ShotEntry, threads: int) -> tuple[BladeReading | None, list[Notice]]:
+def read_blade(folder: Path, entry: ShotEntry, threads: int) -> Outcome:
     """Measure every clean straight edge of one blade shot; parameters and results are as for `read_target`."""
     loaded, notices = _loaded(folder, [entry])
-    if not loaded:
-        return None, notices
-    [(_, shot)] = loaded
+    reading = None
+    for _, shot in loaded:
+        reading, more = _blade_reading(entry, shot, threads)
+        notices += more
+    return Outcome(reading, notices, _digests(loaded))
+
+
+def _blade_reading(entry: ShotEntry, shot: Shot, threads: int) -> tuple[BladeReading | None, list[Notice]]:
     responses, refused = free_responses(shot, threads)
     if not len(responses[shot.reference]):
         reasons = Counter(line.why for line in refused).most_common(1)
         why = f" ({reasons[0][0]})" if reasons else ""
         text = f"{entry.file}: shows no clean straight edge{why}{_looks(shot, entry)}."
-        return None, [*notices, left_out(entry.file, text)]
-    return BladeReading(entry, _facts(shot), responses, shot.reference), notices
+        return None, [left_out(entry.file, text)]
+    return BladeReading(entry, _facts(shot), responses, shot.reference), []
 
 
 def read_flats(
@@ -198,7 +220,7 @@ def read_flats(
     entries: Sequence[ShotEntry],
     darks: Sequence[ShotEntry],
     sensor_mm: tuple[float, float] | None = None,
-) -> tuple[FlatsReading | None, list[Notice]]:
+) -> Outcome:
     """Measure falloff and dirt from the flats of one setting.
 
     Parameters
@@ -214,16 +236,22 @@ def read_flats(
 
     Returns
     -------
-    FlatsReading or None
-        None where no flat can be used.
-    list of Notice
-        What the user should know of them.
+    Outcome
     """
     loaded, notices = _loaded(folder, entries)
     shots, uneven = _even_only(loaded)
-    notices += uneven
-    if not shots:
-        return None, notices
+    reading, more = _flats_reading(folder, shots, darks, sensor_mm) if shots else (None, [])
+    return Outcome(reading, [*notices, *uneven, *more], _digests(loaded))
+
+
+def _flats_reading(
+    folder: Path,
+    shots: Sequence[tuple[ShotEntry, Shot]],
+    darks: Sequence[ShotEntry],
+    sensor_mm: tuple[float, float] | None,
+) -> tuple[FlatsReading | None, list[Notice]]:
+    notices: list[Notice] = []
+    entries = tuple(entry for entry, _ in shots)
     kept = [shot for _, shot in shots]
     fitting = _darks_like(kept[0], folder, darks)
     light = dust = None
@@ -239,11 +267,10 @@ def read_flats(
         notices.append(Notice("dust", entries[0].file, str(error)))
     if light is None and dust is None:
         return None, notices
-    entries = tuple(entry for entry, _ in shots)
     return FlatsReading(entries, _facts(kept[0]), light, dust, tuple(fitting)), notices
 
 
-def read_dark(folder: Path, entry: ShotEntry, threads: int) -> tuple[None, list[Notice]]:
+def read_dark(folder: Path, entry: ShotEntry, threads: int) -> Outcome:
     """Say what keeps a dark frame from being used; those that can be are loaded beside what they are taken off."""
     loaded, notices = _loaded(folder, [entry])
     for _, shot in loaded:
@@ -251,7 +278,11 @@ def read_dark(folder: Path, entry: ShotEntry, threads: int) -> tuple[None, list[
         if why is not None:
             advice = "Put the cap on, or mend shows = … in session.toml."
             notices.append(left_out(entry.file, f"{entry.file}: {why} {advice}"))
-    return None, notices
+    return Outcome(None, notices, _digests(loaded))
+
+
+def _digests(shots: Sequence[tuple[ShotEntry, Shot]]) -> list[ShotDigest]:
+    return [ShotDigest(entry.file, shot.digest()) for entry, shot in shots]
 
 
 def _darks_like(shot: Shot, folder: Path, darks: Sequence[ShotEntry]) -> dict[str, Shot]:

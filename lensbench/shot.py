@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -105,6 +106,13 @@ class Shot:
     def reference(self) -> str:
         """The channel that the others are held against: green, or the only one there is."""
         return reference_channel(self.colours)
+
+    def digest(self) -> str:
+        """What the shot is known by, whatever its file is called: the SHA-256 digest of its samples and size."""
+        header = f"{self.samples.shape} {self.samples.dtype.str}".encode()
+        digest = hashlib.sha256(header)
+        digest.update(np.ascontiguousarray(self.samples).data)
+        return digest.hexdigest()
 
     def indices(self, channel: str) -> list[int]:
         """The colour indices that bear a channel's name."""

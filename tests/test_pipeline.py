@@ -12,7 +12,7 @@ from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
 from lensbench.loaders import load_session, load_shot
-from lensbench.pipeline import measure_session, session_name
+from lensbench.pipeline import measure_session
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
 
@@ -184,14 +184,13 @@ def test_a_dark_frame_unlike_all_is_told(session):
     assert len(told) == 1 and told[0].startswith("odd.dng: was exposed like no flat")
 
 
-def test_sessions_are_told_apart_without_giving_away_where_they_lie(session, tmp_path):
+def test_a_report_names_its_shots_by_their_samples_and_not_by_where_they_lie(session, tmp_path):
     folder, with_shots = session
-    here = with_shots(EVEN)
-    (tmp_path / "elsewhere").mkdir()
+    here = measure_session(with_shots(EVEN), workers=1)
     shutil.copytree(folder, tmp_path / "elsewhere" / "bench")
-    there = load_session(tmp_path / "elsewhere" / "bench")
-    assert session_name(here) != session_name(there)
-    assert session_name(here).startswith("bench-") and "/" not in session_name(here)
+    there = measure_session(load_session(tmp_path / "elsewhere" / "bench"), workers=1)
+    assert here.shots == there.shots and len(here.shots) == 1
+    assert here.session == there.session == "bench", "the folder's own name and nothing above it"
 
 
 def test_blades_moved_about_fill_the_zone_map(tmp_path):

@@ -28,7 +28,8 @@ def texts(notices):
 
 @pytest.mark.parametrize(("name", "looks"), [("flat", "an even light"), ("dark", "a shot with the cap on")])
 def test_a_target_that_is_none_says_what_it_looks_like(name, looks, folder):
-    reading, notices = read_target(folder, ShotEntry(f"{name}.dng", "target"), LAYOUT, [], 1)
+    outcome = read_target(folder, ShotEntry(f"{name}.dng", "target"), LAYOUT, [], 1)
+    reading, notices = outcome.reading, outcome.notices
     assert reading is None
     # How to shoot a target better is no help here.
     assert [notice.code for notice in notices] == ["left-out"]
@@ -39,7 +40,8 @@ def test_a_target_that_is_none_says_what_it_looks_like(name, looks, folder):
 
 
 def test_a_blade_that_is_none_says_what_it_looks_like(folder):
-    reading, notices = read_blade(folder, ShotEntry("flat.dng", "blade"), 1)
+    outcome = read_blade(folder, ShotEntry("flat.dng", "blade"), 1)
+    reading, notices = outcome.reading, outcome.notices
     assert reading is None
     assert "it looks like an even light" in texts(notices)[0]
 
@@ -47,18 +49,19 @@ def test_a_blade_that_is_none_says_what_it_looks_like(folder):
 def test_a_lit_dark_frame_is_not_taken_off(folder):
     """Taken off, it would leave next to nothing of the flat."""
     lit, dark = (ShotEntry(f"{name}.dng", "dark") for name in ("flat", "dark"))
-    (said,) = texts(read_dark(folder, lit, 1)[1])
+    (said,) = texts(read_dark(folder, lit, 1).notices)
     assert said.startswith("flat.dng: is no dark frame: half of it has more than") and "Put the cap on" in said
-    assert read_dark(folder, dark, 1) == (None, [])
+    assert read_dark(folder, dark, 1).notices == []
     flat = [ShotEntry("flat.dng", "flat")]
-    without, alone, both = (read_flats(folder, flat, darks)[0].light.stops for darks in ([], [lit], [lit, dark]))
+    outcomes = [read_flats(folder, flat, darks) for darks in ([], [lit], [lit, dark])]
+    without, alone, both = (outcome.reading.light.stops for outcome in outcomes)
     assert np.array_equal(without, alone)
     assert both == pytest.approx(without, abs=0.02)
 
 
 def test_a_dark_frame_that_cannot_be_read_is_told(folder):
     (folder / "cut.dng").write_bytes((folder / "dark.dng").read_bytes()[:9000])
-    (said,) = texts(read_dark(folder, ShotEntry("cut.dng", "dark"), 1)[1])
+    (said,) = texts(read_dark(folder, ShotEntry("cut.dng", "dark"), 1).notices)
     assert said.startswith("cut.dng: is cut short")
 
 

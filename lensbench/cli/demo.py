@@ -12,22 +12,23 @@ from lensbench.cli.screen import AsJson, print_json, print_table, progress_bar, 
 
 def demo(
     out: Annotated[Path, typer.Option(help="The folder of all reports.")] = Path("reports"),
-    keep: Annotated[Path | None, typer.Option(help="Keep the simulated shots in this folder (100 MB).")] = None,
+    keep: Annotated[
+        Path | None, typer.Option(help="Keep the simulated shots in this new folder (100 MB).")
+    ] = None,
     json: AsJson = False,
 ) -> None:
     """Simulate an invented lens, measure it like a real one, and compare with the truth.
 
     No camera and no print needed, and it takes about a minute: two apertures, a target shot and a flat at each. At
-    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay,
-    to
-    try other commands on.
+    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay in
+    a new folder, to try other commands on.
     """
     from lensbench.demonstration import run_demo
     from lensbench.reporter.beside_truth import bars_table, beside_table
 
     with progress_bar("Demo") as progress:
         shown = run_demo(out, keep, progress)
-    say(*(warning.text for warning in shown.report.warnings))
+    say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
     if json:
         print_json(
             {"folder": str(shown.folder), "beside": shown.beside, "bars": shown.bars, "passed": shown.passed}

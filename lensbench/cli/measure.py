@@ -15,27 +15,32 @@ def measure(
     out: Annotated[
         Path, typer.Option(help="The folder of all reports; this one gets its own folder there.")
     ] = Path("reports"),
-    replace: Annotated[bool, typer.Option("--replace", help="Replace a report of another session.")] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace a report of other shots, too, if it is as it was written.")
+    ] = False,
     json: AsJson = False,
 ) -> None:
     """Measure sharpness, colour fringing, falloff and dirt from a folder of shots.
 
     The folder needs a session.toml, which says what each shot shows: lensbench session FOLDER writes it. The shots
     are only read. The report goes into reports/<name of the build>/: open report.html there in any browser, or
-    look at zone_map.png. A shot that can't be used is named and left out.
+    look at zone_map.png. A shot that can't be used is named and left out. An earlier report of the same shots is
+    replaced; one of other shots, or with anything changed in it, is kept, and this one goes beside it.
     """
-    from lensbench.findings import encode_report
+    from lensbench.findings import REPORT_FILE
     from lensbench.loaders import load_session
     from lensbench.pipeline import measure_session
     from lensbench.reporter.summary import summary_table
-    from lensbench.reporter.write import write_report_folder
+    from lensbench.reporter.write import check_report_place, write_report_folder
 
+    session = load_session(directory)
+    check_report_place(out, session.build.name)
     with progress_bar("Measuring") as progress:
-        report = measure_session(load_session(directory), progress)
-    folder = write_report_folder(report, out, replace)
-    say(*(warning.text for warning in report.warnings))
+        report = measure_session(session, progress)
+    folder, note = write_report_folder(report, out, replace)
+    say(*(warning.text for warning in report.warnings), *([note] if note else []))
     if json:
-        print(encode_report(report).decode())
+        print((folder / REPORT_FILE).read_text(encoding="utf-8"))
         return
     print_table(report.build.name, *summary_table(report))
     print(f"Now open {folder / 'report.html'}")

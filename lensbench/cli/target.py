@@ -40,10 +40,10 @@ def target(
     Keep the target.json that comes with them: put it beside your shots. Print at 100 %, without fitting to the
     page, and measure both ruler bars.
     """
-    from lensbench.target.printing import plan_sheet, size_from_words, write_plain, write_target
+    from lensbench.target.printing import plan_sheet, size_from_words, write_sheets
 
     sheet = plan_sheet(size_from_words(frame), paper, lattice, magnification)
-    written = [*write_target(folder, sheet), *write_plain(folder, sheet)]
+    written = write_sheets(folder, sheet)
     summary = {
         "files": [str(path) for path in written],
         "paper_mm": sheet.size_mm,

@@ -45,7 +45,18 @@ from lensbench.findings.light import (
     ZoneFalloff,
     ZoneGlare,
 )
-from lensbench.findings.report import FORMAT, Report, encode_report, read_report, report_schema, write_report
+from lensbench.findings.report import (
+    FORMAT,
+    REPORT_FILE,
+    Report,
+    ShotDigest,
+    encode_report,
+    encode_with_files,
+    files_as_written,
+    read_report,
+    report_schema,
+    write_report,
+)
 from lensbench.findings.setting import Setting
 from lensbench.findings.sharpness import (
     Contrast,
@@ -77,6 +88,7 @@ from lensbench.findings.verdict import (
 __all__ = [
     "FORMAT",
     "NORMAL_95",
+    "REPORT_FILE",
     "Alignment",
     "ApertureRanking",
     "ApertureSharpness",
@@ -126,6 +138,7 @@ __all__ = [
     "Report",
     "Setting",
     "Sharpness",
+    "ShotDigest",
     "Sighting",
     "SofterSide",
     "ThroughFocus",
@@ -147,6 +160,8 @@ __all__ = [
     "ZoneMagnification",
     "ZoneSharpness",
     "encode_report",
+    "encode_with_files",
+    "files_as_written",
     "read_report",
     "report_schema",
     "write_report",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import msgspec
 
 from lensbench.errors import BenchError
-from lensbench.files import written_whole
+from lensbench.files import WrittenFile, is_as_written, written_whole
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.figure import Notice
 from lensbench.findings.geometry import Geometry
@@ -16,10 +17,24 @@ from lensbench.findings.setting import Setting
 from lensbench.findings.verdict import Repeats, Verdict
 
 FORMAT = "lensbench-report/1"
+REPORT_FILE = "report.json"
+
+_LIST_KEY = b'"files": '
+"""What begins the list of the files written with a report; it stands last."""
+
+
+class ShotDigest(msgspec.Struct, frozen=True):
+    """What a shot is known by, wherever it lies and whatever it is called: the digest of its samples."""
+
+    file: str
+    sha256: str
 
 
 class Report(msgspec.Struct):
-    """Everything a session showed. `settings` stand in rising f-number."""
+    """Everything a session showed. `settings` stand in rising f-number.
+
+    `shots` are all that could be read, those left out too; `files` what was written with the report.
+    """
 
     build: Build
     camera: Camera
@@ -31,11 +46,54 @@ class Report(msgspec.Struct):
     format: str = FORMAT
     made_by: str = ""
     session: str = ""
+    shots: list[ShotDigest] = []
+    files: list[WrittenFile] = []
 
 
 def encode_report(report: Report) -> bytes:
     """The report as indented JSON."""
     return msgspec.json.format(msgspec.json.encode(report), indent=1)
+
+
+def encode_with_files(report: Report, others: Mapping[str, bytes]) -> bytes:
+    """The report as JSON with the list of files written with it: `others`, and the report's own file last.
+
+    A file can't hold its own digest: that of the report is of what stands before the list.
+    """
+    files = [WrittenFile.of(name, content) for name, content in others.items()]
+    head = _before_list(encode_report(report))
+    files.append(WrittenFile.of(REPORT_FILE, head))
+    return encode_report(msgspec.structs.replace(report, files=files))
+
+
+def files_as_written(folder: Path) -> list[WrittenFile] | None:
+    """The files that were written with a folder's report, its own included, with the digests of their content.
+
+    Returns
+    -------
+    list of WrittenFile or None
+        None where the report has no such list or is not as it was written: then nothing there is known.
+    """
+    try:
+        content = (folder / REPORT_FILE).read_bytes()
+        files = msgspec.json.decode(content, type=_Listing).files
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    head, listed = _before_list(content), msgspec.json.format(msgspec.json.encode(_Listing(files)), indent=1)
+    own = WrittenFile.of(REPORT_FILE, content)
+    if not files or files[-1] != WrittenFile.of(REPORT_FILE, head) or content != head + listed[len(b"{\n ") :]:
+        return None
+    return [*files[:-1], own] if is_as_written(folder, own) else None
+
+
+class _Listing(msgspec.Struct):
+    """The list alone, as reports of any version end with it."""
+
+    files: list[WrittenFile] = []
+
+
+def _before_list(content: bytes) -> bytes:
+    return content[: content.rfind(_LIST_KEY)]
 
 
 def write_report(report: Report, path: str | Path) -> None:

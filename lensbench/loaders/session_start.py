@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import stat
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -11,7 +12,7 @@ import msgspec
 import tomlkit
 
 from lensbench.errors import BenchError
-from lensbench.files import written_whole
+from lensbench.files import write_new, written_whole
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session import SESSION_FILE, check_folder, session_mistakes
@@ -102,8 +103,8 @@ def start_session(folder: str | Path, progress: Callable[[int, int, str], None] 
     check_folder(folder)
     path = folder / SESSION_FILE
     new = not path.exists()
-    text = _new_text(folder) if new else read_toml(path)[1]
-    listed = _listed(path, text)
+    listed = [] if new else _listed(path)
+    before = None if new else path.read_bytes()
     fresh = [name for name in shot_files(folder) if name not in listed]
     if not fresh and not listed:
         raise BenchError(f"{folder}: holds no raw file, TIFF, JPEG or PNG. Copy the shots into it.")
@@ -120,7 +121,7 @@ def start_session(folder: str | Path, progress: Callable[[int, int, str], None] 
     if new and not added:
         raise BenchError("\n".join([f"{folder}: none of its files can be used as a shot.", *unreadable]))
     if added:
-        _write(path, text.rstrip() + "\n\n" + "\n".join(entries))
+        _add(path, before, (_new_text(folder) + "\n" if new else "") + "\n".join(entries))
     missing = [name for name in listed if not (folder / name).is_file()]
     return Started(str(path), new, added, len(listed), missing, unreadable, session_mistakes(folder))
 
@@ -145,9 +146,9 @@ def _quoted(text: str) -> str:
     return tomlkit.string(text).as_string()
 
 
-def _listed(path: Path, text: str) -> list[str]:
+def _listed(path: Path) -> list[str]:
     """The files that the session file lists already."""
-    shots = tomllib.loads(text).get("shot", [])
+    shots = read_toml(path)[0].get("shot", [])
     if not isinstance(shots, list) or not all(isinstance(shot, dict) for shot in shots):
         raise BenchError(f"{path}: every shot begins with [[shot]], in two pairs of brackets.")
     return [str(shot["file"]) for shot in shots if "file" in shot]
@@ -175,14 +176,31 @@ def _look_at(path: Path) -> tuple[StartedShot, str]:
     return StartedShot(path.name, shows, f_number), entry
 
 
-def _write(path: Path, text: str) -> None:
+def _add(path: Path, before: bytes | None, addition: str) -> None:
+    """Begin the session file, or add to it; what stands there stays byte for byte.
+
+    Parameters
+    ----------
+    before : bytes or None
+        What the file held when it was read; None where there was none.
+    """
+    if before is None:
+        write_new({path: addition.encode()}, "Start again, to add to it.")
+        return
+    if path.is_symlink():
+        raise BenchError(f"{path}: is a link to another file, which is not written to. Put the file itself here.")
+    if not path.stat().st_mode & stat.S_IWUSR:
+        raise BenchError(f"{path}: is write-protected. Take the protection off to have shots added to it.")
+    # The new lines end as those before, as the user's editor likes them.
+    end = b"\r\n" if b"\r\n" in before else b"\n"
+    after = before + (b"" if before.endswith(b"\n") else end) + end + addition.encode().replace(b"\n", end)
     try:
-        tomllib.loads(text)
+        tomllib.loads(after.decode("utf-8-sig").replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError:
         raise BenchError(
             f"{path}: lists its shots in a way that none can be added to. Give each a [[shot]] of its own."
         ) from None
-    # The lines end as they did before, as the user's editor likes them.
-    ends = "\r\n" if path.exists() and b"\r\n" in path.read_bytes() else "\n"
     with written_whole(path) as temporary:
-        temporary.write_bytes(text.replace("\n", ends).encode())
+        temporary.write_bytes(after)
+        if path.read_bytes() != before:
+            raise BenchError(f"{path}: was changed while its shots were looked at. Start again.")

@@ -10,7 +10,6 @@ import io
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import matplotlib
 import numpy as np
@@ -84,9 +83,11 @@ def name_scale(axes: Axes, text: str, letters: float) -> None:
     )  # fmt: skip
 
 
-def save_png(drawing: Drawing, path: Path, dots_per_inch: int) -> None:
-    """Save a drawing as PNG."""
-    drawing.savefig(path, format="png", dpi=dots_per_inch, metadata={"Software": None})
+def as_png(drawing: Drawing, dots_per_inch: int) -> bytes:
+    """A drawing as a PNG file's content."""
+    buffer = io.BytesIO()
+    drawing.savefig(buffer, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    return buffer.getvalue()
 
 
 def as_svg(drawing: Drawing) -> str:

@@ -11,7 +11,7 @@ from matplotlib.patches import Polygon
 from lensbench import frame
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.errors import BenchError
-from lensbench.files import written_whole
+from lensbench.files import write_new
 from lensbench.numbers import bare, with_interval
 from lensbench.reporter import drawing as hand
 from lensbench.reporter.edge_table import rise_in_words
@@ -41,15 +41,14 @@ def write_edges_picture(shot: Shot, result: FreeEdges, path: str | Path) -> None
     Raises
     ------
     BenchError
-        Where the file's name doesn't end in .png, or a file of that name exists: it may be a shot.
+        Where the file's name doesn't end in .png, or something else has that name: it may be a shot.
     """
     path = Path(path)
     if path.suffix.lower() != ".png":
         raise BenchError(f"{path}: the picture is written as PNG. Give it a name that ends in .png.")
-    if path.exists():
-        raise BenchError(f"{path}: exists already and may be a shot. Give the picture another name.")
-    with hand.house_style(), written_whole(path) as temporary:
-        hand.save_png(_drawn(shot, result), temporary, _DOTS)
+    with hand.house_style():
+        picture = hand.as_png(_drawn(shot, result), _DOTS)
+    write_new({path: picture}, "Give the picture another name.")
 
 
 def _drawn(shot: Shot, result: FreeEdges):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import functools
-import tempfile
 from pathlib import Path
 
 import imageio.v3 as iio
@@ -12,7 +11,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib.axes import Axes
 
-from lensbench.files import write_text_whole
 from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter import explanations, page_tables, sentences
@@ -34,30 +32,23 @@ from lensbench.reporter.reach_panel import draw_reach
 from lensbench.reporter.size_tables import finer_size, straightness
 from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
 from lensbench.reporter.wiping_panel import draw_face, face_in_short
-from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, write_zone_map
+from lensbench.reporter.zone_map import HEADER_PX, MARGIN_PX, zone_map_png
 from lensbench.verdicts.cleanliness import CAUTIONS
 from lensbench.verdicts.mark_faces import FACES
 
 _TEMPLATES = Path(__file__).parent / "templates"
 
 
-def write_page(report: Report, path: str | Path, zone_map: str | Path | None = None) -> None:
-    """Write the page of a report, whole or not at all.
+def page_text(report: Report, zone_map: bytes | None = None) -> str:
+    """The page of a report as HTML.
 
     Parameters
     ----------
     report : Report
         What to show.
-    path : path
-        The HTML file to write.
-    zone_map : path, optional
-        The zone map already drawn; drawn anew where not given.
+    zone_map : bytes, optional
+        The zone map already drawn, as `zone_map_png` gives it; drawn anew where not given.
     """
-    write_text_whole(path, page_text(report, zone_map))
-
-
-def page_text(report: Report, zone_map: str | Path | None = None) -> str:
-    """The page of a report as HTML."""
     environment = Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
@@ -70,7 +61,7 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
             report=report,
             about=sentences.about_the_shots(report),
             answers=answers(report),
-            zone_map=_zone_map_uri(report, zone_map),
+            zone_map=_zone_map_uri(zone_map or zone_map_png(report)),
             zone_map_spoken=_zone_map_in_words(report),
             reach=panels(
                 report,
@@ -115,12 +106,8 @@ def page_text(report: Report, zone_map: str | Path | None = None) -> str:
         )
 
 
-def _zone_map_uri(report: Report, zone_map: str | Path | None) -> str:
+def _zone_map_uri(zone_map: bytes) -> str:
     """The zone map without its header, which the page itself has."""
-    if zone_map is None:
-        with tempfile.TemporaryDirectory() as folder:
-            write_zone_map(report, Path(folder) / "zone_map.png")
-            return _zone_map_uri(report, Path(folder) / "zone_map.png")
     picture = iio.imread(zone_map)[HEADER_PX:, MARGIN_PX:-MARGIN_PX]
     return f"data:image/png;base64,{base64.b64encode(iio.imwrite('<bytes>', picture, extension='.png')).decode()}"
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator
-from pathlib import Path
+import io
+from collections.abc import Iterator
 
 import msgspec
 
@@ -13,15 +13,13 @@ from lensbench.reporter.light_rows import shape_rows
 from lensbench.reporter.sharpness_rows import contrast_rows, curve_rows
 
 
-def write_tables(report: Report, folder: Path) -> None:
-    """Write every table that has a row into a folder.
+def csv_files(report: Report) -> dict[str, bytes]:
+    """Every table that has a row as the content of a CSV file, by the file's name.
 
     Figures take three columns: the value, then the ends of its interval, as ``stops``, ``stops_low`` and
     ``stops_high``. The first columns say which setting a row belongs to.
     """
-    for name, rows in report_tables(report).items():
-        if rows:
-            _write_csv(folder / f"{name}.csv", rows)
+    return {f"{name}.csv": _as_csv(rows) for name, rows in report_tables(report).items() if rows}
 
 
 def report_tables(report: Report) -> dict[str, list[dict]]:
@@ -96,11 +94,11 @@ def _flat(finding: msgspec.Struct, prefix: str = "") -> Iterator[tuple[str, obje
             yield column, value
 
 
-def _write_csv(path: Path, rows: Iterable[dict]) -> None:
-    rows = list(rows)
+def _as_csv(rows: list[dict]) -> bytes:
     # A figure missing in one row has its columns from the others.
     columns = list(dict.fromkeys(column for row in sorted(rows, key=len, reverse=True) for column in row))
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, columns, restval="")
-        writer.writeheader()
-        writer.writerows({k: "" if v is None else v for k, v in row.items()} for row in rows)
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, columns, restval="")
+    writer.writeheader()
+    writer.writerows({k: "" if v is None else v for k, v in row.items()} for row in rows)
+    return text.getvalue().encode()

@@ -1,25 +1,34 @@
-"""A report's folder: written whole beside its place, then put there in one step."""
+"""A report's folder: drawn whole, then put in the place of this session's earlier report and of nothing else."""
 
 from __future__ import annotations
 
-import contextlib
-import os
+import itertools
 import re
-import shutil
 import tempfile
 import unicodedata
-from collections.abc import Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 from lensbench.errors import BenchError
-from lensbench.findings import Report, read_report, write_report
-from lensbench.reporter.page import write_page
-from lensbench.reporter.tables import write_tables
-from lensbench.reporter.zone_map import write_zone_map
+from lensbench.files import files_in_the_way, locked_folder, replace_files
+from lensbench.findings import REPORT_FILE, Report, encode_with_files, files_as_written, read_report
+from lensbench.loaders.session import SESSION_FILE
+from lensbench.loaders.shot_file import RAW_ENDINGS
+from lensbench.reporter.page import page_text
+from lensbench.reporter.tables import csv_files
+from lensbench.reporter.zone_map import zone_map_png
 
-REPORT = "report.json"
+_USERS_OWN = frozenset((SESSION_FILE, "target.json"))
+_SHOT_ENDINGS = RAW_ENDINGS | {".tif", ".tiff"}
 _LONGEST_NAME = 60
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
+
+
+class Written(NamedTuple):
+    """Where a report was written, and why it stands beside the folder of its name, if it does."""
+
+    folder: Path
+    note: str | None = None
 
 
 def folder_name(build_name: str) -> str:
@@ -35,8 +44,38 @@ def folder_name(build_name: str) -> str:
     return name
 
 
-def write_report_folder(report: Report, parent: str | Path, replace: bool = False) -> Path:
+def check_report_place(parent: str | Path, build_name: str) -> None:
+    """Refuse, before any work, a place where no report can or may be written.
+
+    Parameters
+    ----------
+    parent : path
+        The folder of all reports.
+    build_name : str
+        Names the report's own folder there.
+
+    Raises
+    ------
+    BenchError
+        Where the report's folder is a file, can't be written to, or holds shots, a session file or a target file.
+    """
+    folder = Path(parent) / folder_name(build_name)
+    _refuse_the_users_own(folder)
+    existing = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    try:
+        with tempfile.TemporaryFile(dir=existing):
+            pass
+    except OSError as error:
+        raise BenchError(
+            f"{existing}: can't be written to ({error.strerror}). Choose another place with --out."
+        ) from None
+
+
+def write_report_folder(report: Report, parent: str | Path, replace: bool = False) -> Written:
     """Write the zone map, page, tables and report.json into ``parent/<build>/``, whole or not at all.
+
+    A report there is replaced where this one holds every shot of it. Otherwise, and where anything there is not as
+    the program wrote it, the new report goes beside it, into ``<build>-2`` and so on. What else lies there stays.
 
     Parameters
     ----------
@@ -45,77 +84,79 @@ def write_report_folder(report: Report, parent: str | Path, replace: bool = Fals
     parent : path
         The folder of all reports; made where missing.
     replace : bool
-        Whether a report of another session may be replaced. The same session's is replaced always.
+        Whether a report of other shots is replaced too.
 
     Returns
     -------
-    Path
-        The folder written.
+    Written
 
     Raises
     ------
     BenchError
-        Where the folder holds something else than this session's report, or can't be written.
+        Where the folder holds shots, a session file or a target file, or can't be written to.
     """
-    folder = Path(parent) / folder_name(report.build.name)
-    try:
-        _check_replaceable(folder, report, replace)
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with _folder_written_whole(folder) as temporary:
-            write_report(report, temporary / REPORT)
-            write_tables(report, temporary)
-            write_zone_map(report, temporary / "zone_map.png")
-            write_page(report, temporary / "report.html", temporary / "zone_map.png")
-    except OSError as error:
-        raise BenchError(
-            f"{folder}: the report can't be written ({error.strerror}). Choose another place with --out."
-        ) from error
-    return folder
+    contents = _contents(report)
+    base, note = folder_name(report.build.name), None
+    for number in itertools.count(1):
+        folder = Path(parent) / (base if number == 1 else f"{base}-{number}")
+        _refuse_the_users_own(folder)
+        with locked_folder(folder):
+            reason = _reason_to_keep(folder, report, list(contents), replace)
+            if reason is None:
+                replace_files(folder, contents, files_as_written(folder) or [], REPORT_FILE)
+                return Written(folder, f"{note} This one is in {folder}." if note else None)
+            note = note or f"{folder}: {reason}, and is kept."
+    raise AssertionError("numbers don't end")
 
 
-def _check_replaceable(folder: Path, report: Report, replace: bool) -> None:
-    """Refuse to touch what isn't this session's own earlier report."""
-    if not folder.exists():
-        return
-    if not folder.is_dir():
+def _contents(report: Report) -> dict[str, bytes]:
+    """Every file of a report by name, report.json with the list of all of them."""
+    zone_map = zone_map_png(report)
+    others = {
+        "report.html": page_text(report, zone_map).encode(),
+        "zone_map.png": zone_map,
+        **csv_files(report),
+    }
+    return {**others, REPORT_FILE: encode_with_files(report, others)}
+
+
+def _refuse_the_users_own(folder: Path) -> None:
+    """Refuse a folder that the user keeps shots, a session file or a target file in."""
+    if folder.exists() and not folder.is_dir():
         raise BenchError(f"{folder}: is a file, where the report's folder should go. Move it, or choose --out.")
-    if not any(folder.iterdir()):
-        return
-    if not (folder / REPORT).exists():
-        raise BenchError(f"{folder}: holds files that are no report. Choose another place with --out.")
-    if replace:
-        return
     try:
-        earlier = read_report(folder / REPORT).session
-    except BenchError:
+        names = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+    except OSError as error:
+        raise BenchError(f"{folder}: can't be read ({error.strerror}). Choose another place with --out.") from None
+    own = [name for name in names if name in _USERS_OWN or Path(name).suffix.lower() in _SHOT_ENDINGS]
+    if own:
         raise BenchError(
-            f"{folder}: holds a report that this version can't read. Add --replace to replace it."
-        ) from None
-    if earlier != report.session:
-        raise BenchError(
-            f"{folder}: holds the report of another session ({earlier or 'not named'}). "
-            "Give this build another name in session.toml, or add --replace to replace that report."
+            f"{folder}: holds {own[0]}, which is yours, so no report is written there. Choose another place with "
+            "--out, or give this build another name in session.toml."
         )
 
 
-@contextlib.contextmanager
-def _folder_written_whole(folder: Path) -> Iterator[Path]:
-    """Give a temporary folder beside `folder`, and put it in its place only if all went well."""
-    temporary = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder.parent))
-    aside = temporary.with_name(temporary.name.replace(".writing-", ".replaced-"))
+def _reason_to_keep(folder: Path, report: Report, names: list[str], replace: bool) -> str | None:
+    """Why what a folder holds must stay as it is, as the end of a sentence; None where the report may go there."""
+    if not any(not path.name.startswith(".") for path in folder.iterdir()):
+        return None
+    if not (folder / REPORT_FILE).exists():
+        return "holds files that are no report"
+    earlier = files_as_written(folder)
+    if earlier is None:
+        return "holds a report that is not as this program wrote it"
+    in_the_way = files_in_the_way(folder, names, earlier)
+    if in_the_way:
+        return f"holds a {in_the_way[0]} that is not as this program wrote it"
+    if replace or _holds_every_shot(report, folder):
+        return None
+    return "holds the report of other shots (--replace would replace it)"
+
+
+def _holds_every_shot(report: Report, folder: Path) -> bool:
+    """Whether a report is of every shot that a folder's report is of."""
     try:
-        yield temporary
-        umask = os.umask(0)
-        os.umask(umask)
-        temporary.chmod(0o777 & ~umask)
-        if folder.exists():
-            os.replace(folder, aside)
-        try:
-            os.replace(temporary, folder)
-        except OSError:
-            if aside.exists():
-                os.replace(aside, folder)
-            raise
-    finally:
-        shutil.rmtree(temporary, ignore_errors=True)
-        shutil.rmtree(aside, ignore_errors=True)
+        earlier = {shot.sha256 for shot in read_report(folder / REPORT_FILE).shots}
+    except BenchError:
+        return False
+    return bool(earlier) and earlier <= {shot.sha256 for shot in report.shots}

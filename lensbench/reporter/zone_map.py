@@ -7,13 +7,11 @@ light and dirt. The key stands once, at the foot.
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Circle, Ellipse, FancyArrowPatch
 
-from lensbench.files import written_whole
 from lensbench.findings import Report, Setting
 from lensbench.reporter import drawing as hand
 from lensbench.reporter import sentences
@@ -39,10 +37,10 @@ MARGIN_PX = round((_MARGIN - 0.03) * _DOTS_PER_INCH)
 """How many rows of the picture its header takes, and how many columns each empty margin."""
 
 
-def write_zone_map(report: Report, path: str | Path) -> None:
-    """Draw the zone map of a report and write it as PNG, whole or not at all."""
-    with hand.house_style(), written_whole(path) as temporary:
-        hand.save_png(draw_zone_map(report), temporary, _DOTS_PER_INCH)
+def zone_map_png(report: Report) -> bytes:
+    """The zone map of a report as a PNG file's content."""
+    with hand.house_style():
+        return hand.as_png(draw_zone_map(report), _DOTS_PER_INCH)
 
 
 def draw_zone_map(report: Report) -> Drawing:

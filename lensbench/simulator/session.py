@@ -13,6 +13,7 @@ import tomlkit
 from joblib import Parallel, delayed
 
 from lensbench.dng import write_dng
+from lensbench.errors import BenchError
 from lensbench.files import made_folder, write_text_whole
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.flat_shot import FlatTruth, flat_shot
@@ -80,11 +81,18 @@ def write_session(
     -------
     dict of str to TargetTruth or FlatTruth
         By file name.
+
+    Raises
+    ------
+    BenchError
+        Where the folder holds anything already, or can't be written to.
     """
-    folder = Path(folder)
+    # Absolute, since processes that share the work may have another working folder.
+    folder = Path(folder).absolute()
     made_folder(folder)
+    if any(folder.iterdir()):
+        raise BenchError(f"{folder}: is not empty. Name a new folder for the simulated shots.")
     write_layout(folder / "target.json", bench.layout)
-    write_text_whole(folder / "session.toml", session_text(bench, takes))
     truths: dict[str, Truth] = {}
     work = (delayed(_take)(folder, bench, take) for take in takes)
     for take, truth in zip(takes, Parallel(n_jobs=jobs, return_as="generator")(work), strict=True):
@@ -92,6 +100,8 @@ def write_session(
         if progress is not None:
             progress(take.file)
     write_text_whole(folder / "truth.json", truth_text(bench, takes, truths))
+    # Last: a folder is a session once all its shots are there.
+    write_text_whole(folder / "session.toml", session_text(bench, takes))
     return truths
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
-from lensbench.files import written_whole
-from lensbench.target.layout import Layout, layout_text, make_layout, write_layout
+from lensbench.files import write_new
+from lensbench.target.layout import Layout, layout_text, make_layout
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -145,30 +146,30 @@ def size_from_words(words: str) -> tuple[float, float]:
     return width, height
 
 
-def write_target(folder: str | Path, sheet: Sheet) -> list[Path]:
-    """Write `target.pdf`, `target.svg` and `target.json` into a folder and say where.
+def write_sheets(folder: str | Path, sheet: Sheet) -> list[Path]:
+    """Write both sheets as PDF and SVG, and the layout of their tiles, into a folder and say where.
+
+    Returns
+    -------
+    list of Path
+        ``target.json``, ``target.pdf``, ``target.svg``, ``plain.pdf`` and ``plain.svg``.
 
     Raises
     ------
     BenchError
-        Where the folder holds the layout of another print, which that print's shots need, or can't be written.
+        Where the folder holds another print's files, which that print's shots need, or can't be written to.
     """
-    folder = Path(folder)
-    kept = folder / "target.json"
-    if kept.exists() and kept.read_text(encoding="utf-8", errors="replace") != layout_text(sheet.layout):
-        raise BenchError(
-            f"{kept}: belongs to another print. Name another folder, so that it stays with that print."
-        )
-    drawing = _target_drawing(sheet)
-    written = [_save(folder / f"target.{kind}", drawing) for kind in ("pdf", "svg")]
-    write_layout(folder / "target.json", sheet.layout)
-    return [*written, folder / "target.json"]
-
-
-def write_plain(folder: str | Path, sheet: Sheet) -> list[Path]:
-    """Write `plain.pdf` and `plain.svg`, the sheet for the even light of the same field, and say where."""
-    drawing = _plain_drawing(sheet)
-    return [_save(Path(folder) / f"plain.{kind}", drawing) for kind in ("pdf", "svg")]
+    target, plain = _target_drawing(sheet), _plain_drawing(sheet)
+    contents = {
+        "target.json": layout_text(sheet.layout).encode(),
+        "target.pdf": _as_file(target, "pdf"),
+        "target.svg": _as_file(target, "svg"),
+        "plain.pdf": _as_file(plain, "pdf"),
+        "plain.svg": _as_file(plain, "svg"),
+    }
+    files = {Path(folder) / name: content for name, content in contents.items()}
+    write_new(files, "It may belong to another print: name another folder, so that it stays with that print.")
+    return list(files)
 
 
 def _paper_size(paper: str, upright: bool) -> tuple[float, float]:
@@ -260,7 +261,7 @@ class _Drawing:
         self.axes.text(x, y, text, fontsize=size_mm * POINTS_PER_MM, color="black", **how)
 
 
-def _save(path: Path, drawing: _Drawing) -> Path:
+def _as_file(drawing: _Drawing, kind: str) -> bytes:
     import matplotlib
 
     # Letters are drawn in the PDF, for film setters without fonts, and stay words in the SVG, for anybody to
@@ -273,10 +274,11 @@ def _save(path: Path, drawing: _Drawing) -> Path:
         "path.simplify": False,
     }
     about = {"Title": drawing.title, "Creator": "lensbench"}
-    about |= {"CreationDate": None, "Producer": "lensbench"} if path.suffix == ".pdf" else {"Date": None}
-    with matplotlib.rc_context(settings), written_whole(path) as temporary:
-        drawing.figure.savefig(temporary, metadata=about, facecolor="none")
-    return path
+    about |= {"CreationDate": None, "Producer": "lensbench"} if kind == "pdf" else {"Date": None}
+    content = io.BytesIO()
+    with matplotlib.rc_context(settings):
+        drawing.figure.savefig(content, format=kind, metadata=about, facecolor="none")
+    return content.getvalue()
 
 
 def _target_drawing(sheet: Sheet) -> _Drawing:

@@ -42,7 +42,7 @@ RENAMED_KEYS: dict[str, str] = {}
 RENAMED_WORDS: dict[str, str] = {}
 """The same for whole texts that are values, such as a code: old -> new."""
 
-UNCOUNTED = ("session",)
+UNCOUNTED = ("session", "shots", "files")
 """Keys at the report's top that are not compared: the session's mark tells where its folder lies."""
 
 NAMING = (

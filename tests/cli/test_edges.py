@@ -40,8 +40,11 @@ def test_the_picture_is_written_only_when_asked_and_over_nothing(capsys, blade_f
     picture = tmp_path / "flags.png"
     assert run(capsys, "edges", blade_file, "--out", picture).code == 0
     assert iio.imread(picture).shape[0] > 500
+    assert run(capsys, "edges", blade_file, "--out", picture).code == 0, "the same picture is there already"
+    picture.write_bytes(b"a shot, for all we know")
     ran = run(capsys, "edges", blade_file, "--out", picture)
     assert ran.code == 2 and "exists already" in ran.err
+    assert picture.read_bytes() == b"a shot, for all we know"
     ran = run(capsys, "edges", blade_file, "--out", tmp_path / "flags.tif")
     assert ran.code == 2 and ".png" in ran.err
 

@@ -56,13 +56,18 @@ def test_json_is_the_report_and_nothing_else(capsys, outside, measured, tmp_path
     assert report == json.loads((tmp_path / "outside-build" / "report.json").read_text())
 
 
-def test_another_sessions_report_is_kept_unless_told(capsys, outside, measured, tmp_path):
-    other = tmp_path / "other evening"
+def test_a_report_of_other_shots_is_kept_unless_told(capsys, outside, measured, tmp_path):
+    """A session that lacks a shot of the report there goes beside it; one that holds them all replaces it."""
+    other, out = tmp_path / "other evening", tmp_path / "reports"
     shutil.copytree(outside[0], other)
+    shutil.copytree(measured[0], out)
     text = (other / "session.toml").read_text()
     head, _, flat = text.split("[[shot]]")
     (other / "session.toml").write_text(f"{head}[[shot]]{flat}")
-    before = (measured[0] / "outside-build" / "report.json").read_bytes()
-    ran = run(capsys, "measure", other, "--out", measured[0])
-    assert ran.code == 2 and "--replace" in ran.err and ran.out == ""
-    assert (measured[0] / "outside-build" / "report.json").read_bytes() == before
+    before = (out / "outside-build" / "report.json").read_bytes()
+    ran = run(capsys, "measure", other, "--out", out)
+    assert ran.code == 0 and "other shots" in ran.err and f"This one is in {out / 'outside-build-2'}." in ran.err
+    assert (out / "outside-build" / "report.json").read_bytes() == before
+    assert "other shots" not in run(capsys, "measure", outside[0], "--out", out).err
+    assert run(capsys, "measure", other, "--out", out, "--replace").code == 0
+    assert (out / "outside-build" / "report.json").read_bytes() != before

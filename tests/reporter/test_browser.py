@@ -10,7 +10,7 @@ import subprocess
 
 import pytest
 
-from lensbench.reporter.page import write_page
+from lensbench.reporter.page import page_text
 from tests.reporter.invented import invented_report
 
 CHROMIUM = shutil.which("chromium")
@@ -43,7 +43,7 @@ def browse(folder, page, *options):
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "report.html"
-    write_page(invented_report((2.8, 5.6), (1200, 800)), path)
+    path.write_text(page_text(invented_report((2.8, 5.6), (1200, 800))), encoding="utf-8")
     return path
 
 

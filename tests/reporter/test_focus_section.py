@@ -11,7 +11,7 @@ from lensbench.reporter.focus_section import focus_parts, repeats_parts
 from lensbench.reporter.focus_words import focus_in_words
 from lensbench.reporter.page import page_text
 from lensbench.reporter.summary import summary_table
-from lensbench.reporter.tables import write_tables
+from lensbench.reporter.tables import csv_files
 from lensbench.verdicts.repeats import judge_repeats
 from tests.analysers.invented_focus import SHEET, SIZE, STRAIGHT, Surface, series
 from tests.reporter.invented import invented_report
@@ -118,15 +118,12 @@ def test_repeats_are_told(repeated):
     assert "3 setups at f/2.8" in answer.more
 
 
-def test_tables_for_a_spreadsheet(curved, repeated, tmp_path):
-    write_tables(curved, tmp_path)
-    with (tmp_path / "focus_zones.csv").open() as file:
-        rows = list(csv.DictReader(file))
+def test_tables_for_a_spreadsheet(curved, repeated):
+    files = csv_files(curved)
+    rows = list(csv.DictReader(files["focus_zones.csv"].decode().splitlines()))
     centre = next(row for row in rows if row["zone"] == "centre" and row["channel"] == "green")
     assert float(centre["best_mm_low"]) < float(centre["best_mm"]) < float(centre["best_mm_high"])
-    assert (tmp_path / "focus_tiles.csv").exists()
-    write_tables(repeated, tmp_path)
-    with (tmp_path / "repeats.csv").open() as file:
-        row = next(csv.DictReader(file))
+    assert "focus_tiles.csv" in files
+    row = next(csv.DictReader(csv_files(repeated)["repeats.csv"].decode().splitlines()))
     assert (row["what"], row["zone"], row["setups"]) == ("sharpness", "centre", "3")
     assert float(row["spread"]) == pytest.approx(1.0)

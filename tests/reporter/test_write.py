@@ -1,29 +1,32 @@
 """The report's folder: whole or not at all, and never over what isn't its own."""
 
+import hashlib
 import json
 
 import jsonschema
+import msgspec
 import pytest
 
 from lensbench.errors import BenchError
-from lensbench.findings import read_report, report_schema
+from lensbench.findings import ShotDigest, read_report, report_schema, write_report
 from lensbench.reporter import write
-from lensbench.reporter.write import folder_name, write_report_folder
+from lensbench.reporter.write import check_report_place, folder_name, write_report_folder
+from tests.folders import holdings
 from tests.reporter.invented import invented_report
 
 
 @pytest.fixture(autouse=True)
 def quick_drawings(monkeypatch):
     """What the folder holds is tested here, not how it looks."""
-    monkeypatch.setattr(write, "write_zone_map", lambda report, path: path.write_bytes(b"map"))
-    monkeypatch.setattr(
-        write, "write_page", lambda report, path, zone_map: path.write_text(f"page {report.session}")
-    )
+    monkeypatch.setattr(write, "zone_map_png", lambda report: b"map")
+    monkeypatch.setattr(write, "page_text", lambda report, zone_map: f"page of {report.session}")
 
 
 @pytest.fixture
 def report():
-    return invented_report((2.8,), (300, 200))
+    report = invented_report((2.8,), (300, 200))
+    report.shots = [ShotDigest("t_28.dng", "aa"), ShotDigest("w_28.dng", "bb")]
+    return report
 
 
 @pytest.mark.parametrize(
@@ -47,33 +50,50 @@ def test_any_build_name_makes_a_folder_name(name, folder):
 
 
 def test_folder_holds_everything_and_reads_back(tmp_path, report):
-    folder = write_report_folder(report, tmp_path / "reports")
-    assert folder == tmp_path / "reports" / "porthole-38-third-spacing"
-    assert read_report(folder / "report.json") == report
+    folder, note = write_report_folder(report, tmp_path / "reports")
+    assert folder == tmp_path / "reports" / "porthole-38-third-spacing" and note is None
+    read = read_report(folder / "report.json")
     names = {path.name for path in folder.iterdir()}
     assert {"report.json", "report.html", "zone_map.png", "sharpness_zones.csv", "dirt_marks.csv"} <= names
+    assert {file.name for file in read.files} == names
+    assert msgspec.structs.replace(read, files=[]) == report
     assert list(folder.parent.iterdir()) == [folder]
     jsonschema.validate(json.loads((folder / "report.json").read_text()), report_schema())
 
 
-def test_the_same_session_replaces_its_own(tmp_path, report):
+def test_the_list_holds_sizes_and_digests_and_the_report_s_own_without_the_list(tmp_path, report):
+    """Digests by the standard library; the report's is of all that stands before its last key."""
+    folder, _ = write_report_folder(report, tmp_path)
+    *others, own = read_report(folder / "report.json").files
+    for file in others:
+        content = (folder / file.name).read_bytes()
+        assert (file.size, file.sha256) == (len(content), hashlib.sha256(content).hexdigest())
+    head = (folder / "report.json").read_bytes().partition(b'"files": [')[0]
+    assert (own.name, own.sha256) == ("report.json", hashlib.sha256(head).hexdigest())
+
+
+@pytest.mark.parametrize("more", [[], [ShotDigest("late.dng", "cc")]])
+def test_a_session_with_every_shot_of_the_report_replaces_it(tmp_path, report, more):
+    """Wherever they lie, whatever they are called, and whatever was corrected in their entries."""
     write_report_folder(report, tmp_path)
-    report.warnings = []
-    report.settings[0].dust.marks = []
-    folder = write_report_folder(report, tmp_path)
-    assert read_report(folder / "report.json").warnings == []
+    report.session, report.settings[0].dust.marks = "elsewhere", []
+    report.shots = [ShotDigest("renamed.dng", shot.sha256) for shot in report.shots] + more
+    folder, note = write_report_folder(report, tmp_path)
+    assert note is None and read_report(folder / "report.json").session == "elsewhere"
     assert not (folder / "dirt_marks.csv").exists(), "a table of the earlier run is left behind"
 
 
-def test_another_session_is_refused_unless_told(tmp_path, report):
-    folder = write_report_folder(report, tmp_path)
-    before = (folder / "report.json").read_bytes()
-    report.session = "elsewhere"
-    with pytest.raises(BenchError, match=r"another session \(bench-november\).*--replace"):
-        write_report_folder(report, tmp_path)
-    assert (folder / "report.json").read_bytes() == before
-    write_report_folder(report, tmp_path, replace=True)
-    assert read_report(folder / "report.json").session == "elsewhere"
+def test_a_session_that_lacks_a_shot_goes_beside_and_says_so(tmp_path, report):
+    folder, _ = write_report_folder(report, tmp_path)
+    before = holdings(folder)
+    report.session, report.shots = "elsewhere", [report.shots[0], ShotDigest("w_28.dng", "cc")]
+    for _ in range(2):
+        beside, note = write_report_folder(report, tmp_path)
+        assert beside.name == f"{folder.name}-2"
+        assert note.startswith(f"{folder}: holds the report of other shots") and note.endswith(f"{beside}.")
+        assert holdings(folder) == before
+    replaced, note = write_report_folder(report, tmp_path, replace=True)
+    assert replaced == folder and note is None and read_report(folder / "report.json").session == "elsewhere"
 
 
 @pytest.mark.parametrize("replace", [False, True])
@@ -81,36 +101,82 @@ def test_a_folder_of_something_else_is_never_touched(tmp_path, report, replace):
     folder = tmp_path / folder_name(report.build.name)
     folder.mkdir()
     (folder / "holiday.jpg").write_bytes(b"dear")
-    with pytest.raises(BenchError, match="no report"):
+    beside, note = write_report_folder(report, tmp_path, replace)
+    assert beside != folder and "holds files that are no report" in note
+    assert holdings(folder) == {"holiday.jpg": hashlib.sha256(b"dear").hexdigest()}
+
+
+@pytest.mark.parametrize("name", ["t_28.dng", "scan.TIF", "session.toml", "target.json"])
+@pytest.mark.parametrize("replace", [False, True])
+def test_a_folder_with_shots_a_session_or_a_target_is_refused(tmp_path, report, name, replace):
+    """Moved into last week's report folder, as it happens."""
+    folder, _ = write_report_folder(report, tmp_path)
+    (folder / name).write_bytes(b"an evening's work")
+    before = holdings(tmp_path)
+    with pytest.raises(BenchError, match=f"holds {name}, which is yours"):
         write_report_folder(report, tmp_path, replace)
-    assert (folder / "holiday.jpg").read_bytes() == b"dear"
+    assert holdings(tmp_path) == before
+
+
+def test_notes_and_pictures_in_a_report_s_folder_stay(tmp_path, report):
+    folder, _ = write_report_folder(report, tmp_path)
+    (folder / "lens.jpg").write_bytes(b"the build")
+    (folder / "drafts").mkdir()
+    (folder / "drafts" / "notes.txt").write_text("shim of 0.1 mm")
+    again, note = write_report_folder(report, tmp_path)
+    assert again == folder and note is None
+    assert (folder / "lens.jpg").read_bytes() == b"the build"
+    assert (folder / "drafts" / "notes.txt").read_text() == "shim of 0.1 mm"
+
+
+@pytest.mark.parametrize("replace", [False, True])
+@pytest.mark.parametrize("name", ["report.html", "sharpness_zones.csv", "report.json"])
+def test_a_report_that_was_changed_is_kept(tmp_path, report, name, replace):
+    folder, _ = write_report_folder(report, tmp_path)
+    with (folder / name).open("ab") as file:
+        file.write(b"\nmy remarks\n")
+    before = holdings(folder)
+    beside, note = write_report_folder(report, tmp_path, replace)
+    assert beside != folder and "not as this program wrote it" in note and "is kept" in note
+    assert holdings(folder) == before
+
+
+@pytest.mark.parametrize("replace", [False, True])
+def test_a_report_without_a_list_is_never_replaced(tmp_path, report, replace):
+    """As earlier versions wrote them."""
+    folder = tmp_path / folder_name(report.build.name)
+    folder.mkdir()
+    write_report(report, folder / "report.json")
+    before = holdings(folder)
+    assert write_report_folder(report, tmp_path, replace).folder != folder
+    assert holdings(folder) == before
 
 
 def test_a_file_in_the_way_is_named(tmp_path, report):
     (tmp_path / folder_name(report.build.name)).write_text("in the way")
+    for build in (report.build.name, "below"):
+        place = tmp_path if build != "below" else tmp_path / folder_name(report.build.name)
+        with pytest.raises(BenchError, match=r"is a file|can't be written"):
+            check_report_place(place, build)
     with pytest.raises(BenchError, match="is a file"):
         write_report_folder(report, tmp_path)
-    with pytest.raises(BenchError, match="can't be written"):
+    with pytest.raises(BenchError, match=r"can't hold others|can't be written"):
         write_report_folder(report, tmp_path / folder_name(report.build.name) / "below")
 
 
+def test_a_place_that_can_be_written_to_passes_and_stays_as_it_is(tmp_path):
+    check_report_place(tmp_path / "new" / "reports", "Porthole")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_failure_half_way_leaves_the_earlier_report_whole(tmp_path, report, monkeypatch):
-    folder = write_report_folder(report, tmp_path)
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    write_report_folder(report, tmp_path)
+    before = holdings(tmp_path)
 
     def fail(*arguments):
         raise RuntimeError("out of paper")
 
-    monkeypatch.setattr(write, "write_page", fail)
+    monkeypatch.setattr(write, "page_text", fail)
     with pytest.raises(RuntimeError):
         write_report_folder(report, tmp_path)
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
-    assert list(tmp_path.iterdir()) == [folder]
-
-
-def test_a_damaged_report_is_not_written_over_without_a_word(tmp_path, report):
-    folder = write_report_folder(report, tmp_path)
-    (folder / "report.json").write_text("{}")
-    with pytest.raises(BenchError, match=r"can't read.*--replace"):
-        write_report_folder(report, tmp_path)
-    write_report_folder(report, tmp_path, replace=True)
+    assert holdings(tmp_path) == before

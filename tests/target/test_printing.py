@@ -15,7 +15,7 @@ from skimage.draw import polygon2mask
 from lensbench.cli.target import target
 from lensbench.errors import BenchError
 from lensbench.target.layout import read_layout
-from lensbench.target.printing import Sheet, plan_sheet, size_from_words, write_plain, write_target
+from lensbench.target.printing import Sheet, plan_sheet, size_from_words, write_sheets
 
 SAMPLES = Path(__file__).parents[2] / "sample_targets"
 FRAME = (36.0, 24.0)
@@ -69,8 +69,7 @@ def pdf_page(path: Path) -> list[float]:
 @pytest.fixture(scope="module")
 def made(tmp_path_factory) -> tuple[Sheet, Path]:
     sheet, folder = plan_sheet(FRAME, "A4"), tmp_path_factory.mktemp("target")
-    write_target(folder, sheet)
-    write_plain(folder, sheet)
+    write_sheets(folder, sheet)
     return sheet, folder
 
 
@@ -129,7 +128,7 @@ def test_only_solid_black_on_nothing(made):
 )
 def test_nothing_but_white_lies_about_the_tiles(tmp_path, paper, lattice, magnification):
     sheet = plan_sheet(FRAME, paper, lattice, magnification)
-    write_target(tmp_path, sheet)
+    write_sheets(tmp_path, sheet)
     shapes = pdf_shapes(tmp_path / "target.pdf")
     tiles = len(sheet.layout.column)
     others = np.concatenate([*shapes[tiles:], text_boxes(tmp_path / "target.svg")])
@@ -155,7 +154,7 @@ def text_boxes(path: Path) -> np.ndarray:
 
 def test_text_stays_on_the_smallest_film(tmp_path):
     sheet = plan_sheet((17.3, 13.0), "film", "coarse", 1.0)
-    write_target(tmp_path, sheet)
+    write_sheets(tmp_path, sheet)
     boxes = text_boxes(tmp_path / "target.svg")
     assert len(boxes) > 6
     assert (boxes <= np.array(sheet.size_mm)).all() and boxes.min() >= 0
@@ -236,18 +235,18 @@ def test_a_target_too_large_for_the_paper_says_what_would_fit():
 
 
 def test_the_layout_of_another_print_is_kept(tmp_path):
-    write_target(tmp_path, plan_sheet(FRAME, "A4"))
+    write_sheets(tmp_path, plan_sheet(FRAME, "A4"))
     before = (tmp_path / "target.json").read_bytes()
-    write_target(tmp_path, plan_sheet(FRAME, "A4"))
+    write_sheets(tmp_path, plan_sheet(FRAME, "A4"))
     with pytest.raises(BenchError, match="another print"):
-        write_target(tmp_path, plan_sheet(FRAME, "A3"))
+        write_sheets(tmp_path, plan_sheet(FRAME, "A3"))
     assert (tmp_path / "target.json").read_bytes() == before
 
 
 def test_a_file_in_the_folder_s_place_is_said(tmp_path):
     (tmp_path / "taken").write_text("")
     with pytest.raises(BenchError, match="taken: is a file, and can't hold others"):
-        write_target(tmp_path / "taken", plan_sheet(FRAME, "A4"))
+        write_sheets(tmp_path / "taken", plan_sheet(FRAME, "A4"))
 
 
 def _commands_in(readme: Path) -> list[list[str]]:

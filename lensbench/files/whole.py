@@ -1,9 +1,10 @@
-"""Files written whole or not at all."""
+"""One file, written whole or not at all."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import stat
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -40,13 +41,22 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     temporary = Path(name)
     try:
         yield temporary
-        # mkstemp makes files private; what we hand over follows the user's own umask.
-        umask = os.umask(0)
-        os.umask(umask)
-        temporary.chmod(0o666 & ~umask)
+        temporary.chmod(_mode_for(path))
         os.replace(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _mode_for(path: Path) -> int:
+    """What may be done with a file: as with the one replaced, or as the user's own new files.
+
+    `tempfile` makes files that only their owner may read.
+    """
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    umask = os.umask(0)
+    os.umask(umask)
+    return 0o666 & ~umask
 
 
 def made_folder(folder: Path) -> None:

@@ -1,0 +1,45 @@
+"""Files that are only ever new: one that exists already is left as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from lensbench.errors import BenchError
+from lensbench.files.whole import written_whole
+
+
+def write_new(contents: Mapping[Path, bytes], advice: str) -> None:
+    """Write files that don't exist yet; one that holds the same bytes already counts as written.
+
+    Parameters
+    ----------
+    contents : mapping of Path to bytes
+        What to write where. Nothing is written where any of them is in the way of something else.
+    advice : str
+        What the user can do where a file is in the way, as a sentence.
+
+    Raises
+    ------
+    BenchError
+        Where a path leads to anything but the same bytes, or can't be written to.
+    """
+    missing = {path: content for path, content in contents.items() if not _is_there(path, content, advice)}
+    for path, content in missing.items():
+        with written_whole(path) as temporary:
+            temporary.write_bytes(content)
+            # Somebody else may have put a file there since the first look.
+            _is_there(path, content, advice)
+
+
+def _is_there(path: Path, content: bytes, advice: str) -> bool:
+    """Whether a file holds a content already; refused where it holds another."""
+    if not path.exists() and not path.is_symlink():
+        return False
+    try:
+        same = path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
+    except OSError:
+        same = False
+    if not same:
+        raise BenchError(f"{path}: exists already, and nothing that exists is written over. {advice}")
+    return True
