@@ -9,8 +9,8 @@ from types import ModuleType
 __version__ = "0.1.0"
 
 _SUBMODULES = (
-    "analysers", "cli", "correction", "dng", "findings", "frame", "loaders", "noise", "optics", "pipeline",
-    "reporter", "shot", "simulator", "target", "verdicts",
+    "analysers", "cli", "correction", "demo", "dng", "figure", "findings", "formatting", "frame", "loaders",
+    "noise", "optics", "reporter", "run", "shot", "simulator", "target", "verdicts",
 )  # fmt: skip
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import measure_edges, tile_edges
-from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
-from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
+from lensbench.analysers.edge._measure import measure_edges, tile_edges
+from lensbench.analysers.focus._measure import FocusShot, Sheet, measure_focus
+from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
 from lensbench.findings import Focus
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
@@ -21,7 +21,7 @@ from lensbench.simulator.target_shot import target_shot
 from lensbench.simulator.through_focus import FocusTruth, focus_truth
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout, make_layout
-from tests.analysers.invented_focus import STRAIGHT
+from tests.analysers.focus.invented_focus import STRAIGHT
 from tests.simulator.benches import grey_camera
 
 

@@ -9,9 +9,9 @@ from functools import lru_cache
 import numpy as np
 from scipy import ndimage
 
-from lensbench.analysers.edge import EdgePlaces, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses, measure_edges, tile_edges
+from lensbench.run.shot_warnings import ShotSigns, look_for_signs
 from lensbench.shot import Shot
-from lensbench.shot_warnings import ShotSigns, look_for_signs
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Colour, Lens
 from lensbench.simulator.scene import Print, Scene

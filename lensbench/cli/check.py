@@ -10,8 +10,7 @@ import typer
 from lensbench.cli.screen import AsJson, print_json, say
 
 if TYPE_CHECKING:
-    from lensbench.verdicts.cleanliness import Cleanliness
-    from lensbench.verdicts.since import Flat, Since
+    from lensbench.verdicts.dirt import Cleanliness, Flat, Since
 
 
 def check(
@@ -35,8 +34,7 @@ def check(
     import msgspec
 
     from lensbench.findings import Dust
-    from lensbench.verdicts.cleanliness import judge_cleanliness
-    from lensbench.verdicts.since import changed_since
+    from lensbench.verdicts.dirt import changed_since, judge_cleanliness
 
     earlier = _read(since, encoding) if since else None
     now = _read(flat, encoding)
@@ -55,7 +53,7 @@ def _read(path: Path, encoding: str | None) -> Flat:
     from lensbench.errors import BenchError
     from lensbench.loaders import load_shot
     from lensbench.loaders.guessing import why_no_even_light
-    from lensbench.verdicts.since import Flat
+    from lensbench.verdicts.dirt import Flat
 
     shot = load_shot(path, encoding)
     if shot.incomparable:
@@ -66,7 +64,7 @@ def _read(path: Path, encoding: str | None) -> Flat:
 
 
 def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:
-    from lensbench.verdicts.cleanliness import CAUTIONS
+    from lensbench.verdicts.dirt import CAUTIONS
 
     if answer.clean:
         print(f"{name}: clean. Nothing shows at this aperture.")

@@ -23,8 +23,8 @@ def demo(
     the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay in
     a new folder, to try other commands on.
     """
-    from lensbench.demonstration import run_demo
-    from lensbench.reporter.beside_truth import bars_table, beside_table
+    from lensbench.demo.run import run_demo
+    from lensbench.reporter.tables.beside_truth import bars_table, beside_table
 
     with progress_bar("Demo") as progress:
         shown = run_demo(out, keep, progress)

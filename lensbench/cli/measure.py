@@ -29,9 +29,9 @@ def measure(
     """
     from lensbench.findings import REPORT_FILE
     from lensbench.loaders import load_session
-    from lensbench.pipeline import measure_session
-    from lensbench.reporter.summary import summary_table
+    from lensbench.reporter.tables.summary import summary_table
     from lensbench.reporter.write import check_report_place, write_report_folder
+    from lensbench.run.pipeline import measure_session
 
     session = load_session(directory)
     check_report_place(out, session.build.name)

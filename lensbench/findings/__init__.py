@@ -4,9 +4,9 @@ Every measured figure is a `Figure`. Lists of findings are tables: one struct a 
 is None or an empty list, and a warning says why; nothing here is ever NaN.
 """
 
+from lensbench.figure import NORMAL_95, Figure, Notice, Place
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.dirt import Dust, Mark, PanelMarks
-from lensbench.findings.figure import NORMAL_95, Figure, Notice, Place
 from lensbench.findings.focus import (
     ColourFocus,
     FieldStep,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from lensbench.findings.figure import Figure
+from lensbench.figure import Figure
 
 
 class FocusTile(msgspec.Struct):

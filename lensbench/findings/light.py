@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from lensbench.findings.figure import Figure, Place
+from lensbench.figure import Figure, Place
 
 
 class ZoneFalloff(msgspec.Struct):

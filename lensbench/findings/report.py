@@ -9,9 +9,9 @@ from pathlib import Path
 import msgspec
 
 from lensbench.errors import BenchError
+from lensbench.figure import Notice
 from lensbench.files import WrittenFile, is_as_written, written_whole
 from lensbench.findings.build import Build, Camera
-from lensbench.findings.figure import Notice
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.setting import Setting
 from lensbench.findings.verdict import Repeats, Verdict

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
+from lensbench.figure import Figure
 from lensbench.findings.dirt import Dust
-from lensbench.findings.figure import Figure
 from lensbench.findings.focus import Focus, RailAdvice
 from lensbench.findings.fringing import Fringing
 from lensbench.findings.geometry import Geometry

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import msgspec
 
-from lensbench.findings.figure import Figure
+from lensbench.figure import Figure
 
 
 class EdgeSharpness(msgspec.Struct):

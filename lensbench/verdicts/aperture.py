@@ -8,7 +8,7 @@ import numpy as np
 from scipy import stats
 
 from lensbench import frame
-from lensbench.analysers.sharpness_zones import SHARED
+from lensbench.analysers.sharpness import SHARED
 from lensbench.findings import NORMAL_95, ApertureRanking, ApertureSharpness, Figure, Setting
 from lensbench.shot import reference_channel
 from lensbench.verdicts.repeats import CONFIDENCE, of_repeats

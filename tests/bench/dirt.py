@@ -2,7 +2,7 @@
 
 Run by hand: python -m tests.bench.dirt. Bars: of isolated marks of 5 px and more, depth 0.5 % (patches 1 %) and
 more and signal to noise 8 and more, 99 % are found; of ten clean frames at most one has a false mark. The other
-libraries get each shot as tests.analysers.other_detectors prepares it, and are told at several thresholds.
+libraries get each shot as tests.analysers.dust.other_detectors prepares it, and are told at several thresholds.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.analysers.dust import find_marks
+from lensbench.analysers.dust._measure import find_marks
 from tests.analysers import flats
-from tests.analysers.other_detectors import DETECTORS, levelled
+from tests.analysers.dust.other_detectors import DETECTORS, levelled
 
 SESSIONS = {
     # spots, patches, fibres

@@ -12,7 +12,7 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.focus_curve import fit_curves
+from lensbench.analysers.focus._curve import fit_curves
 from lensbench.findings import Figure
 from lensbench.optics import quarter_wave_field
 from lensbench.simulator.camera import Camera

@@ -33,7 +33,7 @@ from threadpoolctl import threadpool_limits
 
 from lensbench.findings import encode_report
 from lensbench.loaders import load_session
-from lensbench.pipeline import measure_session
+from lensbench.run.pipeline import measure_session
 from tests.bench.frozen_sessions import SESSIONS
 
 RENAMED_KEYS: dict[str, str] = {}

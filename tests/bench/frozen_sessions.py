@@ -15,9 +15,9 @@ import numpy as np
 import tifffile
 import tomlkit
 
+from lensbench.demo.build import MAGNIFICATION, demo_bench, demo_takes
 from lensbench.dng import write_dng
 from lensbench.loaders import load_shot
-from lensbench.simulator.demo import MAGNIFICATION, demo_bench, demo_takes
 from lensbench.simulator.lens import Barrel, Colour, Dirt, Reflection
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Print, Scene

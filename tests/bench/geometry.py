@@ -14,14 +14,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from lensbench.analysers.geometry import TargetShot, measure_geometry
-from lensbench.analysers.mapping import Lines, Rulers
-from lensbench.analysers.mapping_fit import fit_mapping
+from lensbench.analysers.geometry._mapping import Lines, Rulers
+from lensbench.analysers.geometry._mapping_fit import fit_mapping
+from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print, Scene
 from lensbench.target.layout import make_layout
-from tests.analysers.invented_lines import SIZE, Camera, bending, seen_lines, set_squares
+from tests.analysers.geometry.invented_lines import SIZE, Camera, bending, seen_lines, set_squares
 from tests.bench.place_shots import FULL, SMALL, Taken, take
 
 BARS = "bars: magnification 0.05 %, distortion 0.02 % of the half-diagonal"

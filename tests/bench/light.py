@@ -15,11 +15,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from lensbench.analysers.edge import measure_edges
-from lensbench.analysers.edge_places import tile_edges
-from lensbench.analysers.falloff import describe_apertures, gather_light, measure_falloff
-from lensbench.analysers.glare import Ink, measure_glare, read_dark_tiles
-from lensbench.analysers.panel_light import PanelGiven
+from lensbench.analysers.edge._measure import measure_edges
+from lensbench.analysers.edge._places import tile_edges
+from lensbench.analysers.falloff._measure import describe_apertures, gather_light, measure_falloff
+from lensbench.analysers.falloff._panel import PanelGiven
+from lensbench.analysers.glare._measure import Ink, measure_glare, read_dark_tiles
 from lensbench.findings import Falloff
 from lensbench.frame import ZONES, zone_index
 from lensbench.simulator.camera import Camera

@@ -19,9 +19,9 @@ RUNS = 3
 SIZE = (6000, 4000)
 
 WORK = {
-    "check of a flat": "from lensbench.analysers.dust import find_marks\nfind_marks(load_shot(path))",
+    "check of a flat": "from lensbench.analysers.dust._measure import find_marks\nfind_marks(load_shot(path))",
     "target shot": (
-        "from lensbench.readings import read_target\nfrom lensbench.loaders import load_session\n"
+        "from lensbench.run.readings import read_target\nfrom lensbench.loaders import load_session\n"
         "from lensbench.target.layout import read_layout\nsession = load_session(path.parent)\n"
         "entry = next(e for e in session.shots if e.file == path.name)\n"
         "read_target(path.parent, entry, read_layout(path.parent / 'target.json'), [], 2)"
@@ -32,7 +32,7 @@ WORK = {
 HEAD = (
     "import resource, sys, time\nfrom pathlib import Path\nimport rawpy\nfrom lensbench.loaders import load_shot\n"
     "path = Path(sys.argv[1])\n"
-    "import lensbench.readings, lensbench.analysers.dust\n"
+    "import lensbench.run.readings, lensbench.analysers.dust._measure\n"
     "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\nstart = time.perf_counter()\n"
 )
 TAIL = "\nprint(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)"
@@ -61,7 +61,7 @@ def measured(work: str, path: Path) -> tuple[float, float]:
 
 def write_shots(folder: Path) -> None:
     """A target shot and a flat of the demo's build, in 24 megapixels."""
-    from lensbench.simulator.demo import demo_bench, demo_takes
+    from lensbench.demo.build import demo_bench, demo_takes
     from lensbench.simulator.session import write_session
 
     bench = demo_bench()

@@ -12,12 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from lensbench.analysers.geometry import TargetShot, measure_geometry
-from lensbench.analysers.mapping import Lines
-from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
+from lensbench.analysers.geometry._mapping import Lines
+from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Setting
-from lensbench.setting_warnings import setting_notices
-from lensbench.shot_warnings import sign_notices
+from lensbench.run.setting_warnings import setting_notices
+from lensbench.run.shot_warnings import sign_notices
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print
 from lensbench.verdicts.limits import judge_limits

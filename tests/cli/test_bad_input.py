@@ -4,8 +4,8 @@ import shutil
 
 import pytest
 
-from lensbench import pipeline
 from lensbench.findings import read_report
+from lensbench.run import pipeline
 from tests.cli.bad_files import BAD_FILES
 from tests.cli.command import run
 

@@ -17,13 +17,14 @@ import typer.main
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from lensbench import demonstration, pipeline
 from lensbench.cli import command_line, main
+from lensbench.demo import run as demonstration
 from lensbench.dng import write_dng
 from lensbench.findings import Report, files_as_written
 from lensbench.loaders.session import load_session
 from lensbench.reporter import write
 from lensbench.reporter.write import write_report_folder
+from lensbench.run import pipeline
 from lensbench.simulator import session as simulated
 from tests.drawn_blades import Blade, blades_shot
 from tests.folders import holdings

@@ -4,9 +4,9 @@ import pytest
 
 from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Verdict
 from lensbench.frame import ZONES
-from lensbench.reporter.answers import answers
-from lensbench.reporter.fringing_words import farthest_colour, fringing_in_short, worst_corner
-from lensbench.reporter.summary import summary_table
+from lensbench.reporter.tables.summary import summary_table
+from lensbench.reporter.words.answers import answers
+from lensbench.reporter.words.fringing import farthest_colour, fringing_in_short, worst_corner
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)

@@ -5,16 +5,16 @@ import re
 import pytest
 
 from lensbench.findings import Dust, Verdict
-from lensbench.reporter import drawing as hand
-from lensbench.reporter.answers import answers
-from lensbench.reporter.page_tables import all_tables
-from lensbench.reporter.stopping_panel import draw_stopping, shows_stopping
-from lensbench.reporter.tables import report_tables
-from lensbench.reporter.wiping_panel import face_in_short
-from lensbench.verdicts.dirt_place import place_dirt
-from lensbench.verdicts.mark_faces import FRONT, PICTURE, REAR, SENSOR_FACE
+from lensbench.reporter.plots import style as hand
+from lensbench.reporter.plots.marks_by_aperture import draw_stopping, shows_stopping
+from lensbench.reporter.plots.marks_on_glass import face_in_short
+from lensbench.reporter.tables.csv_files import report_tables
+from lensbench.reporter.tables.page import all_tables
+from lensbench.reporter.words.answers import answers
+from lensbench.verdicts.dirt._faces import FRONT, PICTURE, REAR, SENSOR_FACE
+from lensbench.verdicts.dirt._place import place_dirt
 from tests.reporter.invented import invented_report
-from tests.verdicts.invented_marks import mark
+from tests.verdicts.dirt.invented_marks import mark
 
 SIZE = (6000, 4000)
 

@@ -5,7 +5,7 @@ import pytest
 from skimage.color import rgb2lab
 
 from lensbench import frame
-from lensbench.reporter import drawing as hand
+from lensbench.reporter.plots import style as hand
 
 
 def test_ink_reads_well_on_the_whole_scale():

@@ -4,16 +4,16 @@ import csv
 
 import pytest
 
-from lensbench.analysers.focus import measure_focus
+from lensbench.analysers.focus._measure import measure_focus
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.answers import answers
-from lensbench.reporter.focus_section import focus_parts, repeats_parts
-from lensbench.reporter.focus_words import focus_in_words
-from lensbench.reporter.page import page_text
-from lensbench.reporter.summary import summary_table
-from lensbench.reporter.tables import csv_files
+from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page.focus_section import focus_parts, repeats_parts
+from lensbench.reporter.tables.csv_files import csv_files
+from lensbench.reporter.tables.summary import summary_table
+from lensbench.reporter.words.answers import answers
+from lensbench.reporter.words.focus import focus_in_words
 from lensbench.verdicts.repeats import judge_repeats
-from tests.analysers.invented_focus import SHEET, SIZE, STRAIGHT, Surface, series
+from tests.analysers.focus.invented_focus import SHEET, SIZE, STRAIGHT, Surface, series
 from tests.reporter.invented import invented_report
 
 

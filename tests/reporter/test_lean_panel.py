@@ -3,8 +3,8 @@
 import pytest
 
 from lensbench.findings import Alignment, Assembly, Figure, Geometry, SofterSide, Verdict
-from lensbench.reporter import drawing as hand
-from lensbench.reporter.lean_panel import ASPECT, draw_lean, drawn_deg, lean_in_words, leans_of, times_drawn
+from lensbench.reporter.plots import style as hand
+from lensbench.reporter.plots.lean import ASPECT, draw_lean, drawn_deg, lean_in_words, leans_of, times_drawn
 from tests.reporter.invented import invented_report
 
 

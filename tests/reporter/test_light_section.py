@@ -21,12 +21,12 @@ from lensbench.findings import (
     ZoneFalloff,
     ZoneGlare,
 )
-from lensbench.reporter.answers import answers
-from lensbench.reporter.light_section import light_parts
-from lensbench.reporter.light_tables import falloff_tables, glare_tables
-from lensbench.reporter.light_words import glare_in_words, light_in_words
-from lensbench.reporter.page import page_text
-from lensbench.reporter.tables import report_tables
+from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page.light_section import light_parts
+from lensbench.reporter.tables.csv_files import report_tables
+from lensbench.reporter.tables.light import falloff_tables, glare_tables
+from lensbench.reporter.words.answers import answers
+from lensbench.reporter.words.light import glare_in_words, light_in_words
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)

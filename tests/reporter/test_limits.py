@@ -3,10 +3,10 @@
 import csv
 
 from lensbench.findings import Figure, PrintBlur, TileSharpness, ZoneDifference
-from lensbench.reporter.answers import answers
-from lensbench.reporter.limits_tables import BEYOND, finer_sharpness
-from lensbench.reporter.limits_words import limits_in_words, mind_in_words, minds_in_words, reached_in_short
-from lensbench.reporter.tables import csv_files
+from lensbench.reporter.tables.csv_files import csv_files
+from lensbench.reporter.tables.limits import BEYOND, finer_sharpness
+from lensbench.reporter.words.answers import answers
+from lensbench.reporter.words.limits import limits_in_words, mind_in_words, minds_in_words, reached_in_short
 from lensbench.verdicts.limits import judge_limits
 from tests.reporter.invented import invented_report
 

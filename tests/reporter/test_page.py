@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 
 from lensbench.findings import Build, Camera, Dust, Notice, Report, Setting
-from lensbench.reporter.page import page_text
+from lensbench.reporter.page.composition import page_text
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)

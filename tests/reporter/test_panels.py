@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from lensbench.findings import Assembly, Figure, Geometry, Limits, OpticalCentre
-from lensbench.reporter import drawing as hand
-from lensbench.reporter.bending_panel import _bent, bending_scale, draw_bending
-from lensbench.reporter.centres_panel import _name_heights, draw_centres
-from lensbench.reporter.curves_panel import draw_curves
-from lensbench.reporter.explanations import geometry_in_words
+from lensbench.reporter.plots import style as hand
+from lensbench.reporter.plots.centres import _name_heights, draw_centres
+from lensbench.reporter.plots.curves import draw_curves
+from lensbench.reporter.plots.distortion import _bent, bending_scale, draw_bending
+from lensbench.reporter.words.geometry import geometry_in_words
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)

@@ -1,7 +1,7 @@
 """The finer tables of geometry on an invented report."""
 
 from lensbench.findings import Assembly, Figure, OpticalCentre, TurnTest, Verdict
-from lensbench.reporter.size_tables import finer_size, straightness
+from lensbench.reporter.tables.geometry import finer_size, straightness
 from tests.reporter.invented import invented_report
 
 

@@ -3,7 +3,7 @@
 import csv
 import io
 
-from lensbench.reporter.tables import csv_files
+from lensbench.reporter.tables.csv_files import csv_files
 from tests.reporter.invented import invented_report
 
 

@@ -7,11 +7,11 @@ from matplotlib.patches import FancyArrowPatch, Polygon
 
 from lensbench import frame
 from lensbench.findings import Build, Camera, Dust, Report, Setting
-from lensbench.reporter import drawing as hand
-from lensbench.reporter.fringing_panel import arrow_scale, draw_fringing
-from lensbench.reporter.light_panel import draw_light, stops_in_thirds
-from lensbench.reporter.sharpness_panel import draw_sharpness, sharpness_ceiling
-from lensbench.reporter.zone_map import HEADER_PX, zone_map_png
+from lensbench.reporter.plots import style as hand
+from lensbench.reporter.plots.fringing import arrow_scale, draw_fringing
+from lensbench.reporter.plots.light import draw_light, stops_in_thirds
+from lensbench.reporter.plots.sharpness import draw_sharpness, sharpness_ceiling
+from lensbench.reporter.plots.zone_map import HEADER_PX, zone_map_png
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 import tifffile
 
+from lensbench.demo.build import demo_bench, demo_takes
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders.session import load_session
 from lensbench.loaders.shot_file import load_shot
 from lensbench.simulator.blade_shot import blade_at, blade_shot
 from lensbench.simulator.camera import Camera
-from lensbench.simulator.demo import demo_bench, demo_takes
 from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.lens import Dirt, Lens
 from lensbench.simulator.panel import Panel

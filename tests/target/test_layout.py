@@ -7,15 +7,7 @@ import numpy as np
 import pytest
 
 from lensbench.errors import BenchError
-from lensbench.target.layout import (
-    LATTICES,
-    PATTERN,
-    Layout,
-    make_layout,
-    read_layout,
-    sampling_gap,
-    write_layout,
-)
+from lensbench.target.layout import LATTICES, PATTERN, Layout, make_layout, read_layout, sampling_gap, write_layout
 
 FRAME = (36.0, 24.0)
 

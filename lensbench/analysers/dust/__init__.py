@@ -1,0 +1,11 @@
+"""Dirt marks: the shadows of dust, fibres and smears in an even light.
+
+In: a Shot of an even light. Out: the finding `Dust`, marks by depth.
+Called by `run` and the command line.
+"""
+
+from lensbench.analysers.dust._measure import find_marks
+
+__all__ = [
+    "find_marks",
+]

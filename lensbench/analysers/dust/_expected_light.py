@@ -1,0 +1,151 @@
+"""What each sample of a flat should show by its smooth light, and how far it departs from that."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.dust._rounding import rounding_share
+from lensbench.analysers.flat_light import centre_of_light, fit_round, index_block_means, round_basis, trust_round
+from lensbench.analysers.numerics.neighbours import carried_on, greatest_around
+from lensbench.analysers.numerics.surfaces import Surface, nodes, smooth_through
+from lensbench.errors import BenchError
+from lensbench.noise import Noise, estimate_noise
+from lensbench.shot import Shot
+
+SPLINES = (27, 39)
+"""Splines down and across that carry the smooth light from blocks to cells."""
+
+LEAST_SCATTER = 4e-4
+"""Scatter of the logarithms of the blocks' light that is never taken for dirt."""
+
+CUT_OFF = 0.85
+"""Blocks darker than this share of the smooth light, joined to the frame's border, are a barrel's shade."""
+
+CLIPPED_SHARE = 0.02
+LEAST_BLOCKS = 60
+
+BLOCK_PX, BLOCKS_DOWN = (16, 64), 45
+"""Limits of the blocks for the smooth light, and how many the shorter side has: few are quick to fit, but light
+must bend little within each."""
+
+LEAST_LIGHT, LEAST_LEVEL = 1 / 16, 0.002
+"""Blocks with less than this share of the brightest light, or of full scale, are left blank."""
+
+
+@dataclass(frozen=True, eq=False)
+class IndexLight:
+    """One colour index: its smooth light, and on the surface's nodes; its noise there; its samples' weight."""
+
+    surface: Surface
+    light: NDArray[np.float64]
+    variance: NDArray[np.float64]
+    noise: Noise
+    weight: float
+
+
+@dataclass(frozen=True, eq=False)
+class SmoothLight:
+    """The smooth light of each colour index, the blocks' middles, and which of them can be read in every colour.
+
+    `rounding` is from `rounding_share`.
+    """
+
+    by_index: dict[int, IndexLight]
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    readable: NDArray[np.bool_]
+    rounding: float
+
+
+def smooth_light(flat: Shot) -> SmoothLight:
+    """Find the light of a flat without its marks."""
+    block = int(np.clip(min(flat.size) // BLOCKS_DOWN, *BLOCK_PX))
+    indices = _indices(flat)
+    means = dict(zip(indices, index_block_means(flat, indices, block), strict=True))
+    first = next(iter(means.values()))
+    readable = np.all([m.clipped < CLIPPED_SHARE for m in means.values()], axis=0)
+    for index, m in means.items():
+        least = LEAST_LEVEL * flat.full_scale(flat.colours[index])
+        readable &= m.light > max(LEAST_LIGHT * np.percentile(m.light, 99), least)
+    if readable.sum() < LEAST_BLOCKS:
+        raise BenchError(
+            f"{flat.name}: too little of the frame can be read for dirt (the rest is clipped or dark). "
+            "Light the sheet evenly and expose so that white is at 50 to 75 %."
+        )
+    # Colours differ in light, hardly in electrons a unit: one noise model serves them all.
+    noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
+    rounding = rounding_share(flat, noise)
+    # Steps that show are evenly spread errors: a twelfth of their square is the variance.
+    noise = replace(noise, gain=noise.gain + rounding**2 / 12)
+    logs = {i: np.log(np.where(readable, np.maximum(m.light, 1e-30), 1.0)) for i, m in means.items()}
+    grey = np.mean(list(logs.values()), axis=0)
+    found = centre_of_light(first.x, first.y, grey, readable, flat.size)
+    centre = (0.0, 0.0) if found is None else (float(found[0][0]), float(found[0][1]))
+    basis = round_basis(first.x, first.y, flat.size, centre)
+    node_basis = round_basis(*nodes(flat.size, SPLINES), flat.size, centre)
+    trust = trust_round(grey, readable, basis, LEAST_SCATTER)
+    lights = {}
+    for index, m in means.items():
+        parts = fit_round(logs[index], trust, basis)
+        light = np.exp(node_basis @ parts).reshape([3 * n for n in SPLINES])
+        lights[index] = _index_light(light, noise, flat.size)
+        readable &= ~_vignetted(m.light / np.exp(basis @ parts).reshape(readable.shape), readable)
+    return SmoothLight(lights, first.x, first.y, readable, rounding)
+
+
+def _index_light(light: NDArray, noise: Noise, size: tuple[int, int]) -> IndexLight:
+    """What is known of one colour index from its light on the nodes."""
+    variance = noise.variance(light)
+    return IndexLight(
+        smooth_through(light, size, SPLINES), light, variance, noise, float(np.median(light / variance))
+    )
+
+
+def _indices(flat: Shot) -> list[int]:
+    """The colour indices that have samples."""
+    return list(range(len(flat.colours))) if flat.pattern is None else [int(i) for i in np.unique(flat.pattern)]
+
+
+def _vignetted(ratio: NDArray, readable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Blocks that a barrel or ring cuts off: far darker than the smooth light, on to the frame's border."""
+    dark = (ratio < CUT_OFF) | ~readable
+    at_border = dark.copy()
+    at_border[1:-1, 1:-1] = False
+    return greatest_around(greatest_around(carried_on(at_border, dark)))
+
+
+def weights(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:
+    """The weight of every colour index."""
+    return np.array([lights[i].weight if i in lights else 0.0 for i in range(len(flat.colours))])
+
+
+def index_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> NDArray[np.int64]:
+    """The colour index of the samples at pixels x, y."""
+    if flat.pattern is None:
+        return np.full(x.shape, plane)
+    return flat.pattern[y % flat.pattern.shape[0], x % flat.pattern.shape[1]].astype(np.int64)
+
+
+def sample_at(flat: Shot, x: NDArray, y: NDArray, plane: int) -> tuple[NDArray[np.int64], NDArray]:
+    """Colour index and stored number of the samples at pixels x, y, or the nearest in the frame."""
+    x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
+    stored = flat.samples[y, x] if flat.pattern is not None else flat.samples[y, x, plane]
+    return index_at(flat, x, y, plane), stored
+
+
+def departures(
+    flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
+) -> tuple[NDArray, NDArray]:
+    """How far samples lie from the smooth light, as a share of it, and the noise of that."""
+    x, y = np.clip(x, 0, flat.size[0] - 1), np.clip(y, 0, flat.size[1] - 1)
+    index, stored = sample_at(flat, x, y, plane)
+    share, noise = np.zeros(len(x)), np.ones(len(x))
+    for number, part in lights.items():
+        here = index == number
+        light = part.surface.at(x[here], y[here])
+        share[here] = flat.light(stored[here], number) / light - 1
+        noise[here] = np.sqrt(part.noise.variance(light)) / light
+    return share, noise

@@ -1,0 +1,57 @@
+"""Dirt marks: the shadows of dust, fibres and smears in an even light."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lensbench.analysers.dust._acceptance import FIBRE_ASPECT, PATCH_PX
+from lensbench.analysers.dust._blob_shape import Shape
+from lensbench.analysers.dust._fibre_shape import Fibre
+from lensbench.analysers.dust._residual import grey_picture
+from lensbench.analysers.dust._search import search_marks
+from lensbench.findings import Dust, Mark
+from lensbench.frame import zone_of
+from lensbench.shot import Shot
+
+PATH_POINTS = 60
+"""Points of a fibre's path that are reported, at most."""
+
+
+def find_marks(flat: Shot) -> Dust:
+    """Find the dirt marks of one flat.
+
+    Parameters
+    ----------
+    flat : Shot
+        An even light through the lens.
+
+    Returns
+    -------
+    Dust
+        Marks of 5 px and wider and fibres, the plainest (highest signal to noise) first. Hot and dead pixels and
+        the sensor's rows and columns are none.
+
+    Raises
+    ------
+    BenchError
+        Where too little of the frame can be read.
+    """
+    picture = grey_picture(flat)
+    return Dust([_mark(found, picture.size) for found in search_marks(picture)])
+
+
+def _mark(found: Shape | Fibre, size: tuple[int, int]) -> Mark:
+    """A mark as it is reported."""
+    x, y = float(np.clip(found.x, 0, size[0] - 1)), float(np.clip(found.y, 0, size[1] - 1))
+    path: list[tuple[float, float]] = []
+    if isinstance(found, Fibre):
+        kind = "fibre"
+        chosen = np.unique(np.linspace(0, len(found.path) - 1, PATH_POINTS).round().astype(int))
+        path = [(round(float(px), 1), round(float(py), 1)) for px, py in found.path[chosen]]
+    elif found.length.value >= FIBRE_ASPECT * found.width.value and found.width.value < PATCH_PX / 2:
+        kind = "fibre"
+    else:
+        kind = "patch" if found.width.value >= PATCH_PX else "spot"
+    return Mark(
+        x, y, kind, found.width, found.length, found.depth, found.signal_to_noise, zone_of(x, y, size), path
+    )

@@ -1,0 +1,28 @@
+"""Slanted edges: where each lies, its edge profile and its modulation transfer.
+
+In: a Shot and the nominal positions of its edges. Out: `EdgeResponses`, a channel at a time, with their noise.
+Every capability that measures on edges may call this one.
+"""
+
+from lensbench.analysers.edge._measure import (
+    FREQUENCY,
+    EdgePlaces,
+    EdgeResponses,
+    blade_places,
+    measure_edges,
+    unfollowed_contrast,
+)
+from lensbench.analysers.edge._places import tile_edges
+from lensbench.analysers.edge._traces import EdgeTraces, trace_edges
+
+__all__ = [
+    "FREQUENCY",
+    "EdgePlaces",
+    "EdgeResponses",
+    "EdgeTraces",
+    "blade_places",
+    "measure_edges",
+    "tile_edges",
+    "trace_edges",
+    "unfollowed_contrast",
+]

@@ -1,0 +1,131 @@
+"""Light that reaches the samples of one edge of a dark figure because the figure has other edges.
+
+An edge is measured as if it went on for ever. It doesn't: it ends where the figure's other edges begin, and these
+let light in besides. That fades fast for a compact blur and slowly where blur has long tails, and is reckoned from
+the profiles of those very edges, from their bright sides, where nothing else lets light in.
+Tails reach from figure to figure, too: what the figures around keep from the samples is given back (`edge_far`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _profile as profile
+from lensbench.analysers.edge._far_light import kept_by_figures
+from lensbench.analysers.edge._fit import CELLS_ACROSS, CELLS_ALONG, EdgeFit
+from lensbench.analysers.edge._places import OTHER_SIDES, EdgePlaces
+
+LEAST = 5e-4
+"""Spill that is too little to matter, as a share of the contrast."""
+
+MOST_FAR_LIGHT = 0.5
+"""More than this share of the contrast, one blur width out, is no lens's far light but noise."""
+
+
+class Spill:
+    """How light spills over the other edges of each figure, and round the ends of its own.
+
+    Parameters
+    ----------
+    places : EdgePlaces
+        The edges; whole figures.
+    margin : ndarray, shape (n,)
+        How far the samples stay from the other edges, in pixels.
+    usable : ndarray of bool, shape (n,)
+        Whose fit can be trusted; an edge's profile stands in for another of its figure that can't.
+    """
+
+    def __init__(self, places: EdgePlaces, margin: NDArray, usable: NDArray):
+        self.places, self.margin, self.usable = places, margin, usable
+        where = {(g, s): i for i, (g, s) in enumerate(zip(places.group, places.side, strict=True))}
+        self.others = np.repeat(np.arange(len(places))[:, None], 2, axis=1)
+        for i in np.flatnonzero(places.side >= 0):
+            self.others[i] = [where[places.group[i], side] for side in OTHER_SIDES[places.side[i]]]
+        own = np.arange(len(places))[:, None]
+        self.profiles = np.where(usable[self.others], self.others, own)
+        self._kept = np.full((len(places), CELLS_ACROSS, CELLS_ALONG), np.nan)
+
+    def onto(self, fit: EdgeFit) -> NDArray[np.float64]:
+        """The spill in each of the fit's cells, in shares of the contrast, shape (n, across, along).
+
+        Parameters
+        ----------
+        fit : EdgeFit
+            Lines and profiles as they stand.
+        """
+        cell, t, u = fit.cells()
+        owner = cell // (CELLS_ACROSS * CELLS_ALONG)
+        levels = _levels(fit)
+        leaky = self._leaky(levels, fit)[owner]
+        cell, owner, t, u = cell[leaky], owner[leaky], t[leaky], u[leaky]
+        own = np.stack([fit.line[:, 0], fit.blur, self.places.half_length, self._far_light(fit)], axis=1)
+        spill = np.zeros(self._kept.shape)
+        spill.ravel()[cell] = loops.spilt(
+            owner,
+            t,
+            u,
+            self._kept_by_others(cell, owner, t, u),
+            own,
+            self.others,
+            self._seen_from(fit),
+            self.profiles,
+            levels,
+            profile.GRID,
+        )
+        return spill
+
+    def _far_light(self, fit: EdgeFit) -> NDArray:
+        """a of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
+        dark, white = fit.plateaus()
+        share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
+        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT) * fit.blur, 0.0)
+        known = 1e-9 + self.usable
+        return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
+
+    def _kept_by_others(self, cell: NDArray, owner: NDArray, t: NDArray, u: NDArray) -> NDArray:
+        """What the figures around keep from cells at (t, u) of their edges, over the far light's a in pixels."""
+        # Lines move by a small part of a cell from turn to turn: once is enough.
+        new = np.isnan(self._kept.ravel()[cell])
+        t, u, whose, places = t[new, None], u[new, None], owner[new], self.places
+        at = places.middle[whose] + t * places.along[whose] + u * places.normal[whose]
+        if new.any():
+            self._kept.ravel()[cell[new]] = kept_by_figures(places.around, whose, at)
+        return self._kept.ravel()[cell]
+
+    def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
+        """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
+        at = np.stack([self.margin / fit.blur[self.profiles[:, k]] for k in (0, 1)], axis=1)
+        place = np.clip((profile.to_cell(at) * profile.FINE).astype(int), 0, profile.BINS - 1)
+        return (self.places.side >= 0) & (1 - levels[self.profiles, place] > LEAST).any(axis=1)
+
+    def _seen_from(self, fit: EdgeFit) -> NDArray:
+        """Distance beyond each of the others and along it, shape (n, 2, 2, 3): at the middle, by t, by u."""
+        places = self.places
+        offset = np.where(self.usable, fit.line[:, 0], 0.0)
+        slope = np.where(self.usable, fit.line[:, 1] / fit.half, 0.0)[:, None]
+        normal = (places.normal - slope * places.along) / np.sqrt(1 + slope**2)
+        along = (places.along + slope * places.normal) / np.sqrt(1 + slope**2)
+        through = places.middle + offset[:, None] * places.normal
+        lean = through + np.where(self.usable, fit.middle, 0.0)[:, None] * places.along
+        away = places.middle[:, None] - lean[self.others], places.middle[:, None] - through[self.others]
+        ways = normal[self.others], along[self.others]
+        return np.stack(
+            [
+                np.stack(
+                    [np.einsum("nkc,nkc->nk", way, start)]
+                    + [np.einsum("nkc,nc->nk", way, own) for own in (places.along, places.normal)],
+                    axis=2,
+                )
+                for way, start in zip(ways, away, strict=True)
+            ],
+            axis=2,
+        )
+
+
+def _levels(fit: EdgeFit) -> NDArray:
+    """White share by bin, from 0 far on the dark side to 1 far on the bright, shape (n, BINS)."""
+    dark, white = fit.plateaus()
+    contrast = np.where(white > dark, white - dark, 1.0)[:, None]
+    return np.clip((profile.levels(fit.coefficients) - dark[:, None]) / contrast, 0, 1)

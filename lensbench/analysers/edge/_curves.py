@@ -1,0 +1,108 @@
+"""What fitted profiles of edges show: plateaus, half crossings, responses, MTF50, and how sure all that is."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge import _profile as profile
+from lensbench.optics import gaussian_mtf50
+
+GAUSSIAN_MTF50 = gaussian_mtf50(1.0)
+"""MTF50 times standard deviation of a Gaussian blur; any edge's blur width is this over its MTF50."""
+
+CORE = 3.0
+"""Within so many blur widths the profile's slope tells of the line."""
+
+
+class EdgeProfiles:
+    """Profiles of n edges, however they were found.
+
+    Attributes
+    ----------
+    n : int
+    blur : ndarray, shape (n,)
+        The blur width that scales the knots, in pixels.
+    coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
+    """
+
+    n: int
+    blur: NDArray[np.float64]
+    coefficients: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+
+    def plateaus(self) -> tuple[NDArray, NDArray]:
+        """Levels at infinity on the dark and the bright side."""
+        dark, white = profile.plateau_rows()
+        return self.coefficients @ dark, self.coefficients @ white
+
+    def half_crossing(self) -> NDArray:
+        """Where the profile crosses half between its plateaus, in blur widths; 0 where it does not."""
+        z = profile.bin_places()
+        dark, white = self.plateaus()
+        core = np.abs(z) < CORE
+        level = profile.levels(self.coefficients)[:, core] - ((dark + white) / 2)[:, None]
+        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
+        k = np.argmin(np.where(up, np.abs(z[core][:-1]), np.inf), axis=1)
+        row = np.arange(self.n)
+        low, high = level[row, k], level[row, k + 1]
+        share = -low / np.where(high > low, high - low, 1)
+        return np.where(up.any(axis=1), z[core][k] + share * (z[core][k + 1] - z[core][k]), 0.0)
+
+    def response(self) -> NDArray[np.complex128]:
+        """Complex response at `profile.Q`, 1 at zero, shape (n, Q)."""
+        spectrum = self.coefficients @ profile.transform().T
+        total = spectrum[:, :1].real
+        return spectrum / np.where(np.abs(total) > 1e-9, total, 1.0)
+
+    def q50(self) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        """Where the MTF first falls to half, in cycles a blur width (NaN: nowhere).
+
+        Returns
+        -------
+        q : ndarray, shape (n,)
+        place : ndarray of int, shape (n,)
+            `profile.Q` brackets it from place - 1 to place ...
+        share : ndarray, shape (n,)
+            ... and so far between the two.
+        fall : ndarray, shape (n,)
+            How steeply the MTF falls there, by q.
+        """
+        mtf = np.abs(self.response())
+        below = mtf < 0.5
+        k = np.clip(np.argmax(below, axis=1), 1, None)
+        row = np.arange(self.n)
+        drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
+        share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
+        gap = profile.Q[k] - profile.Q[k - 1]
+        return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+
+    def mtf50(self) -> NDArray:
+        """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
+        return self.q50()[0] / self.blur
+
+    def sensitivity(self, rows: NDArray[np.complex128]) -> NDArray[np.float64]:
+        """The MTF's derivative by the coefficients, for rows of the transform.
+
+        Parameters
+        ----------
+        rows : ndarray, shape (m, K) or (n, m, K)
+
+        Returns
+        -------
+        ndarray, shape (n, m, K)
+        """
+        rows = np.broadcast_to(rows, (self.n, *rows.shape[-2:]))
+        spectrum = np.einsum("nmj,nj->nm", rows, self.coefficients)
+        dark, white = profile.plateau_rows()
+        total = self.coefficients @ (white - dark)
+        total = np.where(np.abs(total) > 1e-9, total, 1.0)[:, None]
+        ratio = spectrum / total
+        mtf = np.abs(ratio)
+        unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
+        by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
+        return by / total[..., None]
+
+    def spread(self, derivative: NDArray) -> NDArray:
+        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
+        return np.sqrt(np.maximum(((derivative @ self.covariance) * derivative).sum(axis=-1), 0))

@@ -1,0 +1,227 @@
+"""How the light that falls on the sheet rises and bends across each edge, from the clear bright parts beside it.
+
+Falloff and lamps slope and bend the light over a figure. An edge's own profile can't tell that from its tails, so
+it is read off the bright sheet round the whole figure, in shares: ln light is a paraboloid there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge._far_light import kept_by_figures
+from lensbench.analysers.edge._places import EdgePlaces
+from lensbench.analysers.edge._samples import EdgeSamples
+
+USUAL_TAIL = 0.15
+"""Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
+
+USUAL_SLOPE = 3.0
+"""Rise of ln light over half the frame's diagonal: four stops of falloff at its steepest are 5.5."""
+
+USUAL_BEND = 3.0
+"""Change of that rise over half the frame's diagonal: 2.8 for two stops of falloff, 5.5 for four."""
+
+SMALLEST_FRAME = 1800.0
+"""Half the diagonal in pixels; a smaller picture was cut out of a larger one: its light is no steeper for it."""
+
+SPOILED = 6.0
+"""Blocks of light farther off the rest than so many times what blocks usually are hold a hot pixel or a speck."""
+
+SPOILED_TURNS = 2
+"""How often spoiled blocks are looked for: the worst of them hide the others."""
+
+LEAST_LIGHT = 0.05
+"""A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
+
+LIGHT_WINDOW = 160
+"""How far from an edge light is read, in pixels: the more sheet, the better it is told from what blur takes."""
+
+_BLOCKS = 6
+_TERMS = 5
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeLight:
+    """The light round each of n edges, in shares of that at the edge's nominal middle.
+
+    Attributes
+    ----------
+    slope : ndarray, shape (n, 2)
+        Rise of ln light by x and y, in a pixel.
+    bend : ndarray, shape (n, 2, 2)
+        Second derivatives of ln light, in a pixel squared.
+    across_covariance : ndarray, shape (n, 2, 2)
+        Of the first and the second derivative along the normal.
+    """
+
+    slope: NDArray[np.float64]
+    bend: NDArray[np.float64]
+    across_covariance: NDArray[np.float64]
+
+    def along_and_across(self, places: EdgePlaces) -> NDArray[np.float64]:
+        """Derivatives of ln light along (t) and across (u) each edge: by t, u, tt, tu, uu; shape (n, 5)."""
+        ways = np.stack([places.along, places.normal])
+        rise = np.einsum("knc,nc->nk", ways, self.slope)
+        bend = np.einsum("knc,ncd,lnd->nkl", ways, self.bend, ways)
+        return np.column_stack([rise, bend[:, 0], bend[:, 1, 1]])
+
+
+def light_round(
+    samples: EdgeSamples,
+    places: EdgePlaces,
+    offset: NDArray,
+    blur: NDArray,
+    contrast: NDArray,
+    noise: NDArray,
+    margin: NDArray,
+    size: tuple[int, int],
+) -> EdgeLight:
+    """Read the light round each group of edges off their far bright samples.
+
+    What blur's tails keep from there, of the edges' own figure and those around, is fitted beside.
+
+    Parameters
+    ----------
+    samples : EdgeSamples
+        Thinned, to both sides of each edge.
+    offset, blur, contrast, noise : ndarray, shape (n,)
+        Of each edge, roughly: place along its normal and blur width in pixels, then white minus dark and the
+        standard deviation of one white sample in stored units.
+    margin : ndarray, shape (n,)
+        How far to stay from walls and neighbours, in pixels.
+    size : (int, int)
+        Width and height of the frame.
+    """
+    blocks = _blocks(samples, places, offset, blur, margin, size)
+    owner, light = blocks.owner, blocks.light
+    _, member = np.unique(places.group, return_inverse=True)
+    n = int(member.max(initial=-1)) + 1
+    group = member[owner]
+    mass = np.maximum(np.bincount(group, blocks.count, n), 1)
+    level, *centre = (np.bincount(group, blocks.count * a, n) / mass for a in (light, *blocks.at.T))
+    level, centre = np.where(level > 0, level, 1.0), np.stack(centre, axis=1)
+    share = light / level[group]
+    tail = (contrast * blur)[owner] / level[group] * _kept(blocks, places, offset, blur)
+    half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
+    terms = _terms(blocks.at - centre[group])
+    usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3 + [USUAL_TAIL])
+    found, covariance = _steady(
+        np.column_stack([terms, -tail]),
+        np.log(np.maximum(share, LEAST_LIGHT)),
+        blocks.count * (level[group] / noise[owner]) ** 2,
+        group,
+        n,
+        usual,
+    )
+    return _at_edges(found[member], covariance[member], places, centre[member])
+
+
+def _at_edges(found: NDArray, covariance: NDArray, places: EdgePlaces, centre: NDArray) -> EdgeLight:
+    """Slopes and bends at the edges' middles from the terms of their groups."""
+    bend = found[:, [[2, 3], [3, 4]]]
+    away = places.middle - centre
+    slope = found[:, :2] + np.einsum("nij,nj->ni", bend, away)
+    (nx, ny), (dx, dy) = places.normal.T, away.T
+    none = np.zeros(len(nx))
+    first = np.stack([nx, ny, nx * dx, nx * dy + ny * dx, ny * dy], axis=1)
+    second = np.stack([none, none, nx * nx, 2 * nx * ny, ny * ny], axis=1)
+    levers = np.stack([first, second], axis=1)
+    return EdgeLight(slope, bend, levers @ covariance[:, :_TERMS, :_TERMS] @ levers.transpose(0, 2, 1))
+
+
+def _terms(d: NDArray) -> NDArray:
+    """x, y, x²/2, x y, y²/2 at distances from a centre, shape (points, 5)."""
+    x, y = d.T
+    return np.stack([x, y, x * x / 2, x * y, y * y / 2], axis=1)
+
+
+# -- blocks of light ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Blocks:
+    """Far bright samples beside edges, in blocks: whose, how many, where, and their mean light."""
+
+    owner: NDArray
+    count: NDArray
+    at: NDArray
+    t: NDArray
+    u: NDArray
+    light: NDArray
+
+
+def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -> NDArray:
+    """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
+    owner = blocks.owner
+    u = np.maximum(blocks.u - offset[owner], blur[owner])
+    own = loops.subtended(u, blocks.t, places.half_length[owner]) / u
+    return own + kept_by_figures(places.around, owner, blocks.at)
+
+
+def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
+    n = len(places)
+    low, high = places.span(margin, size)
+    near = np.minimum(offset + 6 * blur, 0.5 * places.reach_px[:, 1])
+    reach = places.reach_px[:, 1] - margin
+    clear = np.stack([near, reach, low, high], axis=1)
+    depth = np.minimum(reach, LIGHT_WINDOW).clip(min=1.0)
+    extent = np.stack([places.half_length, depth], axis=1)
+    sums = loops.summed_in_blocks(samples.edge, samples.t, samples.u, samples.light, clear, extent, _BLOCKS)
+    count, *rest = sums.reshape(4, -1)
+    known = count > 0
+    t, u, light = (a[known] / count[known] for a in rest)
+    owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
+    at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
+    return _Blocks(owner, count[known], at, t, u, light)
+
+
+# -- fits by group --------------------------------------------------------------------------------------------
+
+
+def _steady(
+    columns: NDArray, value: NDArray, weight: NDArray, group: NDArray, n: int, usual: NDArray
+) -> tuple[NDArray, NDArray]:
+    """Factors and covariances as `_fitted` gives them, of the points that aren't spoiled."""
+    for _ in range(SPOILED_TURNS):
+        rest = np.abs(_fitted(columns, value, weight, group, n, usual)[2]) * np.sqrt(weight)
+        good = rest <= SPOILED * np.maximum(_medians(rest, group, n), 0.5)[group]
+        columns, value, weight, group = (a[good] for a in (columns, value, weight, group))
+    return _fitted(columns, value, weight, group, n, usual)[:2]
+
+
+def _medians(value: NDArray, group: NDArray, n: int) -> NDArray:
+    """The middle value (the upper of two) of each group, 0 for a group without any, shape (n,)."""
+    order = np.lexsort((value, group))
+    count = np.bincount(group, minlength=n)
+    middle = np.cumsum(count) - count + count // 2
+    return np.where(count > 0, np.append(value[order], 0.0)[np.minimum(middle, len(value))], 0.0)
+
+
+def _fitted(
+    columns: NDArray, value: NDArray, weight: NDArray, group: NDArray, n: int, usual: NDArray
+) -> tuple[NDArray, NDArray, NDArray]:
+    """Factors of columns that, beside a level, draw each group's points of weight 1 / variance.
+
+    Returns
+    -------
+    factor : ndarray, shape (n, columns)
+        Drawn to 0 by what is usual.
+    covariance : ndarray, shape (n, columns, columns)
+    rest : ndarray, shape (points,)
+        How far each point lies off.
+    """
+
+    all_columns = np.column_stack([np.ones(len(value)), columns * usual, value])
+    moments = loops.moments(all_columns, weight, group, n)
+    mean = moments[:, 0] / np.maximum(moments[:, :1, 0], 1e-9)
+    # What is left of the products about the means.
+    about = (moments - moments[:, :, :1] * mean[:, None])[:, 1:, 1:]
+    covariance = np.linalg.inv(about[:, :-1, :-1] + np.eye(len(usual)))
+    factor = np.einsum("nij,nj->ni", covariance, about[:, :-1, -1])
+    weights = np.column_stack([-factor, np.ones(n)])[group]
+    rest = np.einsum("pi,pi->p", (all_columns - mean[group])[:, 1:], weights)
+    return factor * usual, covariance * np.outer(usual, usual), rest

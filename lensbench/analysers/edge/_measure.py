@@ -1,0 +1,431 @@
+"""One slanted edge, or a thousand: where it lies and how it carries contrast.
+
+Each sample of one channel is taken where it lies, at a signed distance from a line that may bend; a smooth
+profile (`edge_profile`) and the line are fitted to them by turns until both stand, weighted by the noise found on
+this very edge (`edge_fit`). The response is the exact transform of the fitted profile: no bins to be empty, no
+window to cut the tails, and the intervals follow from the fit.
+
+Position is where the profile crosses half way between the plateaus, averaged along the edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _profile as profile
+from lensbench.analysers.edge._crosstalk import Spill
+from lensbench.analysers.edge._curves import GAUSSIAN_MTF50
+from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
+from lensbench.analysers.edge._fit import EdgeFit
+from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
+from lensbench.analysers.edge._samples import EdgeSamples, gather
+from lensbench.shot import Shot
+
+__all__ = [
+    "FREQUENCY",
+    "EdgePlaces",
+    "EdgeResponses",
+    "blade_places",
+    "measure_edges",
+    "tile_edges",
+    "unfollowed_contrast",
+]
+
+FREQUENCY = (np.arange(65) / 64) ** 2
+"""Frequencies of the response curves in cycles a pixel, 0 to 1."""
+
+WINDOW = 16.0
+"""How far the samples go to each side, in blur widths (where the sheet allows)."""
+
+MIN_WINDOW = 12.0
+"""How far they go at least, in pixels."""
+
+MARGIN = 4.5
+"""How far the samples stay from other edges, in blur widths."""
+
+LEAST_MARGIN = 3.0
+"""How far they stay where an edge would be too short otherwise: what spills over the others is reckoned anyway."""
+
+MIN_LENGTH = 16.0
+"""Shortest straight part, in pixels, that an edge is measured on ..."""
+
+GOOD_LENGTH = 6.0
+"""... and that which is worth staying so near to the others for, in blur widths."""
+
+STRAYED = 0.95
+"""The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
+astray by the stump of an edge that the border left, and what is fitted about it is no edge."""
+
+LEAST_REACH = 4.0
+"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
+
+MAX_GAP = 1.2
+"""Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
+
+MAX_UNSURE = 0.25
+"""An MTF50 with a larger relative standard deviation is no figure."""
+
+SPILL_TURNS = (3, 2)
+"""How often, at most, what spills over a figure's other edges is reckoned before the lines are laid anew ..."""
+
+SETTLED = 1e-4
+"""... and what change of it, as a share of the contrast, isn't worth another turn."""
+
+CHUNK = 120
+"""Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
+
+
+UNFOLLOWED = 0.011
+"""Contrast, as a standard deviation, that the profile's knots miss of ripples much finer than the blur."""
+
+
+def unfollowed_contrast(frequency: NDArray, mtf50: float) -> NDArray[np.float64]:
+    """What a response curve may be off by, noise apart, since the profile's knots stand so far apart.
+
+    The size is what defocus, coma and a pupil with a hole ask for; averaging over edges doesn't lessen it.
+
+    Parameters
+    ----------
+    frequency : ndarray
+        Cycles a pixel.
+    mtf50 : float
+        Cycles a pixel; sets how far apart the knots stood.
+
+    Returns
+    -------
+    ndarray
+        A standard deviation for each frequency: nothing at MTF50, all of `UNFOLLOWED` from three times that.
+    """
+    cycles_a_blur = np.asarray(frequency) * GAUSSIAN_MTF50 / mtf50
+    return UNFOLLOWED * np.clip((cycles_a_blur - GAUSSIAN_MTF50) / (2 * GAUSSIAN_MTF50), 0, 1)
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeResponses:
+    """What one channel shows at n edges, in the order of the places; NaN where `why` says it is not measurable.
+
+    Attributes
+    ----------
+    x, y : ndarray, shape (n,)
+        Middle of the used length, on the measured line.
+    normal : ndarray, shape (n, 2)
+        Unit vector across the edge, towards the bright side, at the middle.
+    angle_deg : ndarray, shape (n,)
+        The way the edge runs, anticlockwise as seen from x right, 0 to 180.
+    offset_px, offset_sigma_px : ndarray, shape (n,)
+        How far the measured line (where the profile crosses half) lies from the nominal one, averaged along the
+        used length, positive towards bright; its standard deviation.
+    bend_px : ndarray, shape (n,)
+        How far the line's ends stand off from its middle, over the used length, positive towards bright.
+    length_px : ndarray, shape (n,)
+        The used length.
+    mtf, mtf_sigma : ndarray, shape (n, len(FREQUENCY))
+        Contrast at `FREQUENCY`, 1 at zero, and its standard deviation by noise; `unfollowed_contrast` is besides.
+    mtf50, mtf50_sigma : ndarray, shape (n,)
+        Cycles a pixel; by noise, and by how unsure the light is that tails bring over a figure's other edges.
+    rise_px : ndarray, shape (n,)
+        Distance from 10 % to 90 %.
+    overshoot : ndarray, shape (n,)
+        How far the profile passes its plateaus, as a share of the contrast.
+    dark, white : ndarray, shape (n,)
+        The plateaus in light above black at the middle, stored units.
+    clipped : ndarray, shape (n,)
+        Share of the samples that were clipped.
+    contrast_to_noise : ndarray, shape (n,)
+        White minus dark over the noise of one white sample.
+    why : ndarray of str, shape (n,)
+        Why an edge could not be measured; empty where it was.
+    """
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    normal: NDArray[np.float64]
+    angle_deg: NDArray[np.float64]
+    offset_px: NDArray[np.float64]
+    offset_sigma_px: NDArray[np.float64]
+    bend_px: NDArray[np.float64]
+    length_px: NDArray[np.float64]
+    mtf: NDArray[np.float64]
+    mtf_sigma: NDArray[np.float64]
+    mtf50: NDArray[np.float64]
+    mtf50_sigma: NDArray[np.float64]
+    rise_px: NDArray[np.float64]
+    overshoot: NDArray[np.float64]
+    dark: NDArray[np.float64]
+    white: NDArray[np.float64]
+    clipped: NDArray[np.float64]
+    contrast_to_noise: NDArray[np.float64]
+    why: NDArray[np.str_]
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+    @property
+    def measured(self) -> NDArray[np.bool_]:
+        """Where there are figures, shape (n,)."""
+        return self.why == ""
+
+    def take(self, which: NDArray) -> EdgeResponses:
+        """The edges at some indices (or where a mask is true)."""
+        return EdgeResponses(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+
+def measure_edges(
+    shot: Shot, edges: EdgePlaces, channels: Sequence[str] | None = None, threads: int = 2
+) -> dict[str, EdgeResponses]:
+    """Measure position and response of edges on the raw samples of each channel.
+
+    Parameters
+    ----------
+    shot : Shot
+        The frame.
+    edges : EdgePlaces
+        Nominal places, good to ±2 px, such as `tile_edges` gives for the tiles found; there may be none.
+    channels : sequence of str, optional
+        Which channels; all of the shot's otherwise.
+    threads : int, optional
+        How many threads share the edges.
+
+    Returns
+    -------
+    dict of EdgeResponses by channel
+    """
+    channels = shot.channels if channels is None else channels
+    parts = _chunks(edges)
+    work = [(channel, part) for channel in channels for part in parts]
+    # Matrices here are small: threads of the linear algebra's own only wait for each other.
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(max(threads, 1)) as pool:
+        done = list(pool.map(lambda job: _measure_chunk(shot, job[0], edges.take(job[1])), work))
+    order = np.argsort(np.concatenate(parts))
+    result = {}
+    for k, channel in enumerate(channels):
+        result[channel] = _joined(done[k * len(parts) : (k + 1) * len(parts)], order)
+    return result
+
+
+def _chunks(edges: EdgePlaces) -> list[NDArray]:
+    """Indices of edges in parts of about `CHUNK`, groups undivided; one empty part where there are no edges."""
+    order = np.argsort(edges.group, kind="stable")
+    begins = np.flatnonzero(np.diff(edges.group[order], prepend=-1))
+    cuts = begins[np.searchsorted(begins, np.arange(CHUNK, len(order), CHUNK)).clip(max=len(begins) - 1)]
+    return [part for part in np.split(order, np.unique(cuts)) if len(part)] or [order]
+
+
+def _joined(parts: list[EdgeResponses], order: NDArray) -> EdgeResponses:
+    columns = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(EdgeResponses)}
+    return EdgeResponses(**columns).take(order)
+
+
+# -- one chunk ------------------------------------------------------------------------------------------------
+
+
+def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeResponses:
+    rough = look_roughly(shot, channel, nominal, np.full(len(nominal), MARGIN))
+    places = nominal.moved(rough.offset, rough.turn)
+    margin = _margins(places, rough.blur, shot.size)
+    low, high = places.span(margin, shot.size)
+    why = rough.why.copy()
+    strayed = (np.abs(rough.turn) > STRAYED * MAX_TURN) & ~are_uncut(nominal, shot.size)
+    why[(why == "") & strayed] = "too little of it in the frame"
+    why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
+    samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
+    # The first look was at thinned samples: it may have missed a glint.
+    rough = replace(rough, clipped=np.maximum(rough.clipped, samples.clipped / np.maximum(samples.taken, 1)))
+    samples = _in_contrasts(samples.keep((why == "")[samples.edge]), places, rough)
+    contrast = rough.white - rough.dark
+    noise = rough.noise / contrast
+    fit = EdgeFit(
+        samples,
+        (low + high) / 2,
+        np.maximum(high - low, MIN_LENGTH) / 2,
+        rough.blur,
+        noise,
+        rough.dark / contrast,
+        rough.light.across_covariance,
+    )
+    fit.begin()
+    mtf50, place = fit.mtf50(), fit.place()
+    # What an edge too poor for figures shows must not be taken off the others of its tile.
+    _without_spill(fit, Spill(places, margin, _judged(fit, why, mtf50, _mtf50_sigma(fit)) == ""))
+    fit.finish()
+    return _responses(nominal, places, fit, rough, why, _by_spill(fit, mtf50, place))
+
+
+def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
+    """How far samples stay from other edges, in pixels."""
+    low, high = places.span(MARGIN * blur, size)
+    short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
+    return np.where(short, LEAST_MARGIN, MARGIN) * blur
+
+
+def _without_spill(fit: EdgeFit, spill: Spill) -> None:
+    """Take off, by turns, what reaches the samples over the other edges of their figure."""
+    before = 0.0
+    for turns in SPILL_TURNS:
+        for turn in range(turns):
+            now = spill.onto(fit)
+            if not now.any():
+                return
+            change, before = np.abs(now - before).max(), now
+            if change < SETTLED:
+                break
+            fit.without(now, again=turn == 0)
+        fit.take_off()
+
+
+def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -> EdgeSamples:
+    """The samples with the light as level as at the edge's middle, in shares of the rough contrast."""
+    levels = np.stack([rough.dark, rough.white], axis=1)
+    shape = rough.light.along_and_across(places)
+    return replace(
+        samples, light=loops.in_contrasts(samples.edge, samples.t, samples.u, samples.light, shape, levels)
+    )
+
+
+# -- what it shows --------------------------------------------------------------------------------------------
+
+
+def _responses(
+    nominal: EdgePlaces,
+    places: EdgePlaces,
+    fit: EdgeFit,
+    rough: RoughEdges,
+    why: NDArray,
+    by_spill: tuple[NDArray, NDArray],
+) -> EdgeResponses:
+    mtf50 = fit.mtf50()
+    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill[0])
+    mtf, mtf_sigma = _curves(fit)
+    dark, white = fit.plateaus()
+    noise = np.sqrt(fit.variance[:, -1])
+    why = _judged(fit, why, mtf50, mtf50_sigma)
+    line = _line_of(nominal, places, fit)
+    rise, overshoot = _rise_and_overshoot(fit)
+    scale = rough.white - rough.dark
+    bad = why != ""
+
+    def known(a: NDArray) -> NDArray:
+        return np.where(bad.reshape(-1, *[1] * (a.ndim - 1)), np.nan, a)
+
+    along = np.where(bad[:, None], nominal.along, line["along"])
+    return EdgeResponses(
+        x=np.where(bad, nominal.middle[:, 0], line["middle"][:, 0]),
+        y=np.where(bad, nominal.middle[:, 1], line["middle"][:, 1]),
+        normal=np.where(bad[:, None], nominal.normal, line["normal"]),
+        angle_deg=np.degrees(np.arctan2(-along[:, 1], along[:, 0])) % 180,
+        offset_px=known(line["offset"]),
+        offset_sigma_px=known(np.hypot(line["sigma"], by_spill[1])),
+        bend_px=known(fit.line[:, 2]),
+        length_px=known(2 * fit.half),
+        mtf=known(mtf),
+        mtf_sigma=known(mtf_sigma),
+        mtf50=known(mtf50),
+        mtf50_sigma=known(mtf50_sigma),
+        rise_px=known(rise),
+        overshoot=known(overshoot),
+        dark=known(rough.dark + scale * dark),
+        white=known(rough.dark + scale * white),
+        clipped=rough.clipped,
+        contrast_to_noise=known((white - dark) / noise),
+        why=why,
+    )
+
+
+def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
+    """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
+    why = why.copy()
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
+    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
+    why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
+    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
+    return why
+
+
+def _mtf50_sigma(fit: EdgeFit) -> NDArray:
+    """Standard deviation of MTF50 in cycles a pixel, as if the spill were known."""
+    _, k, share, fall = fit.q50()
+    table = profile.transform()
+    at = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
+    return fit.spread(fit.sensitivity(at[:, None, :]))[:, 0] / np.maximum(fall, 1e-3) / fit.blur
+
+
+def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, NDArray]:
+    """How unsure MTF50 and place are since the far light is, and so what spills over the figure's other edges.
+
+    Parameters
+    ----------
+    mtf50, place : ndarray, shape (n,)
+        What they were before any spill was taken off.
+    """
+    row = profile.fading_row()
+    sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
+    share = sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
+    return share * np.abs(fit.mtf50() - mtf50), share * np.abs(fit.place() - place)
+
+
+def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+    """MTF and its standard deviation at `FREQUENCY`; nothing is resolved beyond one cycle a blur width."""
+    some = slice(0, None, 8)
+    spread = fit.spread(fit.sensitivity(profile.transform()[some]))
+    fine = np.abs(fit.response())
+    root, root_some = np.sqrt(profile.Q), np.sqrt(profile.Q[some])
+    wanted = np.sqrt(FREQUENCY * fit.blur[:, None])
+    mtf = [np.interp(w, root, m, right=0.0) for w, m in zip(wanted, fine, strict=True)]
+    sigma = [np.interp(w, root_some, s) for w, s in zip(wanted, spread, strict=True)]
+    return np.reshape(mtf, wanted.shape), np.reshape(sigma, wanted.shape)
+
+
+def _line_of(nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit) -> dict[str, NDArray]:
+    """Middle of the used length, direction, and offset from the nominal line with its standard deviation."""
+    cross, cross_sigma = _crossing(fit)
+    offset = fit.line[:, 0] + cross
+    at_middle = offset - fit.line[:, 2] / 3
+    slope = (fit.line[:, 1] / fit.half)[:, None]
+    scale = 1 / np.sqrt(1 + slope**2)
+    used = places.middle + fit.middle[:, None] * places.along
+    mean = used + offset[:, None] * places.normal
+    return {
+        "middle": used + at_middle[:, None] * places.normal,
+        "normal": (places.normal - slope * places.along) * scale,
+        "along": (places.along + slope * places.normal) * scale,
+        "offset": np.einsum("nc,nc->n", mean - nominal.middle, nominal.normal),
+        "sigma": cross_sigma * np.sqrt(fit.unrest),
+    }
+
+
+def _crossing(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+    """Where the profile crosses half, in pixels from its line, and its standard deviation."""
+    cross = fit.half_crossing()
+    value, slope = profile.basis(profile.to_cell(cross))
+    steep = np.einsum("nk,nk->n", fit.coefficients, slope) * profile.cells_a_distance(cross) / fit.blur
+    dark, white = profile.plateau_rows()
+    by = ((dark + white) / 2 - value) / np.where(np.abs(steep) > 1e-9, steep, 1.0)[:, None]
+    return cross * fit.blur, fit.spread(by[:, None, :])[:, 0]
+
+
+def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+    """Pixels from 10 % to 90 %, and how far the profile passes its plateaus."""
+    z = profile.bin_places()
+    near = np.abs(z) < 8
+    dark, white = fit.plateaus()
+    contrast = np.where(white > dark, white - dark, 1.0)[:, None]
+    level, z = (profile.levels(fit.coefficients)[:, near] - dark[:, None]) / contrast, z[near]
+    row = np.arange(fit.n)
+
+    def crossing(k: NDArray, wanted: float) -> NDArray:
+        low, high = level[row, k], level[row, k + 1]
+        share = np.clip((wanted - low) / np.where(np.abs(high - low) > 1e-9, high - low, 1), 0, 1)
+        return z[k] + share * (z[k + 1] - z[k])
+
+    last = len(z) - 2
+    above = np.clip(np.argmax(level >= 0.9, axis=1) - 1, 0, last)
+    below = np.clip(last + 1 - np.argmax(level[:, ::-1] <= 0.1, axis=1), 0, last)
+    overshoot = np.maximum(level.max(axis=1) - 1, -level.min(axis=1))
+    return (crossing(above, 0.9) - crossing(below, 0.1)) * fit.blur, np.maximum(overshoot, 0)

@@ -1,0 +1,15 @@
+"""Sharpness by edge, tile and zone.
+
+In: the measured edges of the shots of one setting. Out: the finding `Sharpness`.
+Called by `run`.
+"""
+
+from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness._zones import DIRECTIONS, SHARED
+
+__all__ = [
+    "DIRECTIONS",
+    "SHARED",
+    "ShotEdges",
+    "measure_sharpness",
+]

@@ -1,0 +1,70 @@
+"""The demo: an invented build simulated, measured like any other, and held against what is true of it."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from lensbench.demo.beside_truth import Bar, Beside, compare
+from lensbench.demo.build import demo_bench, demo_takes, write_demo
+from lensbench.findings import Report
+from lensbench.loaders.session import load_session
+from lensbench.reporter.write import check_report_place, write_report_folder
+from lensbench.run.pipeline import Progress, measure_session
+
+
+@dataclass(frozen=True, eq=False)
+class Demonstration:
+    """What the demo measured, where its report lies, and how it compares with the truth.
+
+    `note` says why the report stands beside an earlier one, if it does.
+    """
+
+    report: Report
+    folder: Path
+    note: str | None
+    beside: list[Beside]
+    bars: list[Bar]
+
+    @property
+    def passed(self) -> bool:
+        """Whether every bar is reached."""
+        return all(bar.reached for bar in self.bars)
+
+
+def run_demo(out: str | Path, keep: str | Path | None = None, progress: Progress | None = None) -> Demonstration:
+    """Simulate the invented build's session, measure it and write its report.
+
+    Parameters
+    ----------
+    out : path
+        The folder of all reports.
+    keep : path, optional
+        A new or empty folder to keep the simulated shots in; they are thrown away otherwise.
+    progress : callable, optional
+        Told of every shot simulated and of every piece of work measured.
+    """
+    check_report_place(out, demo_bench().name)
+    if keep is not None:
+        return _run(Path(keep), out, progress)
+    with tempfile.TemporaryDirectory(prefix="lensbench-demo-") as folder:
+        return _run(Path(folder), out, progress)
+
+
+def _run(folder: Path, out: str | Path, progress: Progress | None) -> Demonstration:
+    progress = progress or (lambda done, total, what: None)
+    shots = len(demo_takes())
+    taken: list[str] = []
+
+    def simulated(name: str) -> None:
+        taken.append(name)
+        progress(len(taken), 2 * shots, f"simulated {name}")
+
+    progress(0, 2 * shots, "")
+    truths = write_demo(folder, progress=simulated)
+    report = measure_session(
+        load_session(folder),
+        lambda done, total, what: progress(shots + shots * done // total, 2 * shots, f"measured {what}".strip()),
+    )
+    return Demonstration(report, *write_report_folder(report, out), *compare(report, truths))

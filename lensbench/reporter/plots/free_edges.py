@@ -1,0 +1,158 @@
+"""A shot with its free edges flagged by small numbered set squares, and the figures in a table beside it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
+
+from lensbench import frame
+from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
+from lensbench.errors import BenchError
+from lensbench.files import write_new
+from lensbench.formatting import bare, with_interval
+from lensbench.reporter.plots import style as hand
+from lensbench.reporter.tables.free_edges import rise_in_words
+from lensbench.shot import Shot
+from lensbench.target.reduced import block_means, block_side
+
+_HEIGHT_IN = 6.4
+_EDGE_IN = 0.3
+_TOP_IN = 0.75
+_ROW_IN = 0.15
+_COLUMN_IN = 3.5
+_DOTS = 200
+
+_MOST_COLUMNS = 3
+"""More columns of figures than this would leave the picture too small."""
+
+_FLAG = 0.02
+"""The flags' legs, in half-diagonals of the frame."""
+
+_GAMMA = 2.2
+"""Screens show light to about this power."""
+
+
+def write_edges_picture(shot: Shot, result: FreeEdges, path: str | Path) -> None:
+    """Write the annotated picture as PNG, whole or not at all.
+
+    Raises
+    ------
+    BenchError
+        Where the file's name doesn't end in .png, or something else has that name: it may be a shot.
+    """
+    path = Path(path)
+    if path.suffix.lower() != ".png":
+        raise BenchError(f"{path}: the picture is written as PNG. Give it a name that ends in .png.")
+    with hand.house_style():
+        picture = hand.as_png(_drawn(shot, result), _DOTS)
+    write_new({path: picture}, "Give the picture another name.")
+
+
+def _drawn(shot: Shot, result: FreeEdges):
+    rows_a_column = int((_HEIGHT_IN - _TOP_IN - _EDGE_IN - 0.6) / _ROW_IN)
+    columns = min(-(-len(result.edges) // rows_a_column), _MOST_COLUMNS)
+    height = _HEIGHT_IN - _TOP_IN - _EDGE_IN
+    width = height * shot.size[0] / shot.size[1]
+    drawing = hand.new_drawing(width + 2 * _EDGE_IN + columns * _COLUMN_IN, _HEIGHT_IN)
+    hand.house_mark(drawing, _EDGE_IN, 0.22, 0.28)
+    title = f"{result.shot}: {len(result.edges)} straight edges"
+    hand.write_at(drawing, _EDGE_IN + 0.4, 0.45, title, fontsize=12, weight="bold")
+    axes = hand.axes_in(drawing, _EDGE_IN, _TOP_IN, width, height)
+    _draw_shot(axes, shot)
+    ceiling = hand.nice_ceiling(max(_figure(_spoken_for(e), result).value for e in result.edges))
+    for edge in result.edges:
+        _draw_flag(axes, edge, hand.colour_of(_figure(_spoken_for(edge), result).value / ceiling), shot.size)
+    for column in range(columns):
+        part = result.edges[column * rows_a_column : (column + 1) * rows_a_column]
+        left = width + 2 * _EDGE_IN + column * _COLUMN_IN
+        _write_table(drawing, left, part, result)
+    more = len(result.edges) - columns * rows_a_column
+    if more > 0:
+        hand.write_at(drawing, width + 2 * _EDGE_IN, _HEIGHT_IN - 0.2, f"and {more} more", color=hand.MUTED)
+    return drawing
+
+
+def _spoken_for(edge: FreeEdge) -> EdgeColour:
+    """The colour that an edge is flagged by: the reference, which every edge has."""
+    return next((c for c in edge.colours if c.channel == "green" and c.mtf50), None) or next(
+        c for c in edge.colours if c.mtf50
+    )
+
+
+def _figure(colour: EdgeColour, result: FreeEdges):
+    return colour.mtf50_lp_mm if result.pixel_pitch_um else colour.mtf50
+
+
+# -- the picture ----------------------------------------------------------------------------------------------
+
+
+def _draw_shot(axes: Axes, shot: Shot) -> None:
+    """The shot in grey, for the eye: its reference channel, brighter the darker it was exposed."""
+    block = block_side(shot)
+    light, _ = block_means(shot, block)
+    bright = max(float(np.percentile(light, 99.5)), 1e-6)
+    shown = np.clip(light / bright, 0, 1) ** (1 / _GAMMA)
+    hand.open_frame(axes, shot.size, rings=False)
+    height, width = light.shape
+    extent = (-0.5, width * block - 0.5, height * block - 0.5, -0.5)
+    axes.imshow(shown, cmap="gray", vmin=0, vmax=1, extent=extent, interpolation="antialiased", zorder=0)
+    axes.set_xlim(-0.5, shot.size[0] - 0.5)
+    axes.set_ylim(shot.size[1] - 0.5, -0.5)
+
+
+def _draw_flag(axes: Axes, edge: FreeEdge, colour, size: tuple[int, int]) -> None:
+    """The measured length, and on its bright side a set square and the edge's number."""
+    along, bright = (_way(degrees) for degrees in (edge.angle_deg, edge.bright_deg))
+    middle = np.array([edge.x, edge.y])
+    leg = _FLAG * frame.half_diagonal(size)
+    ends = np.array([middle - along * edge.length_px / 2, middle + along * edge.length_px / 2])
+    axes.plot(*ends.T, color=hand.PAPER, linewidth=2.6, solid_capstyle="butt", zorder=4)
+    axes.plot(*ends.T, color=colour, linewidth=1.6, solid_capstyle="butt", zorder=5)
+    square = hand.set_square(middle, along * leg, bright * leg)
+    axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=hand.INK, linewidth=0.6, zorder=6))
+    x, y = middle + bright * leg * 1.9
+    axes.text(
+        x, y, str(edge.number), fontsize=6, ha="center", va="center_baseline", zorder=7, path_effects=hand.halo()
+    )
+
+
+def _way(degrees: float) -> np.ndarray:
+    """The unit vector (x, y), y down, of an angle anticlockwise as seen."""
+    return np.array([np.cos(np.radians(degrees)), -np.sin(np.radians(degrees))])
+
+
+# -- the table ------------------------------------------------------------------------------------------------
+
+_STOPS = (0.0, 0.35, 1.65, 2.15, 2.65, 3.15)
+"""Where the table's columns stand, in inches: the first two begin there, the figures end there."""
+
+
+def _write_table(drawing, left: float, edges: list[FreeEdge], result: FreeEdges) -> None:
+    unit = "lp/mm" if result.pixel_pitch_um else "cy/px"
+    channels = [colour.channel for colour in edges[0].colours]
+    apart = [name for name in channels if name in ("red", "blue") and "green" in channels]
+    head = ["no.", "runs", "MTF50", "10–90 %", *apart]
+    units = ["", "", unit, "px", *("aside, px" for _ in apart)]
+    for row, (line, style) in enumerate(((head, {"weight": "bold"}), (units, {"color": hand.MUTED}))):
+        _write_row(drawing, left, _TOP_IN + 0.1 + row * 0.14, line, **style)
+    for row, edge in enumerate(edges):
+        named = {colour.channel: colour for colour in edge.colours}
+        main = _spoken_for(edge)
+        aside = [bare(named[name].lateral_px, signed=True) for name in apart]
+        cells = [
+            str(edge.number),
+            edge.direction,
+            with_interval(_figure(main, result), unit=False),
+            rise_in_words(main),
+            *aside,
+        ]
+        _write_row(drawing, left, _TOP_IN + 0.45 + row * _ROW_IN, cells)
+
+
+def _write_row(drawing, left: float, top: float, cells: list[str], **style) -> None:
+    for k, (cell, stop) in enumerate(zip(cells, _STOPS, strict=False)):
+        side = "left" if k < 2 else "right"
+        hand.write_at(drawing, left + stop, top, cell, ha=side, fontsize=6.5, **style)

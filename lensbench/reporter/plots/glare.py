@@ -1,0 +1,58 @@
+"""How much light lies in the dark over the frame: every dark tile as a set square, filled by how bright it is."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
+
+from lensbench import frame
+from lensbench.findings import Report, Setting
+from lensbench.formatting import brief
+from lensbench.reporter.plots import style as hand
+
+_SIDE = 0.05
+"""Leg of a drawn tile over the half-diagonal."""
+
+
+def has_glare(setting: Setting) -> bool:
+    """Whether any dark tile was read."""
+    return bool(setting.glare and setting.glare.tiles)
+
+
+def brightest_dark(report: Report) -> float:
+    """Where the report's scale ends: above all but the odd tile, in percent."""
+    values = [tile.dark_percent.value for s in report.settings if s.glare for tile in s.glare.tiles]
+    highest = float(np.percentile(values, 99)) if values else 0.0
+    return hand.nice_ceiling(highest) if highest > 0 else 1.0
+
+
+def draw_glare(axes: Axes, report: Report, setting: Setting, letters: float = 7.5) -> None:
+    """Draw one setting's dark tiles, those that are light traps with an outline, and each zone's figure.
+
+    Parameters
+    ----------
+    axes : Axes
+        Bare axes with the frame's own proportions.
+    report : Report
+        Whose scale is used, so that all settings compare.
+    setting : Setting
+        What to draw.
+    letters : float
+        Size of the figures in points.
+    """
+    size, ends = report.camera.size_px, brightest_dark(report)
+    hand.open_frame(axes, size)
+    leg = _SIDE * frame.half_diagonal(size)
+    for tile in setting.glare.tiles:
+        corner = np.array([tile.x - leg / 3, tile.y + leg / 3])
+        square = hand.set_square(corner, np.array([leg, 0.0]), np.array([0.0, -leg]))
+        colour = hand.colour_of(tile.dark_percent.value / ends)
+        outline = hand.INK if tile.light_trap else "none"
+        axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=outline, linewidth=1.2, zorder=2))
+    for zone in setting.glare.zones:
+        figure = zone.glare_percent or zone.dark_percent
+        axes.text(
+            *hand.zone_anchor(zone.zone, size), brief(figure), fontsize=letters, ha="center", va="center",
+            color=hand.INK, path_effects=hand.halo(width=2.4), zorder=8,
+        )  # fmt: skip

@@ -1,0 +1,46 @@
+"""Measured beside true as tables of text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lensbench.demo.beside_truth import Bar, Beside
+from lensbench.formatting import number, places_of, with_interval
+
+
+def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows of figures beside the truth; the truth with one digit more than its figure."""
+    head = ["", "figure", "measured", "true", "in its interval"]
+    return head, [
+        [
+            entry.setting,
+            entry.what,
+            with_interval(entry.measured),
+            number(entry.true, places_of(entry.measured) + 1),
+            "yes" if entry.within else "no",
+        ]
+        for entry in beside
+    ]
+
+
+def bars_table(bars: Sequence[Bar]) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows of the statistics over all figures of a kind, beside their bars."""
+    head = ["", "over all", "found", "allowed", "reached"]
+    return head, [
+        [bar.setting, bar.what, _with_unit(bar.found, bar.unit), _allowed(bar), "yes" if bar.reached else "NO"]
+        for bar in bars
+    ]
+
+
+def _allowed(bar: Bar) -> str:
+    if bar.least == bar.most:
+        return _with_unit(bar.most, bar.unit)
+    if bar.least == -bar.most:
+        return f"± {_with_unit(bar.most, bar.unit)}"
+    if bar.least == 0:
+        return f"≤ {_with_unit(bar.most, bar.unit)}"
+    return f"{bar.least:.0f} to {_with_unit(bar.most, bar.unit)}"
+
+
+def _with_unit(value: float, unit: str) -> str:
+    return f"{number(value, 0 if not unit or abs(value) > 20 else 2 if unit == '%' else 4)} {unit}".strip()

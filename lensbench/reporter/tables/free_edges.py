@@ -1,0 +1,84 @@
+"""Free edges as a table, a row for each edge and colour, and why other lines could not serve."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
+from lensbench.findings import Figure
+from lensbench.formatting import NOT_MEASURED, bare, number, with_interval
+
+WORDS = 4
+"""How many of the first columns are words."""
+
+REMEDIES = {
+    "runs along the rows of pixels": "turn the blade by 3 to 10 degrees against the frame",
+    "clipped": "expose 2/3 of a stop less",
+    "no contrast": "put the blade before a bright, even light",
+    "too little of it in the frame": "move the blade further into the frame",
+    "too short for its blur": "show a longer piece of it, or focus",
+    "blurred beyond measure": "focus first",
+    "drowned in noise": "more light, or a lower ISO",
+    "too small in the picture": "use a longer edge, or come nearer",
+    "ragged": "use a cleaner edge; it must be straight as a razor's",
+    "bent": "use a straight edge",
+    "even for": "keep other edges, folds and reflections away from it",
+}
+"""What to do, by what a reason says."""
+
+
+_RISE_UNSURE = 2.0
+"""How much more unsure a rise is than MTF50, relatively: 1.0 to 2.3 times over blurs, colours and sharpening."""
+
+
+def edge_table(result: FreeEdges) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows, the figures rounded to their intervals."""
+    unit = "lp/mm" if result.pixel_pitch_um else None
+    head = ["no.", "runs", "zone", "colour", "x, y px", "angle °", "length px", "MTF50 cy/px"]
+    head += ["MTF50 lp/mm"] if unit else []
+    head += ["10–90 % px", "colour aside px"]
+    return head, [row for edge in result.edges for row in _rows(edge, unit is not None)]
+
+
+def _rows(edge: FreeEdge, with_lp_mm: bool) -> list[list[str]]:
+    place = [f"{edge.x:.0f}, {edge.y:.0f}", number(edge.angle_deg, 1), number(edge.length_px, 0)]
+    rows = []
+    for k, colour in enumerate(edge.colours):
+        names = [str(edge.number), edge.direction, edge.zone] if k == 0 else [""] * 3
+        rows.append([*names, colour.channel, *(place if k == 0 else [""] * 3), *_figures(colour, with_lp_mm)])
+    return rows
+
+
+def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
+    if colour.why:
+        return [colour.why, *[NOT_MEASURED] * (2 + with_lp_mm)]
+    lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
+    aside = with_interval(colour.lateral_px, unit=False, signed=True)
+    return [with_interval(colour.mtf50, unit=False), *lp_mm, rise_in_words(colour), aside]
+
+
+def rise_in_words(colour: EdgeColour) -> str:
+    """The distance from 10 % to 90 %, with as many digits as about twice the MTF50's relative interval allows."""
+    unsure = _RISE_UNSURE * colour.mtf50.half_width / colour.mtf50.value
+    return bare(Figure.of(colour.rise_px, unsure * colour.rise_px, "px"))
+
+
+def refusals(result: FreeEdges) -> list[str]:
+    """A sentence for each reason why lines could not serve, the commonest first, with what to do."""
+    if not result.edges and not result.refused:
+        return [
+            "Nothing dark with a straight side stands before anything bright. Put a blade before an even light."
+        ]
+    reasons = Counter(_without_numbers(line.why) for line in result.refused)
+    return [_sentence(why, count) for why, count in reasons.most_common()]
+
+
+def _without_numbers(why: str) -> str:
+    """One reason for all lines whose even side is short, whatever the pixels."""
+    return f"{why.split(' is even')[0]} is even for too few pixels" if "even for" in why else why
+
+
+def _sentence(why: str, count: int) -> str:
+    what = next((remedy for said, remedy in REMEDIES.items() if said in why), None)
+    lines = "1 line was" if count == 1 else f"{count} lines were"
+    return f"{lines} left out ({why})" + (f": {what}." if what else ".")

@@ -1,0 +1,60 @@
+"""The report in one table, a line a setting: what stands at the end of a run."""
+
+from __future__ import annotations
+
+from lensbench import frame
+from lensbench.findings import Report, Setting
+from lensbench.formatting import NOT_MEASURED, spread, with_interval
+from lensbench.reporter.plots.sharpness import sharpness_unit, zone_figures
+from lensbench.reporter.words.focus import centre_repeated
+from lensbench.reporter.words.fringing import farthest_colour
+
+
+def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows, one a setting, each figure rounded to its interval."""
+    unit = sharpness_unit(report)
+    head = [
+        "",
+        f"centre, {unit}",
+        f"softest zone, {unit}",
+        "farthest colour from green, px",
+        "darkest zone, stops",
+        "marks",
+    ]
+    rows = [[setting.name, *_cells(setting, unit)] for setting in report.settings]
+    if report.repeats:
+        head.append(f"setup to setup, {unit}")
+        rows = [[*row, _spread(report, setting)] for row, setting in zip(rows, report.settings, strict=True)]
+    return head, rows
+
+
+def _spread(report: Report, setting: Setting) -> str:
+    """How far sharpness in the centre changes from setup to setup at this aperture."""
+    taken = (setting.f_number, setting.aperture, setting.lens_turn_deg)
+    for repeats in report.repeats:
+        row = centre_repeated(repeats)
+        if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == taken:
+            return f"± {spread(row.spread.value)}"
+    return NOT_MEASURED
+
+
+def _cells(setting: Setting, unit: str) -> list[str]:
+    means = {zone: figure for (zone, way), figure in zone_figures(setting, unit).items() if way == "mean"}
+    softest = min(means.values(), key=lambda figure: figure.value, default=None)
+    dark = setting.falloff.zones if setting.falloff else []
+    darkest = max((zone.stops for zone in dark), key=lambda figure: figure.value, default=None)
+    return [
+        with_interval(means.get(frame.ZONES[0]), unit=False),
+        with_interval(softest, unit=False),
+        _fringing(setting),
+        with_interval(darkest, unit=False),
+        str(len(setting.dust.marks)) if setting.dust else NOT_MEASURED,
+    ]
+
+
+def _fringing(setting: Setting) -> str:
+    farthest = farthest_colour(setting)
+    if farthest is None:
+        return NOT_MEASURED
+    zone, figure = farthest
+    return f"{zone.channel} {with_interval(figure, unit=False)}"

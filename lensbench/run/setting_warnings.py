@@ -1,0 +1,158 @@
+"""What keeps a setting's sharpness from being the lens's own, in words: too short edges, focus, tilt, print."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from statistics import median
+
+from lensbench.findings import Camera, Limits, Notice, Setting
+from lensbench.formatting import brief
+from lensbench.verdicts.focus import BLUR_PX, FocusError, SheetDepth, judge_focus_error, judge_sheet_depth
+
+TOO_SHORT = "too short for its blur"
+
+MANY = 0.1
+"""This share of a shot's edges too short is worth a warning: a few at the border always are."""
+
+UNLIKE = 0.05
+"""Shots of one setting whose sharpness differs by more than this share weren't taken alike."""
+
+FULL_STOPS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64)
+
+
+def setting_notices(
+    setting: Setting, camera: Camera, channel: str, pupil_ratio: float = 1.0, moved: bool = False
+) -> tuple[list[Notice], list[str]]:
+    """What the user should know before trusting a setting's sharpness.
+
+    Parameters
+    ----------
+    setting : Setting
+        With its sharpness, limits and geometry.
+    camera : Camera
+        The frame.
+    channel : str
+        The channel that speaks for sharpness.
+    pupil_ratio : float
+        Exit over entrance pupil.
+    moved : bool
+        Whether its shots are blurred by motion, which long exposures of a sheet out of focus resemble.
+
+    Returns
+    -------
+    list of Notice
+        What is wrong, where, how much, and what to do.
+    list of str
+        The same in a few words each, to stand beside the figures.
+    """
+    if setting.sharpness is None:
+        return [], []
+    notices, short = [], []
+    notices += _short_edges(setting)
+    notices += _unlike_shots(setting, channel)
+    pitch = camera.pixel_pitch_um
+    if setting.limits is not None and not moved:
+        error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
+        if error is not None:
+            notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))
+            short.append("focus, which looks off everywhere")
+    if setting.geometry is not None:
+        depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
+        if depth is not None and depth.share > 1:
+            notices.append(Notice("tilted", None, f"{setting.name}: {_tilted(depth, setting)}"))
+            short.append("the sheet's lean at the sides")
+    if setting.limits is not None and setting.limits.print_limited:
+        notices.append(Notice("print-limited", None, f"{setting.name}: {_print_limited(setting.limits, channel)}"))
+        short.append("the print")
+    return notices, short
+
+
+def _short_edges(setting: Setting) -> Iterator[Notice]:
+    """Shots many of whose edges are too short for how blurred they are."""
+    edges = Counter(edge.shot for edge in setting.sharpness.edges)
+    short = Counter(edge.shot for edge in setting.sharpness.edges if edge.why == TOO_SHORT)
+    for shot, count in short.items():
+        if count > MANY * edges[shot]:
+            text = (
+                f"{shot}: {count} of {edges[shot]} edges are too short for how blurred they are. Use the coarse "
+                "target, or one printed for a larger frame, or focus better."
+            )
+            yield Notice("short-edges", shot, text)
+
+
+def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
+    """Shots counted as taken alike whose edges are not: an aperture or a refocusing not written down."""
+    mtf50: dict[str, dict[tuple[int, int, str], float]] = {}
+    for edge in setting.sharpness.edges:
+        if edge.used and edge.channel == channel and edge.leg != "blade":
+            mtf50.setdefault(edge.shot, {})[edge.column, edge.row, edge.leg] = edge.mtf50.value
+    if len(mtf50) < 2:
+        return
+    shared = set.intersection(*(set(edges) for edges in mtf50.values()))
+    if not shared:
+        return
+    level = {shot: median(edges[place] for place in shared) for shot, edges in mtf50.items()}
+    best, worst = max(level, key=level.get), min(level, key=level.get)
+    if level[worst] < (1 - UNLIKE) * level[best]:
+        text = (
+            f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both count as "
+            f"taken alike ({setting.name}), and the figures are of both together. Give each its own f_number or "
+            "aperture in session.toml, or its own setup number where the lens was refocused."
+        )
+        yield Notice("unlike", worst, text)
+
+
+def _out_of_focus(error: FocusError, setting: Setting) -> str:
+    said = (
+        f"the whole sheet looks out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred "
+        f"as by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave "
+        f"depth, and reaches {error.reached_percent:.0f} % of what is possible."
+    )
+    otherwise = "If that is no sharper, it is no focus error: the lens blurs so everywhere."
+    if setting.magnification is None:
+        return f"{said} Focus anew and shoot again. {otherwise}"
+    rail = error.defocus_um / 1000 / setting.magnification.value**2
+    return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again. {otherwise}"
+
+
+def _tilted(depth: SheetDepth, setting: Setting) -> str:
+    sides = ((depth.right_away, "right", "left"), (depth.bottom_away, "bottom", "top"))
+    leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in sides if away != 0]
+    given = "" if depth.distance_known else f", if the lens stands over {depth.soft_beyond_mm:.0f} mm from it"
+    wanted = setting.f_number * depth.share
+    closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None) if depth.distance_known else None
+    close = f", or close the iris to {closed}" if closed else ", or close the iris"
+    return (
+        f"the sheet leans: {' and '.join(leans)}. The depth of field is {depth.depth_mm:.1f} mm (blur of "
+        f"{BLUR_PX:g} px), so the sides are soft for that{given}. Square the camera to the sheet (a mirror laid "
+        f"on it helps){close}."
+    )
+
+
+def _leaning(depth: SheetDepth, away: float, far: str, near: str) -> str:
+    if depth.distance_known:
+        return f"its {far} side lies {abs(away) * depth.distance_mm:.1f} mm farther away than its {near} one"
+    return f"its {far} side is drawn {100 * abs(away):.1f} % smaller than its {near} one"
+
+
+def _print_limited(limits: Limits, channel: str) -> str:
+    worst = max(
+        (
+            z
+            for z in limits.zones
+            if z.direction == "mean" and z.channel == channel and z.print_percent is not None
+        ),
+        key=lambda zone: zone.print_percent,
+    )
+    blur = limits.print_blur
+    if blur.told_by == "raggedness":
+        why = f"the printed edges are ragged by {brief(blur.sigma_px)} px on the sensor"
+    else:
+        why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
+    count = len(limits.print_limited)
+    return (
+        f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
+        f"{worst.zone.replace('-', ' ')} would read {worst.print_percent or 0:.0f} % higher or more. Print finer, "
+        "go farther away, or use film or chrome; the lens's own figures have it divided out."
+    )

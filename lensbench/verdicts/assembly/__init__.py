@@ -1,0 +1,11 @@
+"""Was the build put together straight?
+
+In: the findings of all settings. Out: the answer `Assembly` with its evidence.
+Called by `run`.
+"""
+
+from lensbench.verdicts.assembly._judge import judge_assembly
+
+__all__ = [
+    "judge_assembly",
+]

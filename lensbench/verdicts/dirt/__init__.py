@@ -1,0 +1,32 @@
+"""What the marks lie on, where to wipe, and what wiping changed.
+
+In: marks by setting, or of two flats. Out: the answer `Dirt`, and sentences.
+Called by `run`, `reporter` and the command line.
+"""
+
+from lensbench.verdicts.dirt._cleanliness import CAUTIONS, Cleanliness, judge_cleanliness
+from lensbench.verdicts.dirt._faces import FACES, FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, seen_on, words_on
+from lensbench.verdicts.dirt._place import LENS, PANEL, SENSOR, UNTOLD, place_dirt
+from lensbench.verdicts.dirt._since import Flat, Since, changed_since
+
+__all__ = [
+    "CAUTIONS",
+    "FACES",
+    "FRONT",
+    "LENS",
+    "PANEL",
+    "PICTURE",
+    "REAR",
+    "SENSOR",
+    "SENSOR_FACE",
+    "UNTOLD",
+    "Cleanliness",
+    "Flat",
+    "Since",
+    "changed_since",
+    "judge_cleanliness",
+    "lies_on",
+    "place_dirt",
+    "seen_on",
+    "words_on",
+]

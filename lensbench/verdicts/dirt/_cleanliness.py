@@ -1,0 +1,57 @@
+"""Is the glass clean? The marks of one flat, in words."""
+
+from __future__ import annotations
+
+import msgspec
+
+from lensbench.findings import Dust, Mark
+from lensbench.verdicts.dirt._faces import FRONT, PICTURE, SENSOR_FACE, words_on
+
+CAUTIONS = (
+    "Blow first, wipe last: grit under a cloth scratches coatings.",
+    "Front or rear glass: a soft lens tissue, a drop of lens cleaner on the tissue, never on the glass.",
+    "Strong solvents attack coatings, cement and paint, and need fresh air; mind bare glass edges. Old leaded or "
+    "radioactive glass is not to be ground or sanded: follow local rules, and ask who is licensed for it.",
+    "Sensor: only with a blower; anything more is for who knows how.",
+)
+"""What to mind when cleaning (common practice)."""
+
+
+class Cleanliness(msgspec.Struct, frozen=True):
+    """The answer for one flat: clean or not, and a sentence for each mark, the plainest first."""
+
+    clean: bool
+    marks: list[Mark]
+    sentences: list[str]
+
+
+def judge_cleanliness(dust: Dust, size: tuple[int, int]) -> Cleanliness:
+    """Say what the marks of one flat mean for the user.
+
+    One flat can't tell on which glass a mark lies, so each sentence gives the places where it would be found.
+
+    Parameters
+    ----------
+    dust : Dust
+        The marks of the flat.
+    size : (int, int)
+        Width and height of the frame in pixels.
+    """
+    return Cleanliness(not dust.marks, dust.marks, [_sentence(mark, size) for mark in dust.marks])
+
+
+def mark_in_words(mark: Mark) -> str:
+    """Kind, size and depth of a mark, such as ``spot, 12 px wide, 3.1 % darker``."""
+    shade = "darker" if mark.depth_percent.value >= 0 else "brighter"
+    extent = f"{mark.width_px.value:.0f} px wide"
+    if mark.kind == "fibre":
+        extent += f", {mark.length_px.value:.0f} px long"
+    return f"{mark.kind}, {extent}, {abs(mark.depth_percent.value):.1f} % {shade}"
+
+
+def _sentence(mark: Mark, size: tuple[int, int]) -> str:
+    return (
+        f"a {mark_in_words(mark)}, {words_on(PICTURE, mark, size)} of the picture: if on the front glass, "
+        f"{words_on(FRONT, mark, size)} as you look into the lens; if on the sensor, "
+        f"{words_on(SENSOR_FACE, mark, size)} as you face it"
+    )

@@ -1,0 +1,101 @@
+"""Hairs, scratches, glints and hot pixels planted on edges: left out, or the edge is named with its reason."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import expit
+
+from lensbench.analysers.edge._measure import measure_edges, tile_edges
+from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from tests import known_edges as known
+from tests.analysers.edge.edge_benches import found_on, truth_of
+
+BLUR = known.gaussian(1.0)
+PITCH, LEG = 160, 90.0
+
+
+@pytest.fixture(scope="module")
+def sheet():
+    return known.tile_sheet(BLUR, 4, 4, pitch=PITCH, leg=LEG)
+
+
+def with_line(light, at, along, width, level):
+    """Light with a soft line of a level through a place, in a direction, 40 px long."""
+    y, x = np.mgrid[: light.shape[0], : light.shape[1]]
+    dx, dy = x - at[0], y - at[1]
+    across, far = along[0] * dy - along[1] * dx, np.abs(along[0] * dx + along[1] * dy)
+    share = expit((width / 2 - np.abs(across)) * 3) * expit((20 - far) * 3)
+    return light + share * (level - light)
+
+
+def sharpness_of(light, sheet):
+    found = found_on(sheet)
+    responses = {"green": measure_edges(known.expose(light, seed=3), tile_edges(found), threads=1)["green"]}
+    height, width = light.shape
+    return responses["green"], measure_sharpness([ShotEdges("t.dng", responses, found)], (width, height)).edges
+
+
+HARM = {
+    "a hair along it": (0.0, 2.5, 0.05),
+    "a hair across it": (60.0, 2.0, 0.05),
+    "a scratch through the ink": (80.0, 3.0, 0.7),
+    "a smear over it": (20.0, 14.0, 0.35),
+}
+
+
+@pytest.mark.parametrize("harm", HARM)
+def test_a_spoiled_edge_is_named_or_right_and_no_other_suffers(sheet, harm):
+    degrees, width, level = HARM[harm]
+    places = tile_edges(found_on(sheet))
+    hit = 3 * 5 + 2
+    turn = np.radians(degrees)
+    along = np.cos(turn) * places.along[hit] + np.sin(turn) * places.normal[hit]
+    light = with_line(sheet.light, places.middle[hit] + 2 * places.normal[hit], along, width, level)
+    responses, rows = sharpness_of(light, sheet)
+    off = np.abs(responses.mtf50 / truth_of(places, BLUR) - 1)
+    if rows[hit].used:
+        assert off[hit] < max(4 * responses.mtf50_sigma[hit] / responses.mtf50[hit], 0.02)
+    else:
+        assert "than the edges around it" in rows[hit].why or rows[hit].why == "drowned in noise"
+    # The other two edges of the same tile are touched by nothing.
+    others = np.delete(np.arange(len(rows)), hit)
+    assert all(rows[i].used for i in others)
+    assert off[others].max() < 0.02
+
+
+def test_harm_as_large_as_a_smear_is_named(sheet):
+    places = tile_edges(found_on(sheet))
+    light = with_line(sheet.light, places.middle[17], places.along[17], 14.0, 0.35)
+    _, rows = sharpness_of(light, sheet)
+    assert not rows[17].used
+    assert "softer than the edges around it" in rows[17].why
+    assert rows[17].mtf50 is not None
+
+
+def test_a_glint_that_clips_is_left_out_and_counted(sheet):
+    places = tile_edges(found_on(sheet))
+    shot = known.expose(sheet.light, seed=3)
+    clean = measure_edges(shot, places, threads=1)
+    samples = shot.samples.copy()
+    x, y = np.round(places.middle[17] + 4 * places.normal[17]).astype(int)
+    samples[y - 2 : y + 3, x - 2 : x + 3] = int(shot.white)
+    glinting = measure_edges(replace(shot, samples=samples), places, threads=1)
+    for colour, found in glinting.items():
+        assert found.measured[17]
+        assert 0 < found.clipped[17] < 0.01
+        assert np.abs(found.mtf50 - clean[colour].mtf50)[17] < clean[colour].mtf50_sigma[17]
+        assert np.abs(found.offset_px - clean[colour].offset_px)[17] < clean[colour].offset_sigma_px[17]
+
+
+def test_a_cluster_of_hot_pixels_on_the_rise_is_left_out(sheet):
+    places = tile_edges(found_on(sheet))
+    shot = known.expose(sheet.light, seed=3)
+    samples = shot.samples.copy()
+    x, y = np.round(places.middle[17]).astype(int)
+    samples[y - 1 : y + 2, x - 1 : x + 2] = 13_000
+    truth = truth_of(places, BLUR)[17]
+    found = measure_edges(replace(shot, samples=samples), places, threads=1)
+    for edges in found.values():
+        assert abs(edges.mtf50[17] / truth - 1) < 4 * edges.mtf50_sigma[17] / edges.mtf50[17]
+        assert abs(edges.offset_px[17]) < 4 * edges.offset_sigma_px[17]

@@ -1,0 +1,196 @@
+"""Measured beside true: what is held against what, and that a wrong figure is seen."""
+
+import copy
+
+import numpy as np
+import pytest
+
+from lensbench.demo.beside_truth import compare, is_plain, is_same
+from lensbench.findings import Figure, Mark, TileSharpness
+from lensbench.reporter.tables.beside_truth import bars_table, beside_table
+from lensbench.simulator.dirt import MarkTruth
+from lensbench.simulator.drawing import EdgeTruth
+from lensbench.simulator.flat_shot import FlatTruth
+from lensbench.simulator.target_shot import TargetTruth
+from lensbench.target.layout import LEGS
+from tests.reporter.invented import invented_report
+
+SIZE = (1500, 1000)
+COLOURS = ("red", "green", "blue")
+
+
+@pytest.fixture(scope="module")
+def measured():
+    """A report and truths that agree with it: each figure is true but for noise that its interval allows."""
+    report = invented_report((4.0,), SIZE)
+    (setting,) = report.settings
+    setting.shots = ["t.dng", "w.dng"]
+    _add_tiles(setting)
+    truths = {"t.dng": _target_truth(setting), "w.dng": _flat_truth(setting)}
+    random = np.random.default_rng(3)
+    for edge in setting.sharpness.edges:
+        value = edge.mtf50.value * (1 + 0.004 * random.standard_normal())
+        edge.mtf50 = Figure.of(value, 1.96 * 0.004 * value, "cy/px")
+    return report, truths
+
+
+def _add_tiles(setting):
+    by_place = {}
+    for edge in setting.sharpness.edges:
+        by_place.setdefault((edge.column, edge.row, edge.channel), {})[edge.leg] = edge
+    for (column, row, channel), legs in by_place.items():
+        e = legs["along"]
+        figures = legs["along"].mtf50, legs["across"].mtf50
+        setting.sharpness.tiles.append(TileSharpness(column, row, channel, e.x, e.y, e.h, *figures, True))
+
+
+def _target_truth(setting) -> TargetTruth:
+    tiles = setting.fringing.tiles
+    count = len(tiles)
+    place = np.array([(t.x, t.y) for t in tiles])
+    mtf50 = {c: np.empty((count, 3)) for c in COLOURS}
+    index = {(t.column, t.row): i for i, t in enumerate(tiles)}
+    for edge in setting.sharpness.edges:
+        mtf50[edge.channel][index[edge.column, edge.row], LEGS.index(edge.leg)] = edge.mtf50.value
+    blank = {c: np.zeros((count, 3, 2)) for c in COLOURS}
+    edges = EdgeTruth(
+        place_px=place,
+        middle_px=blank,
+        crossing_px=blank,
+        normal=np.zeros((count, 3, 2)),
+        angle_deg=np.zeros((count, 3)),
+        mtf50=mtf50,
+        lens_mtf50=mtf50,
+        sagittal_mtf50={c: v[:, 0] for c, v in mtf50.items()},
+        tangential_mtf50={c: v[:, 1] for c, v in mtf50.items()},
+        frequencies=np.zeros(1),
+        mtf={},
+    )
+    lateral = {
+        c: np.array([[getattr(t, c).dx.value, getattr(t, c).dy.value] for t in tiles]) for c in ("red", "blue")
+    }
+    return TargetTruth(
+        column=np.array([t.column for t in tiles]),
+        row=np.array([t.row for t in tiles]),
+        whole=np.ones(count, bool),
+        corners_px={},
+        edges=edges,
+        lateral_px=lateral,
+        marks=[],
+        magnification=setting.magnification.value,
+        effective_f_number=4.0,
+        image_distance_mm=50.0,
+        size=SIZE,
+    )
+
+
+def _flat_truth(setting) -> FlatTruth:
+    grid = setting.falloff.grid
+    marks = [
+        MarkTruth(m.x + 1, m.y, m.kind, "sensor", m.width_px.value, m.length_px.value, m.depth_percent.value, 20.0)
+        for m in setting.dust.marks
+    ]
+    stops = {"green": np.array(grid.stops)}
+    return FlatTruth(np.array(grid.x), np.array(grid.y), stops, (750.0, 500.0), marks, 4.0)
+
+
+def test_a_true_report_passes_everywhere(measured):
+    beside, bars = compare(*measured)
+    assert len(bars) == 3 * 3 + 2 * 2 + 3
+    assert [bar.what for bar in bars if not bar.reached] == []
+    kinds = {entry.what.split(",")[0].split(" ")[0] for entry in beside}
+    assert kinds == {"MTF50", "red", "blue", "magnification", "falloff"}
+
+
+def spoilt(measured, spoil):
+    report, truths = copy.deepcopy(measured[0]), measured[1]
+    spoil(report.settings[0])
+    return [bar.what for bar in compare(report, truths)[1] if not bar.reached]
+
+
+def _scale_green(setting):
+    for edge in setting.sharpness.edges:
+        if edge.channel == "green":
+            edge.mtf50 = Figure(edge.mtf50.value * 1.005, edge.mtf50.low, edge.mtf50.high, "cy/px")
+
+
+def _shrink_intervals(setting):
+    for edge in setting.sharpness.edges:
+        edge.mtf50 = Figure.of(edge.mtf50.value, edge.mtf50.half_width / 2, "cy/px")
+
+
+def _shift_red(setting):
+    for tile in setting.fringing.tiles:
+        outward = tile.red.radial_px
+        tile.red = type(tile.red)(
+            tile.red.dx, tile.red.dy, Figure.of(outward.value + 0.02, 0.01, "px"), tile.red.around_px
+        )
+
+
+def _darken(setting):
+    setting.falloff.grid.stops = [[stops * 1.05 for stops in row] for row in setting.falloff.grid.stops]
+
+
+def _lose_a_mark(setting):
+    del setting.dust.marks[2]
+
+
+def _invent_a_mark(setting):
+    mark = setting.dust.marks[0]
+    setting.dust.marks.append(
+        Mark(1400, 900, "spot", mark.width_px, mark.length_px, mark.depth_percent, 9.0, "corner bottom-right")
+    )
+
+
+@pytest.mark.parametrize(
+    ("spoil", "seen"),
+    [
+        (_scale_green, "green edges: bias"),
+        (_shrink_intervals, "intervals that hold"),
+        (_shift_red, "red against green"),
+        (_darken, "falloff over the frame"),
+        (_lose_a_mark, "dirt marks found"),
+        (_invent_a_mark, "false marks"),
+    ],
+)
+def test_a_wrong_report_is_caught(measured, spoil, seen):
+    missed = spoilt(measured, spoil)
+    assert missed and any(seen in what for what in missed)
+
+
+def test_a_figure_off_its_interval_is_no(measured):
+    report, truths = copy.deepcopy(measured[0]), measured[1]
+    zone = next(z for z in report.settings[0].sharpness.zones if z.channel == "green")
+    zone.mtf50 = Figure.of(zone.mtf50.value * 1.5, 0.001, "cy/px")
+    beside, _ = compare(report, truths)
+    assert not next(entry for entry in beside if zone.direction in entry.what).within
+    rows = beside_table(beside)[1]
+    assert sum(row[-1] == "no" for row in rows) == sum(not entry.within for entry in beside) > 0
+
+
+def test_marks_that_need_not_be_found():
+    plain = MarkTruth(0, 0, "spot", "sensor", 6.0, 6.0, 0.6, 9.0)
+    assert is_plain(plain)
+    for change in (
+        {"width_px": 4.0, "length_px": 4.0},
+        {"depth_percent": 0.4},
+        {"signal_to_noise": 7.0},
+        {"kind": "patch"},
+    ):
+        values = {**plain.__dict__, **change}
+        assert not is_plain(MarkTruth(**values))
+
+
+def test_a_mark_is_the_same_where_its_middle_lies_on_the_shadow():
+    true = MarkTruth(100, 100, "fibre", "rear glass", 6.0, 60.0, 2.0, 30.0)
+    figure = Figure.of(6, 1, "px")
+    near, far = (Mark(x, 100, "fibre", figure, figure, figure, 30.0, "centre") for x in (125, 140))
+    assert is_same(true, near) and not is_same(true, far)
+
+
+def test_tables_say_what_is_allowed(measured):
+    rows = bars_table(compare(*measured)[1])[1]
+    allowed = {row[1].split(": ")[-1]: row[3] for row in rows}
+    assert allowed["bias"] in ("± 0.30 %", "± 0.50 %", "± 0.0100 px")
+    assert allowed["rms"] == "≤ 0.0100 stops"
+    assert {row[-1] for row in rows} == {"yes"}

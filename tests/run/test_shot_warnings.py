@@ -1,0 +1,128 @@
+"""Signs of what is not the lens's doing: each is seen where it was made, and none in honest lenses' shots."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lensbench.run.shot_warnings import exposure_notices, sign_notices, way_in_words
+from lensbench.simulator.scene import Print
+from tests import spoiled_shots as shots
+from tests.spoiled_shots import afterwards, taken
+
+
+def said(seen, name="t.dng"):
+    return {notice.code: notice.text for notice in sign_notices(seen.signs(), name)}
+
+
+@pytest.mark.parametrize("lens", shots.LENSES)
+def test_honest_lenses_are_not_accused(lens):
+    seen = taken(lens)
+    signs = seen.signs()
+    assert signs.in_short == [] and list(sign_notices(signs, "t.dng")) == []
+    assert signs.raggedness_px is None
+
+
+def test_nor_is_a_dim_shot():
+    assert said(taken("comatic", exposure=0.08)) == {}
+
+
+# -- motion ---------------------------------------------------------------------------------------------------
+
+
+# Even motion over L px blurs by a box; y is down, so (1.5, -1.2) runs up to the right at 38.7°.
+@pytest.mark.parametrize(
+    ("lens", "motion", "way"),
+    [
+        ("comatic", (1.5, -1.2), "from bottom left to top right"),
+        ("decentred", (0.4, 3), "up and down"),
+    ],
+)
+def test_motion_is_seen_with_its_way_and_length(lens, motion, way):
+    seen = taken(lens, motion_px=motion)
+    found = seen.signs().motion
+    angle = np.degrees(np.arctan2(-motion[1], motion[0])) % 180
+    off = (found.angle_deg - angle + 90) % 180 - 90
+    # The lens's own blur leans too; its share is not taken off.
+    assert abs(off) < 6
+    # The length is that of a box on a Gaussian with the same MTF50s; through pixel and pupil it reads long.
+    assert 0.9 < found.length_px / np.hypot(*motion) < 1.25
+    text = said(seen)["motion"]
+    assert f"alike {way}" in text and f"{found.length_px:.1f} px" in text and "release with a delay" in text
+    assert f"motion of about {found.length_px:.1f} px" in seen.signs().in_short
+
+
+def test_ways_in_words():
+    assert way_in_words(3) == way_in_words(178) == "sideways"
+    assert way_in_words(92) == "up and down"
+    # Anticlockwise as seen from x right: 45° runs up to the right.
+    assert way_in_words(45) == "from bottom left to top right"
+    assert way_in_words(135) == "from top left to bottom right"
+
+
+# -- what a converter does ------------------------------------------------------------------------------------
+
+
+def test_sharpening_is_seen_by_its_overshoot():
+    # Light adds up: a line spread is nowhere negative, so an edge's profile never passes its plateaus.
+    assert taken("plain").signs().overshoot < 0.001
+    seen = afterwards(taken("plain"), shots.sharpened)
+    text = said(seen)["sharpened"]
+    assert "no lens does" in text and f"{100 * seen.signs().overshoot:.0f} %" in text
+    assert np.nanmedian(seen.grey.mtf50) > 1.15 * np.nanmedian(taken("plain").grey.mtf50)
+
+
+@pytest.mark.parametrize("lens", ["comatic", "decentred"])
+def test_a_tone_curve_is_seen(lens):
+    seen = afterwards(taken(lens), shots.curved)
+    assert 'encoding = "srgb"' in said(seen)["tone-curve"]
+    assert "a tone curve" in seen.signs().in_short
+
+
+def test_a_mild_curve_is_seen_by_blacks_noise():
+    signs = afterwards(taken("comatic"), lambda light: np.clip(light, 0, 1) ** (1 / 1.4)).signs()
+    assert signs.tone_curved and signs.reading_electrons > 40
+
+
+@pytest.mark.parametrize("change", [shots.denoised, shots.resampled])
+def test_shared_noise_is_seen(change):
+    seen = afterwards(taken("comatic"), change)
+    assert seen.signs().shared_noise > 0.3
+    assert "share their noise" in said(seen)["noise-reduced"]
+
+
+def test_too_little_noise_is_seen():
+    rng = np.random.default_rng(5)
+    seen = taken("comatic")
+
+    def quieter(light):
+        # Every sample for itself drawn towards the mean of a wide field, so that neighbours share nothing.
+        even = np.abs(light - np.median(light)) < 0.04
+        return np.where(even, np.median(light) + 0.0008 * rng.standard_normal(light.shape), light)
+
+    assert "thousand electrons" in said(afterwards(seen, quieter))["noise-reduced"]
+
+
+# -- print ----------------------------------------------------------------------------------------------------
+
+
+def test_a_ragged_print_is_measured():
+    seen = taken("plain", print=Print(raggedness_mm=0.02, dot_mm=0.1))
+    true = 0.02 * shots.MAGNIFICATION / (shots.PITCH_UM / 1000)
+    # What is finer than the lens's own blur is averaged away before: a lower bound.
+    assert 0.7 * true < seen.signs().raggedness_px.value < 1.02 * true
+
+
+# -- exposure -------------------------------------------------------------------------------------------------
+
+
+def test_clipped_and_dark_shots_say_how_much():
+    seen = taken("plain")
+    grey = seen.grey
+    some = replace(grey, why=np.where(np.arange(len(grey)) < 5, "clipped", grey.why))
+    (notice,) = exposure_notices(seen.shot, "t.dng", {"grey": some})
+    assert notice.text == f"t.dng: 5 of {len(grey)} edges are clipped (white at 100 %). Expose 2/3 stop less."
+    dim = replace(grey, white=grey.white * 0.08)
+    (notice,) = exposure_notices(seen.shot, "t.dng", {"grey": dim})
+    assert "white at 6 %" in notice.text and "Expose 4 stops more" in notice.text
+    assert list(exposure_notices(seen.shot, "t.dng", {"grey": grey})) == []

@@ -1,0 +1,240 @@
+"""Put together straight? Centres side by side and the turn test, on findings made by hand."""
+
+import numpy as np
+import pytest
+
+from lensbench.findings import (
+    Alignment,
+    Camera,
+    Distortion,
+    EdgeSharpness,
+    Falloff,
+    FalloffGrid,
+    Figure,
+    Focus,
+    FocusLean,
+    Fringing,
+    FringingField,
+    Geometry,
+    Place,
+    Setting,
+    Sharpness,
+)
+from lensbench.frame import edge_direction, h_of
+from lensbench.verdicts.assembly._judge import judge_assembly, way_in_words
+from lensbench.verdicts.assembly._softer_side import sharpness_arrow
+
+SIZE = (6000, 4000)
+CAMERA = Camera(SIZE, (36.0, 24.0), 6.0)
+MIDDLE = (2999.5, 1999.5)
+NONE = Figure.of(0, 0.01, "px")
+
+
+def place(dx, dy, half=5.0):
+    return Place(Figure.of(MIDDLE[0] + dx, half, "px"), Figure.of(MIDDLE[1] + dy, half, "px"))
+
+
+def geometry(centre=None, wider_left=0.0, wider_top=0.0):
+    bent = Distortion("barrel", [], NONE, centre, MIDDLE, [], NONE)
+    lean = Figure.of(wider_left, 0.02, "%"), Figure.of(wider_top, 0.02, "%")
+    return Geometry(distortion=bent, alignment=Alignment(*lean, None, None, True))
+
+
+def fringing(red, blue):
+    def field(channel, centre):
+        return FringingField(channel, centre, MIDDLE, (NONE, NONE), (NONE,) * 3, (NONE, NONE), NONE, 100, 0)
+
+    return Fringing(fields=[field("red", red), field("blue", blue)])
+
+
+def falloff(centre):
+    return Falloff([], FalloffGrid([], [], []), centre, True)
+
+
+def edges(gain_x=0.0, gain_y=0.0, seed=0):
+    """A frame of edges, sharper towards x or y by a part per half-diagonal, and softer outwards."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for x in np.linspace(200, 5800, 12):
+        for y in np.linspace(200, 3800, 8):
+            u, v = (x - MIDDLE[0]) / 3606, (y - MIDDLE[1]) / 3606
+            angle = float(np.degrees(np.arctan2(-v, u)))
+            for turn in (0, 90):
+                direction = str(edge_direction(x, y, angle + turn, SIZE))
+                level = 0.25 * np.exp(gain_x * u + gain_y * v - 0.4 * (u * u + v * v) * (1.5 if turn else 1.0))
+                level *= 1 + 0.01 * rng.standard_normal()
+                rows.append(
+                    EdgeSharpness(0, 0, "along", direction, "green", x, y, float(h_of(x, y, SIZE)), angle + turn,
+                                  Figure.of(level, 0.005, "cy/px"), True)
+                )  # fmt: skip
+    return Sharpness(edges=rows)
+
+
+def test_centres_together_are_straight():
+    setting = Setting(
+        geometry=geometry(place(10, -5)),
+        fringing=fringing(place(12, 0), place(5, 3)),
+        falloff=falloff(place(-20, 10)),
+    )
+    verdict = judge_assembly([setting], CAMERA)
+    assert verdict.answer == "straight"
+    assert [centre.of for centre in verdict.centres] == ["distortion", "red fringing", "blue fringing", "falloff"]
+    assert verdict.centres[0].x.value == pytest.approx(0.06)
+    assert verdict.centres[0].x.unit == "mm"
+    assert "lie together" in verdict.text
+
+
+def test_one_centre_apart_is_named_with_its_way():
+    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0)))
+    verdict = judge_assembly([setting], CAMERA)
+    assert verdict.answer == "not straight"
+    # 300 px of 6 µm.
+    assert "centre of distortion lies 1.8 mm right of the centre of falloff" in verdict.text
+
+
+def test_a_gap_within_its_interval_is_no_gap():
+    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0, half=290)))
+    assert judge_assembly([setting], CAMERA).answer == "straight"
+
+
+def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
+    setting = Setting(geometry=geometry(place(400, 0)), falloff=falloff(place(400, 0)))
+    verdict = judge_assembly([setting], CAMERA)
+    assert verdict.answer == "straight"
+    # The picture stands on its head on the sensor: right in the picture is left, seen from behind.
+    assert "right of the frame's centre" in verdict.text
+    assert "seen from behind the camera its axis passes left of the middle" in verdict.text
+
+
+def test_without_a_pitch_centres_are_in_pixels():
+    setting = Setting(geometry=geometry(place(10, 0)), falloff=falloff(place(10, 0)))
+    centre = judge_assembly([setting], Camera(SIZE)).centres[0]
+    assert (centre.x.value, centre.x.unit) == (pytest.approx(10), "px")
+
+
+@pytest.mark.parametrize("settings", [[], [Setting()], [Setting(geometry=geometry(place(0, 0)))]])
+def test_too_little_to_tell(settings):
+    verdict = judge_assembly(settings, CAMERA)
+    assert verdict.answer == "can't tell"
+    assert "Fewer than two" in verdict.text
+
+
+def test_sharpness_arrow_points_to_the_sharper_side():
+    arrow = sharpness_arrow(Setting(sharpness=edges(gain_x=0.3, gain_y=-0.1)), CAMERA)
+    assert arrow.vector == pytest.approx([30, -10], abs=1.5)
+    assert np.all(arrow.spread < 1)
+
+
+def test_even_falloff_of_sharpness_is_no_arrow():
+    arrow = sharpness_arrow(Setting(sharpness=edges()), CAMERA)
+    assert np.abs(arrow.vector).max() < 3.5 * arrow.spread.max()
+
+
+def test_a_tilted_lens_turns_its_soft_side_along():
+    settings = [
+        Setting(f_number=4, sharpness=edges(gain_x=0.3)),
+        Setting(f_number=4, lens_turn_deg=180, sharpness=edges(gain_x=-0.3, seed=1)),
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    (test,) = verdict.turn_tests
+    assert (test.of, test.blame) == ("sharpness", "lens")
+    assert verdict.answer == "not straight"
+    assert "it is the lens's" in verdict.text
+
+
+def test_a_tilted_target_stays():
+    settings = [
+        Setting(
+            f_number=4, lens_turn_deg=turn, geometry=geometry(wider_left=1.5), sharpness=edges(gain_x=0.3, seed=i)
+        )
+        for i, turn in enumerate((0, 180))
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    assert {test.of: test.blame for test in verdict.turn_tests} == {
+        "sharpness": "target or camera",
+        "keystone": "target or camera",
+    }
+    assert verdict.answer == "straight"
+
+
+def test_a_softer_side_alone_is_target_or_lens():
+    """Centres that lie together don't make a lopsided picture straight, and don't say whose it is."""
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), **together)], CAMERA)
+    assert verdict.answer == "can't tell"
+    assert verdict.softer_side.side == "right" and verdict.softer_side.blame == "can't tell"
+    # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
+    assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
+    assert "At f/4 the right of the picture is 39 % softer than the left: target or lens" in verdict.text
+    assert "lens turned" in verdict.text
+
+
+def test_a_softer_side_has_the_turn_tests_blame():
+    settings = [
+        Setting(f_number=4, lens_turn_deg=turn, sharpness=edges(gain_y=gain, seed=i))
+        for i, (turn, gain) in enumerate(((0, 0.3), (180, -0.3)))
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    assert (verdict.softer_side.side, verdict.softer_side.blame) == ("top", "lens")
+    assert "target or lens" not in verdict.text
+
+
+@pytest.mark.parametrize(
+    ("own", "blame", "answer"), [(0.3, "lens", "not straight"), (0.0, "target or camera", "straight")]
+)
+def test_a_rail_series_tells_too(own, blame, answer):
+    """Best focus that leans against the sensor by more than the target's own lean is the lens's."""
+
+    def degrees(value):
+        return Figure.of(value, 0.05, "°")
+
+    lean = FocusLean(degrees(2.0), degrees(0), (degrees(own), degrees(0)))
+    focus = Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), focus=focus, **together)], CAMERA)
+    assert (verdict.softer_side.blame, verdict.answer) == (blame, answer)
+
+
+def test_a_little_lopsidedness_is_left_alone():
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    verdict = judge_assembly([Setting(f_number=8, sharpness=edges(gain_x=-0.05), **together)], CAMERA)
+    assert (verdict.answer, verdict.softer_side) == ("straight", None)
+
+
+def test_the_aperture_that_shows_it_most_speaks():
+    settings = [Setting(f_number=f, sharpness=edges(gain_x=gain)) for f, gain in ((4, 0.35), (8, 0.15))]
+    assert judge_assembly(settings, CAMERA).softer_side.setting == "f/4"
+
+
+def test_keystone_of_both_is_split():
+    # The lens gives 0.6 % to the right at 0°, so to the top at 90°; the target 1 % to the right always. Per
+    # half-diagonal, over a frame of 1.664 × 1.109 half-diagonals.
+    across, down = 6000 / 3605.55, 4000 / 3605.55
+    settings = [
+        Setting(f_number=4, geometry=geometry(wider_left=1.6 * across)),
+        Setting(f_number=4, lens_turn_deg=90, geometry=geometry(wider_left=across, wider_top=-0.6 * down)),
+    ]
+    (test,) = judge_assembly(settings, CAMERA).turn_tests
+    assert test.blame == "both"
+    assert [part.value for part in test.stays] == pytest.approx([1, 0], abs=1e-6)
+    assert [part.value for part in test.turns] == pytest.approx([0.6, 0], abs=1e-6)
+
+
+def test_other_apertures_are_not_held_against_each_other():
+    settings = [
+        Setting(f_number=4, sharpness=edges(gain_x=0.3)),
+        Setting(f_number=8, lens_turn_deg=180, sharpness=edges(gain_x=-0.3)),
+    ]
+    assert judge_assembly(settings, CAMERA).turn_tests == []
+
+
+def test_a_full_turn_is_no_turn():
+    settings = [Setting(f_number=4, lens_turn_deg=turn, sharpness=edges()) for turn in (0, 360)]
+    assert judge_assembly(settings, CAMERA).turn_tests == []
+
+
+def test_ways_in_words():
+    assert way_in_words(np.array([1.0, 0.1])) == "right of"
+    assert way_in_words(np.array([-1.0, -0.3])) == "left of"
+    assert way_in_words(np.array([0.2, -1.0])) == "above"
+    assert way_in_words(np.array([-1.0, 1.0])) == "below and left of"
