@@ -58,7 +58,7 @@ def test_a_damaged_report_does_not(damage):
 def test_the_keys_of_the_format_stay():
     """The format's own list of keys: programs of others read them."""
     report = short_report(2.8)
-    assert report["format"] == "lensbench-report/1"
+    assert report["format"] == "lensbench-report/2"
     setting = report["settings"][0]
     kept = {
         "": (report, "build camera warnings settings geometry verdict"),

@@ -13,7 +13,7 @@ class Mark(msgspec.Struct):
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
     `path` is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as
     shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of
-    these joined by ``or``, or ``can't tell``; `place_why` says how that is known and what shot would tell
+    these joined by ``or``, or ``can't tell``; `evidence` says how that is known and what shot would tell
     more.
     """
 
@@ -27,7 +27,7 @@ class Mark(msgspec.Struct):
     zone: str
     path: list[tuple[float, float]] = []
     place: str = ""
-    place_why: str = ""
+    evidence: str = ""
 
 
 class PanelMarks(msgspec.Struct):

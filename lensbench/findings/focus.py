@@ -58,7 +58,7 @@ class ThroughFocus(msgspec.Struct):
 
     zone: str
     channel: str
-    place_mm: list[float]
+    position_mm: list[float]
     mtf50: list[float]
     curve_mm: list[float]
     curve_mtf50: list[float]

@@ -51,14 +51,14 @@ class Alignment(msgspec.Struct):
     `wider_left_percent` is how much larger the target is drawn at the picture's left edge than at its right,
     `wider_top_percent` at the top than at the bottom. `right_away_deg` and `bottom_away_deg` are the same as
     angles: how far the target's right (bottom) side is turned away; None where the image distance isn't known.
-    `told_from_decentring` says whether tilt and a decentred lens could be told apart.
+    `distinguished_from_decentring` says whether tilt and a decentred lens could be told apart.
     """
 
     wider_left_percent: Figure
     wider_top_percent: Figure
     right_away_deg: Figure | None
     bottom_away_deg: Figure | None
-    told_from_decentring: bool
+    distinguished_from_decentring: bool
 
 
 class View(msgspec.Struct):

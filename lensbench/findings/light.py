@@ -63,7 +63,7 @@ class ZoneCast(msgspec.Struct, frozen=True):
     blue_percent: Figure | None
 
 
-class BrightSpot(msgspec.Struct, frozen=True):
+class HotSpot(msgspec.Struct, frozen=True):
     """A bright spot in the middle, which is left out of all stops.
 
     `percent` is how much brighter its middle is than the lens's own light there, `radius_px` where it is half as
@@ -76,7 +76,7 @@ class BrightSpot(msgspec.Struct, frozen=True):
     note: str
 
 
-class PanelPlace(msgspec.Struct, frozen=True):
+class PanelPosition(msgspec.Struct, frozen=True):
     """How the light panel stood in some of the flats, against the first place.
 
     `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent
@@ -92,13 +92,13 @@ class LightPanel(msgspec.Struct):
     """The light itself, told from the lens by moving it, and what could not be told.
 
     `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
-    `left_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
+    `residual_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
     """
 
-    places: list[PanelPlace]
-    taken_off: bool
+    places: list[PanelPosition]
+    removed: bool
     unevenness_stops: Figure | None = None
-    left_stops: float | None = None
+    residual_stops: float | None = None
     notes: list[str] = []
 
 
@@ -120,7 +120,7 @@ class CutCorner(msgspec.Struct, frozen=True):
     cut_percent: Figure
 
 
-class HardEdge(msgspec.Struct, frozen=True):
+class ImageCircle(msgspec.Struct, frozen=True):
     """Where a barrel or ring ends the light abruptly: the circle through it, and which corners it cuts.
 
     The radius is where light has fallen to half. `width_px` is how far it takes to fall from nine tenths to one.
@@ -138,7 +138,7 @@ class Coverage(msgspec.Struct):
     """How far the light reaches."""
 
     usable: list[UsableLight] = []
-    hard_edge: HardEdge | None = None
+    image_circle: ImageCircle | None = None
 
 
 class Falloff(msgspec.Struct):
@@ -156,7 +156,7 @@ class Falloff(msgspec.Struct):
     contours: list[FalloffContour] = []
     lopsided: Lopsidedness | None = None
     cast: list[ZoneCast] = []
-    bright_spot: BrightSpot | None = None
+    hot_spot: HotSpot | None = None
     panel: LightPanel | None = None
     coverage: Coverage | None = None
 

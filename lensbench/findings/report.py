@@ -13,10 +13,11 @@ from lensbench.figure import Notice
 from lensbench.files import WrittenFile, is_as_written, written_whole
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.geometry import Geometry
+from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.findings.setting import Setting
 from lensbench.findings.verdict import Repeats, Verdict
 
-FORMAT = "lensbench-report/1"
+FORMAT = "lensbench-report/2"
 REPORT_FILE = "report.json"
 
 _LIST_KEY = b'"files": '
@@ -103,7 +104,7 @@ def write_report(report: Report, path: str | Path) -> None:
 
 
 def read_report(path: str | Path) -> Report:
-    """Read a report.
+    """Read a report, of this format or the one before it.
 
     Raises
     ------
@@ -112,7 +113,7 @@ def read_report(path: str | Path) -> Report:
     """
     path = Path(path)
     try:
-        report = msgspec.json.decode(path.read_bytes(), type=Report)
+        report = _decoded(path.read_bytes())
     except OSError as error:
         raise BenchError(
             f"{path}: can't be read ({error.strerror}). Name a report.json that lensbench wrote."
@@ -126,6 +127,13 @@ def read_report(path: str | Path) -> Report:
             f"{path}: has the format {report.format!r}; this version reads {FORMAT!r}. Measure again."
         )
     return report
+
+
+def _decoded(content: bytes) -> Report:
+    plain = msgspec.json.decode(content)
+    if isinstance(plain, dict) and plain.get("format") == EARLIER_FORMAT:
+        plain = {**with_present_names(plain), "format": FORMAT}
+    return msgspec.convert(plain, Report)
 
 
 def report_schema() -> dict:

@@ -128,10 +128,10 @@ class ZoneLimits(msgspec.Struct):
     """What of a zone's MTF50 is the lens's own, and how much of what is possible it reaches.
 
     `lens_only` is the contrast with the pixel's aperture, and the print where it is known, divided out;
-    it ends at `known_until` (cy/px), where the division would amplify noise past use. `lens_only_mtf50` is None
-    where the lens alone keeps more than half of the contrast that far. `allowed_mtf50` (cy/px) is what
-    diffraction and the pixel together allow, `reached_percent` the zone's MTF50 in percent of that;
-    `print_percent` is how much sharper the zone would read without the print's own blur.
+    it ends at `measurable_up_to` (cy/px), where the division would amplify noise past use. `lens_only_mtf50` is
+    None where the lens alone keeps more than half of the contrast that far. `best_possible_mtf50` (cy/px) is what
+    diffraction and the pixel together allow, `achieved_percent` the zone's MTF50 in percent of that;
+    `lost_to_print_percent` is how much sharper the zone would read without the print's own blur.
     """
 
     zone: str
@@ -139,22 +139,22 @@ class ZoneLimits(msgspec.Struct):
     direction: str
     lens_only_mtf50: Figure | None = None
     lens_only_mtf50_lp_mm: Figure | None = None
-    known_until: float | None = None
-    allowed_mtf50: float | None = None
-    allowed_mtf50_lp_mm: float | None = None
-    reached_percent: Figure | None = None
-    print_percent: float | None = None
+    measurable_up_to: float | None = None
+    best_possible_mtf50: float | None = None
+    best_possible_mtf50_lp_mm: float | None = None
+    achieved_percent: Figure | None = None
+    lost_to_print_percent: float | None = None
     lens_only: ContrastCurve | None = None
 
 
 class PrintBlur(msgspec.Struct, frozen=True):
-    """What the print does to its own edges, as a standard deviation in px on the sensor; `told_by` says whence.
+    """What the print does to its own edges, as a standard deviation in px on the sensor; `source` says whence.
 
     ``raggedness``: measured on the edges' lines. ``dots``: reckoned from the printer's dots (`print_dpi`).
     """
 
     sigma_px: Figure
-    told_by: str
+    source: str
 
 
 class Limits(msgspec.Struct):

@@ -49,8 +49,8 @@ class Repeated(msgspec.Struct):
     `what` is ``sharpness`` (MTF50, mean of directions), ``fringing`` (outward) or ``falloff``. `mean` has the
     interval that the setups themselves leave it (Student's t); `spread` is the standard deviation of one setup
     about it, with its interval (chi squared); `shot_half_width` is half of the interval that the noise of one
-    setup's shots leaves. `differ_by` is how far the means of two builds must lie apart, each from as many setups,
-    before they may be called different (95 %).
+    setup's shots leaves. `smallest_difference` is how far the means of two builds must lie apart, each from as
+    many setups, before they may be called different (95 %).
     """
 
     what: str
@@ -59,7 +59,7 @@ class Repeated(msgspec.Struct):
     mean: Figure
     spread: Figure
     shot_half_width: float
-    differ_by: float
+    smallest_difference: float
     setups: int
 
 
@@ -87,28 +87,28 @@ class OpticalCentre(msgspec.Struct):
 class TurnTest(msgspec.Struct):
     """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
 
-    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `blame` is
+    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `cause` is
     ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it.
     """
 
     of: str
     stays: tuple[Figure, Figure]
     turns: tuple[Figure, Figure]
-    blame: str
+    cause: str
 
 
 class SofterSide(msgspec.Struct, frozen=True):
     """Which side of the picture is softer than the one across from it.
 
     `side` is ``right``, ``top left`` and so on; `percent` how much less MTF50 it has, at the border; `setting` the
-    aperture that shows it most. `blame` is that of the turn test (see `TurnTest`) or of a series along a rail, or
+    aperture that shows it most. `cause` is that of the turn test (see `TurnTest`) or of a series along a rail, or
     ``can't tell`` without either: a target that leans and a lens that leans look alike.
     """
 
     side: str
     percent: Figure
     setting: str
-    blame: str
+    cause: str
 
 
 class Assembly(msgspec.Struct):
@@ -131,7 +131,7 @@ class Sighting(msgspec.Struct, frozen=True):
 class TracedMark(msgspec.Struct):
     """One mark followed through the apertures.
 
-    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `place_why` are as in
+    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `evidence` are as in
     `Mark`. `distance_mm` is how far from the sensor the mark, or its image, lies, where its blur tells.
     `shows_from` is the widest aperture at which it was seen, where wider ones did not show it.
     """
@@ -140,7 +140,7 @@ class TracedMark(msgspec.Struct):
     x: float
     y: float
     place: str
-    place_why: str
+    evidence: str
     distance_mm: Figure | None
     sightings: list[Sighting]
     shows_from: str | None = None

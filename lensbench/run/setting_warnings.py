@@ -107,7 +107,7 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
     said = (
         f"the whole sheet looks out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred "
         f"as by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave "
-        f"depth, and reaches {error.reached_percent:.0f} % of what is possible."
+        f"depth, and reaches {error.achieved_percent:.0f} % of what is possible."
     )
     otherwise = "If that is no sharper, it is no focus error: the lens blurs so everywhere."
     if setting.magnification is None:
@@ -141,18 +141,19 @@ def _print_limited(limits: Limits, channel: str) -> str:
         (
             z
             for z in limits.zones
-            if z.direction == "mean" and z.channel == channel and z.print_percent is not None
+            if z.direction == "mean" and z.channel == channel and z.lost_to_print_percent is not None
         ),
-        key=lambda zone: zone.print_percent,
+        key=lambda zone: zone.lost_to_print_percent,
     )
     blur = limits.print_blur
-    if blur.told_by == "raggedness":
+    if blur.source == "raggedness":
         why = f"the printed edges are ragged by {brief(blur.sigma_px)} px on the sensor"
     else:
         why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
     count = len(limits.print_limited)
+    lost = worst.lost_to_print_percent or 0
     return (
         f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
-        f"{worst.zone.replace('-', ' ')} would read {worst.print_percent or 0:.0f} % higher or more. Print finer, "
+        f"{worst.zone.replace('-', ' ')} would read {lost:.0f} % higher or more. Print finer, "
         "go farther away, or use film or chrome; the lens's own figures have it divided out."
     )

@@ -45,7 +45,7 @@ class Piece:
         Its corners in order.
     edges : tuple of (int, int)
         The corners that each of its edges joins.
-    place_mm : ndarray, shape (2,)
+    position_mm : ndarray, shape (2,)
         The place whose blur it gets.
     number : int
         Keeps its ragged edges the same whatever else is drawn.
@@ -55,7 +55,7 @@ class Piece:
 
     corners_mm: NDArray[np.float64]
     edges: tuple[tuple[int, int], ...]
-    place_mm: NDArray[np.float64]
+    position_mm: NDArray[np.float64]
     number: int
     darkness: float = 1.0
 
@@ -160,7 +160,7 @@ def _drawn(
     for piece, normal in zip(pieces, normals, strict=True):
         facts.append({})
         for channel in canvas.channels:
-            response = optics.response(channel, piece.place_mm)
+            response = optics.response(channel, piece.position_mm)
             _draw_piece(canvas, optics, piece, channel, response, seed)
             facts[-1][channel] = _facts(response, normal, optics.projection, piece)
     return canvas.samples, facts
@@ -173,7 +173,7 @@ def _draw_piece(
     rng = np.random.default_rng([seed, 3, piece.number])
     outline = outline_mm(piece.corners_mm, projection.scene.print, _parts(projection, piece), rng)
     vertices = projection.to_picture(outline, channel)
-    margin = int(np.ceil(MARGIN_PX + optics.reach_px(channel, piece.place_mm)))
+    margin = int(np.ceil(MARGIN_PX + optics.reach_px(channel, piece.position_mm)))
     patch = patch_around(vertices, margin, canvas.size)
     if patch is not None:
         image = blurred_polygon(vertices, patch, response, Skirt.of(response.surround, SKIRT_PX))
@@ -188,7 +188,7 @@ def _parts(projection: Projection, piece: Piece) -> int:
 
 
 def _facts(response: Response, normals: NDArray, projection: Projection, piece: Piece) -> _Facts:
-    place = projection.to_picture(piece.place_mm, projection.camera.reference)
+    place = projection.to_picture(piece.position_mm, projection.camera.reference)
     outward, around = radial_axes(*place, projection.camera.size)
     # An edge along the radius is blurred around the circle, and the other way round.
     ways = np.concatenate([normals, [around, outward]])
@@ -209,7 +209,7 @@ def _normals(projection: Projection, piece: Piece) -> NDArray[np.float64]:
     reference = projection.camera.reference
     along = np.diff(projection.to_picture(middles + (ends - middles) * 1e-3, reference), axis=1)[:, 0]
     normal = np.stack([along[:, 1], -along[:, 0]], axis=-1) / np.linalg.norm(along, axis=-1, keepdims=True)
-    out = projection.to_picture(middles[:, 0], reference) - projection.to_picture(piece.place_mm, reference)
+    out = projection.to_picture(middles[:, 0], reference) - projection.to_picture(piece.position_mm, reference)
     return normal * np.sign(np.sum(out * normal, axis=-1, keepdims=True))
 
 
@@ -250,7 +250,7 @@ def _truth(
 
     shift = by_channel("shift_px")
     return EdgeTruth(
-        place_px=projection.to_picture(np.array([p.place_mm for p in pieces]), projection.camera.reference),
+        place_px=projection.to_picture(np.array([p.position_mm for p in pieces]), projection.camera.reference),
         middle_px=middle,
         crossing_px={name: middle[name] + shift[name][..., None] * normal for name in channels},
         normal=normal,

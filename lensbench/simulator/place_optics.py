@@ -29,12 +29,12 @@ class PlaceOptics:
         motion = self.projection.scene.motion_px
         return Surround(cutoff, colour.gaussian_px, motion_px=motion, fill=camera.fill)
 
-    def points(self, channel: str, place_mm: NDArray) -> list[FieldPoint]:
+    def points(self, channel: str, position_mm: NDArray) -> list[FieldPoint]:
         """What the lens does there to each of the channel's wavelengths."""
         projection, lens = self.projection, self.projection.lens
         colour = lens.colours[channel]
-        bent = projection.bent_mm(projection.ideal_mm(place_mm))
-        defocus = float(projection.defocus_mm(projection.placed(place_mm)[2], bent))
+        bent = projection.bent_mm(projection.ideal_mm(position_mm))
+        defocus = float(projection.defocus_mm(projection.placed(position_mm)[2], bent))
         own = projection.coloured_mm(bent, channel)
         return [
             FieldPoint(
@@ -47,22 +47,22 @@ class PlaceOptics:
             for wavelength, weight in zip(colour.wavelengths_um, colour.weights, strict=True)
         ]
 
-    def response(self, channel: str, place_mm: NDArray) -> Response:
+    def response(self, channel: str, position_mm: NDArray) -> Response:
         """The response of a channel at a place of the sheet."""
         surround = self.surround(channel)
         if surround.cutoff is None:
             return Response(surround, None)
-        points, projection = self.points(channel, place_mm), self.projection
+        points, projection = self.points(channel, position_mm), self.projection
         return Response(
             surround, response_ratio(projection.lens, self.iris, points, projection.camera.pitch_mm, FINEST)
         )
 
-    def reach_px(self, channel: str, place_mm: NDArray) -> float:
+    def reach_px(self, channel: str, position_mm: NDArray) -> float:
         """How far the blur of a channel reaches there, skirts apart."""
         surround = self.surround(channel)
         reach = 6 * surround.gaussian_px + float(np.hypot(*surround.motion_px))
         if surround.cutoff is not None:
             lens, pitch = self.projection.lens, self.projection.camera.pitch_mm
-            points = self.points(channel, place_mm)
+            points = self.points(channel, position_mm)
             reach += max(2 * blur_radius_px(lens, self.iris, p, pitch) + np.hypot(*p.shift_px) for p in points)
         return reach

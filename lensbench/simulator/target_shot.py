@@ -164,13 +164,13 @@ def _on_sheet(place_px: NDArray, corners_px: NDArray, corners_mm: NDArray) -> ND
     return corners_mm[:, 0] + (legs_mm * share).sum(axis=1)
 
 
-def _seen_px(projection: Projection, place_mm: NDArray, edges: EdgeTruth, channel: str) -> NDArray[np.float64]:
+def _seen_px(projection: Projection, position_mm: NDArray, edges: EdgeTruth, channel: str) -> NDArray[np.float64]:
     """Where a channel shows the tiles' places: the lens's shift there, and that of its half crossings.
 
     The middles of the edges would not do: where the shift changes over a tile they disagree about its place.
     """
     lopsided = displacement_px(edges.normal, edges.crossing_px[channel] - edges.middle_px[channel])
-    return projection.to_picture(place_mm, channel) + lopsided
+    return projection.to_picture(position_mm, channel) + lopsided
 
 
 def displacement_px(normal: NDArray[np.float64], moved: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -52,7 +52,7 @@ def focus_truth(
     camera: Camera,
     scene: Scene,
     f_number: float,
-    place_mm: ArrayLike,
+    position_mm: ArrayLike,
     away_mm: ArrayLike,
     channel: str = "green",
 ) -> FocusTruth:
@@ -60,12 +60,12 @@ def focus_truth(
 
     Parameters
     ----------
-    place_mm : array_like, shape (places, 2)
+    position_mm : array_like, shape (places, 2)
         On the designed sheet.
     away_mm : array_like, shape (steps,)
         Close enough together for a spline: half of the depth of field to one side.
     """
-    away, places = np.asarray(away_mm, float), np.asarray(place_mm, float)
+    away, places = np.asarray(away_mm, float), np.asarray(position_mm, float)
     mtf50 = np.empty((len(places), 2, len(away)))
     for step, far in enumerate(away):
         projection = Projection(lens, camera, replace(scene, rail_mm=scene.rail_mm + float(far)))

@@ -82,7 +82,7 @@ def judge_limits(
     return limits
 
 
-def allowed_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um: float) -> float:
+def best_possible_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um: float) -> float:
     """MTF50 in cycles a pixel of a perfect lens behind pixels.
 
     Parameters
@@ -160,11 +160,11 @@ def _zone_limits(
     printed = gaussian_mtf(_FINE, sigma)
     _divide(limits, row.curve, pixel * printed, pitch_um)
     if sigma > 0:
-        limits.print_percent = _print_percent(row.curve, printed)
+        limits.lost_to_print_percent = _print_percent(row.curve, printed)
     if effective is not None:
-        allowed = allowed_mtf50(pixel, row.channel, effective, pitch_um)
-        limits.allowed_mtf50, limits.allowed_mtf50_lp_mm = allowed, allowed * 1000 / pitch_um
-        limits.reached_percent = row.mtf50.scaled(100 / allowed, "%")
+        allowed = best_possible_mtf50(pixel, row.channel, effective, pitch_um)
+        limits.best_possible_mtf50, limits.best_possible_mtf50_lp_mm = allowed, allowed * 1000 / pitch_um
+        limits.achieved_percent = row.mtf50.scaled(100 / allowed, "%")
     return limits
 
 
@@ -180,7 +180,7 @@ def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um
         return
     frequency, lens = frequency[:count], mtf[:count] / at[:count]
     width = half[:count] / at[:count]
-    limits.known_until = float(frequency[-1])
+    limits.measurable_up_to = float(frequency[-1])
     limits.lens_only = ContrastCurve.of(frequency, lens, width)
     where = _falls_to_half(frequency, lens)
     if np.isfinite(where):
@@ -205,7 +205,9 @@ def _print_limited(limits: Limits) -> list[str]:
         dict.fromkeys(
             zone.zone
             for zone in limits.zones
-            if zone.direction == "mean" and zone.print_percent is not None and zone.print_percent > PRINT_LIMITED
+            if zone.direction == "mean"
+            and zone.lost_to_print_percent is not None
+            and zone.lost_to_print_percent > PRINT_LIMITED
         )
     )
 

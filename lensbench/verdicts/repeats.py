@@ -67,7 +67,7 @@ def of_repeats(what: str, zone: str, channel: str, figures: Sequence[Figure]) ->
         mean=Figure.of(values.mean(), reach / np.sqrt(count), unit),
         spread=Figure(deviation, low, high, unit),
         shot_half_width=noise,
-        differ_by=float(reach * np.sqrt(2 / count)),
+        smallest_difference=float(reach * np.sqrt(2 / count)),
         setups=count,
     )
 

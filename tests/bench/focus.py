@@ -139,8 +139,8 @@ def repeats_rows() -> None:
                 for part in (values, others)
             )
             held.append((first.mean.low <= 40 <= first.mean.high, first.spread.low <= 1 <= first.spread.high))
-            apart.append(abs(first.mean.value - second.mean.value) > first.differ_by)
-            widths.append(first.differ_by)
+            apart.append(abs(first.mean.value - second.mean.value) > first.smallest_difference)
+            widths.append(first.smallest_difference)
         mean, spread = 100 * np.mean(held, axis=0)
         print(f"{setups:6d} {mean:7.1f}% {spread:7.1f}% {100 * np.mean(apart):9.1f}% {np.median(widths):10.2f}")
 

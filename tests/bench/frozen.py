@@ -32,14 +32,15 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from lensbench.findings import encode_report
+from lensbench.findings.renamed import RENAMED
 from lensbench.loaders import load_session
 from lensbench.run.pipeline import measure_session
 from tests.bench.frozen_sessions import SESSIONS
 
-RENAMED_KEYS: dict[str, str] = {}
+RENAMED_KEYS = RENAMED
 """Keys of the report that have got another name since a report was kept: old -> new, wherever they stand."""
 
-RENAMED_WORDS: dict[str, str] = {}
+RENAMED_WORDS = {"lensbench-report/1": "lensbench-report/2"}
 """The same for whole texts that are values, such as a code: old -> new."""
 
 UNCOUNTED = ("session", "shots", "files")

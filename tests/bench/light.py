@@ -84,11 +84,11 @@ def moved_panels() -> None:
         found = measure_falloff(shots, (), given)
         seconds = time.process_time() - start
         rms, level = misfit(found, truth)
-        left = found.panel.left_stops
+        left = found.panel.residual_stops
         print(
             f"{name:31s} {rms:6.4f}   {level:6.4f}     {'  –  ' if left is None else f'{left:6.4f}'}"
             f"   {_moves_off(found, shifts, extent):>8s}      {seconds:5.1f}   "
-            f"{'taken off' if found.panel.taken_off else 'not taken off'}"
+            f"{'taken off' if found.panel.removed else 'not taken off'}"
         )
 
 
@@ -136,10 +136,10 @@ def _lens_row(lens: Lens, f_number: float, falloff: Falloff, truth: FlatTruth) -
     off = max(abs(figure.value - value) for figure, value in zones)
     held = np.mean([figure.low <= value <= figure.high for figure, value in zones])
     cast = max(_cast_off(falloff, truth, colour) for colour in ("red", "blue"))
-    spot = "–" if falloff.bright_spot is None else f"{falloff.bright_spot.percent.value:.2f}"
+    spot = "–" if falloff.hot_spot is None else f"{falloff.hot_spot.percent.value:.2f}"
     planted = 100 * lens.reflection.strength * (f_number / 16) ** 2 if lens.reflection else 0.0
     stop = falloff.coverage.usable[0].radius_mm
-    edge = falloff.coverage.hard_edge
+    edge = falloff.coverage.image_circle
     return (
         f"{misfit(falloff, truth)[0]:7.4f}   {off:7.4f}   {100 * held:4.0f} %    {cast:6.3f}      "
         f"{spot:>5s} ({planted:.2f})    {'beyond' if stop is None else f'{stop.value:.2f}':>8s}      "
@@ -172,7 +172,7 @@ def edges() -> None:
             true = flats.zones_of(light)
             found = measure_falloff([flats.flat(light, seed=seed + round(softness))])
             zones += [(z.stops.value - true[z.zone], z.stops.half_width, true[z.zone]) for z in found.zones]
-            edge = found.coverage.hard_edge
+            edge = found.coverage.image_circle
             if edge is not None and edge.radius_px is not None:
                 circles.append((edge.radius_px.value - radius * half, edge.radius_px.half_width))
         print(f"{softness:4.0f} px wide  " + _edges_row(np.array(zones), np.array(circles)))

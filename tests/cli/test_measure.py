@@ -52,7 +52,7 @@ def test_json_is_the_report_and_nothing_else(capsys, outside, measured, tmp_path
     ran = run(capsys, "measure", outside[0], "--out", tmp_path, "--json")
     assert ran.code == 0
     report = json.loads(ran.out)
-    assert report["format"] == "lensbench-report/1"
+    assert report["format"] == "lensbench-report/2"
     assert report == json.loads((tmp_path / "outside-build" / "report.json").read_text())
 
 

@@ -76,7 +76,7 @@ def invented_report(f_numbers=(2.8, 5.6), size=SIZE, clean=False) -> Report:
                 wider_top_percent=Figure.of(0.004, 0.02, "%"),
                 right_away_deg=Figure.of(1.81, 0.09, "°"),
                 bottom_away_deg=Figure.of(0.01, 0.09, "°"),
-                told_from_decentring=False,
+                distinguished_from_decentring=False,
             ),
             notes=["The ruler bars were not measured, so sizes are only as true as the printer."],
         ),

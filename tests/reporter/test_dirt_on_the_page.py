@@ -49,7 +49,7 @@ def test_a_table_row_a_mark_and_a_column_an_aperture(report):
 def test_csv_rows_tell_the_place(report):
     rows = report_tables(report)["dirt_marks"]
     assert {row["place"] for row in rows[:3]} == {"sensor or light panel"}
-    assert all(row["place_why"] for row in rows)
+    assert all(row["evidence"] for row in rows)
 
 
 def test_lines_run_through_the_depths(report):

@@ -64,11 +64,11 @@ def test_what_chance_may_have_made_is_drawn_square():
 
 
 @pytest.mark.parametrize(
-    ("blame", "said"),
+    ("cause", "said"),
     [("can't tell", "sheet or lens"), ("lens", "turns with the lens"), ("target or camera", "stays")],
 )
-def test_the_softer_side_says_whose_it_is(blame, said):
-    softer = SofterSide("top right", Figure.of(30, 2, "%"), "f/4", blame)
+def test_the_softer_side_says_whose_it_is(cause, said):
+    softer = SofterSide("top right", Figure.of(30, 2, "%"), "f/4", cause)
     above, side = leans = leans_of(reported(softer=softer))
     assert (above.softer, side.softer) == ("right", "top")
     assert "the right is softer" in lean_in_words(above, leans) and said in lean_in_words(above, leans)

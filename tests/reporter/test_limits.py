@@ -37,7 +37,7 @@ def test_the_sentence_names_share_aperture_and_scale():
     figure = next(
         z for z in setting.sharpness.zones if (z.zone, z.channel, z.direction) == ("centre", "green", "mean")
     )
-    share = 100 * figure.mtf50.value / zone.allowed_mtf50
+    share = 100 * figure.mtf50.value / zone.best_possible_mtf50
     # The invented magnification is 0.4987 ± 0.0011.
     words = f"The centre reaches {share:.0f} % of what f/5.6 can give at 0.5×."
     assert reached_in_short(setting, "centre") == words
@@ -82,9 +82,9 @@ def test_finer_tables_hold_directions_colours_and_the_lens_alone():
     limits = {z.zone: z for z in setting.limits.zones if z.channel == "green" and z.direction == "mean"}
     assert len(alone.rows) == len(limits) == 13
     row = next(row for row in alone.rows if row[0] == "centre")
-    assert row[3] == f"{limits['centre'].allowed_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[4]
+    assert row[3] == f"{limits['centre'].best_possible_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[4]
     assert row[5] == "–"
-    limits["centre"].print_percent, limits["inner top-left"].print_percent = 25.0, 1.0
+    limits["centre"].lost_to_print_percent, limits["inner top-left"].lost_to_print_percent = 25.0, 1.0
     marks = {row[0]: row[5] for row in finer_sharpness(report)[1].rows}
     # A quarter higher without the print: the print takes a fifth, and that is marked.
     assert marks["centre"] == "20 !" and marks["inner top left"] == "1.0"
@@ -108,7 +108,7 @@ def test_rows_hold_whole_curves_and_limits():
     assert [float(r["mtf"]) for r in system] == zone.curve.mtf
     assert [float(r["frequency_cy_px"]) for r in lens] == limits.lens_only.frequency
     first = read("sharpness_limits")[0]
-    assert float(first["allowed_mtf50"]) == limits.allowed_mtf50
-    assert float(first["reached_percent_low"]) == limits.reached_percent.low
+    assert float(first["best_possible_mtf50"]) == limits.best_possible_mtf50
+    assert float(first["achieved_percent_low"]) == limits.achieved_percent.low
     assert read("sharpness_astigmatism")[0]["percent"] == "4.2"
     assert len(read("sharpness_tiles")) == len(setting.sharpness.tiles)

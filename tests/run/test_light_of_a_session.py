@@ -40,6 +40,6 @@ def test_panels_apertures_and_lengths_reach_the_report(tmp_path):
         assert falloff.coverage.usable[0].radius_px is None
         corner = [zone.stops.value for zone in falloff.zones if zone.zone.startswith("corner")]
         assert max(corner) - min(corner) < 0.01
-    assert small.falloff.bright_spot.percent.value > 7
-    assert wide.falloff.bright_spot is None or wide.falloff.bright_spot.percent.value < 0.7
+    assert small.falloff.hot_spot.percent.value > 7
+    assert wide.falloff.hot_spot is None or wide.falloff.hot_spot.percent.value < 0.7
     assert abs(small.falloff.worst_corner.stops.value - wide.falloff.worst_corner.stops.value) < 0.01

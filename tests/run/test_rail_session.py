@@ -73,7 +73,7 @@ def test_the_setups_are_held_against_each_other(report):
     )
     assert centre.mean.value == pytest.approx((first + second) / 2)
     # Student's t with one degree of freedom, 12.706 (table; memory), times the deviation of two, |a - b| / √2.
-    assert centre.differ_by == pytest.approx(12.706 * abs(first - second) / np.sqrt(2), rel=1e-3)
+    assert centre.smallest_difference == pytest.approx(12.706 * abs(first - second) / np.sqrt(2), rel=1e-3)
 
 
 def test_the_report_keeps_to_its_schema(report):

@@ -96,11 +96,11 @@ def test_many_short_edges_are_worth_a_word(short, warned):
 
 
 @pytest.mark.parametrize(
-    ("told_by", "words"), [("raggedness", "ragged by 0.58 px"), ("dots", "dots are 2.01 px wide")]
+    ("source", "words"), [("raggedness", "ragged by 0.58 px"), ("dots", "dots are 2.01 px wide")]
 )
-def test_a_coarse_print_is_named(told_by, words):
-    zone = ZoneLimits("centre", "green", "mean", print_percent=9.4)
-    limits = Limits([zone], print_blur=PrintBlur(Figure.of(0.58, 0.01, "px"), told_by), print_limited=["centre"])
+def test_a_coarse_print_is_named(source, words):
+    zone = ZoneLimits("centre", "green", "mean", lost_to_print_percent=9.4)
+    limits = Limits([zone], print_blur=PrintBlur(Figure.of(0.58, 0.01, "px"), source), print_limited=["centre"])
     said, short = notices_of(Setting(4.0, sharpness=Sharpness(), limits=limits))
     assert words in said["print-limited"] and "would read 9 % higher" in said["print-limited"]
     assert short == ["the print"]
@@ -148,7 +148,7 @@ def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, cod
     # 4 (1 + 0.12); the comatic lens is soft at f/4.
     assert setting.limits.effective_f_number == pytest.approx(4.48, abs=0.01)
     centre = next(z for z in setting.limits.zones if z.zone == "centre" and z.direction == "mean")
-    assert 30 < centre.reached_percent.value < 90 and centre.lens_only_mtf50 is not None
+    assert 30 < centre.achieved_percent.value < 90 and centre.lens_only_mtf50 is not None
 
 
 # -- shots that weren't taken alike ---------------------------------------------------------------------------

@@ -65,11 +65,11 @@ def drawn(lens: Lens, f_number: float, corners_px: NDArray, camera: Camera | Non
     return light, truth
 
 
-def response_of(lens: Lens, f_number: float, channel: str = "grey", place_mm=(0.0, 0.0), **scene) -> Response:
+def response_of(lens: Lens, f_number: float, channel: str = "grey", position_mm=(0.0, 0.0), **scene) -> Response:
     """The response at a place of the sensor."""
     stand = far_scene(**scene)
     optics = PlaceOptics(Projection(lens, grey_camera(), stand), f_number)
-    return optics.response(channel, np.asarray(place_mm) / stand.magnification)
+    return optics.response(channel, np.asarray(position_mm) / stand.magnification)
 
 
 def small_layout(camera: Camera, magnification: float = 0.1, share: float = 0.6) -> Layout:

@@ -85,7 +85,7 @@ def test_closing_the_iris_cuts_the_outer_wavefront():
 
 def test_astigmatism_blurs_along_the_radius():
     lens = even_lens(open_f_number=4.0, astigmatism_um=1.0)
-    response = response_of(lens, 4.0, place_mm=(20.0, 0.0))
+    response = response_of(lens, 4.0, position_mm=(20.0, 0.0))
     assert contrast(response, 0.3, (1.0, 0.0)) < 0.7 * contrast(response, 0.3, (0.0, 1.0))
     perfect = response_of(even_lens(open_f_number=4.0), 4.0)
     f = np.linspace(0.1, 1.0, 10)
@@ -106,7 +106,7 @@ def test_several_wavelengths_average_their_responses():
 def test_a_rim_narrows_the_pupil_along_the_radius():
     """A cat's eye in an outer field: less contrast in fine lines around the circle than along the radius."""
     lens = even_lens(open_f_number=4.0, rim=Rim(1.1, 0.8))
-    response = response_of(lens, 4.0, place_mm=(21.63, 0.0))
+    response = response_of(lens, 4.0, position_mm=(21.63, 0.0))
     assert contrast(response, 0.9, (1.0, 0.0)) < 0.8 * contrast(response, 0.9, (0.0, 1.0))
     # Two circles of radii 1 and 1.1, 0.8 apart, are 1.30 wide along the line of their centres; the clear pupil 2.
     cutoff = 1000 * PITCH_MM / (0.55 * 4) * 1.30 / 2

@@ -110,7 +110,7 @@ def test_several_wavelengths_smear_along_the_radius():
     }
     smeared = dict(colours, green=Colour((0.50, 0.54, 0.58), (1.0, 1.0, 1.0)))
     one, other = (
-        response_of(even_lens(open_f_number=5.6, colours=c), 5.6, "green", place_mm=(15.0, 0.0))
+        response_of(even_lens(open_f_number=5.6, colours=c), 5.6, "green", position_mm=(15.0, 0.0))
         for c in (colours, smeared)
     )
     f = 0.3

@@ -22,10 +22,10 @@ from tests.simulator.benches import even_lens, grey_camera, response_of
 LIFE_SIZE = {"magnification": 1.0, "print": Print()}
 
 
-def seen(place_mm, lens=None, channel="grey", **scene):
+def seen(position_mm, lens=None, channel="grey", **scene):
     """Where a place of the sheet is seen, in pixels."""
     projection = Projection(lens or even_lens(focal_mm=50.0), grey_camera(), Scene(**(LIFE_SIZE | scene)))
-    return projection.to_picture(np.array(place_mm, dtype=float), channel)
+    return projection.to_picture(np.array(position_mm, dtype=float), channel)
 
 
 def test_right_is_right_and_down_is_down():
@@ -120,10 +120,10 @@ def test_the_panel_is_brighter_to_the_right_of_a_positive_slope():
 def test_positive_coma_flares_outward():
     """At the right of the axis an edge whose light side is outward has its half farther out."""
     lens = even_lens(open_f_number=2.8, coma_um=4.0)
-    right = half_crossing_px(response_of(lens, 2.8, place_mm=(10.0, 0.0)), np.array([[1.0, 0.0], [0.0, 1.0]]))
+    right = half_crossing_px(response_of(lens, 2.8, position_mm=(10.0, 0.0)), np.array([[1.0, 0.0], [0.0, 1.0]]))
     assert right[0] > 0.3
     assert right[1] == pytest.approx(0, abs=1e-4)
-    below = half_crossing_px(response_of(lens, 2.8, place_mm=(0.0, 10.0)), np.array([[1.0, 0.0], [0.0, 1.0]]))
+    below = half_crossing_px(response_of(lens, 2.8, position_mm=(0.0, 10.0)), np.array([[1.0, 0.0], [0.0, 1.0]]))
     assert below[1] > 0.3
     axial = even_lens(open_f_number=2.8, axial_coma_um=(2.0, 0.0))
     assert half_crossing_px(response_of(axial, 2.8), np.array([[1.0, 0.0]]))[0] > 0.3

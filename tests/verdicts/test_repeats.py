@@ -47,7 +47,7 @@ def test_intervals_by_the_tables():
     assert three.mean.value == 31
     assert three.spread.value == 1
     assert three.mean.half_width == pytest.approx(4.303 / np.sqrt(3), rel=1e-3)
-    assert three.differ_by == pytest.approx(4.303 * np.sqrt(2 / 3), rel=1e-3)
+    assert three.smallest_difference == pytest.approx(4.303 * np.sqrt(2 / 3), rel=1e-3)
     assert three.shot_half_width == pytest.approx(0.1)
     five = of_repeats("sharpness", "centre", "green", figures(-2, -1, 0, 1, 2))
     deviation = np.sqrt(2.5)
@@ -59,7 +59,7 @@ def test_intervals_by_the_tables():
 def test_two_setups_know_next_to_nothing():
     """t(0.975) with one degree of freedom is 12.706, and the true spread may be 32 times the one seen (memory)."""
     two = of_repeats("falloff", "centre", "", figures(1.0, 1.1))
-    assert two.differ_by == pytest.approx(12.706 * two.spread.value, rel=1e-3)
+    assert two.smallest_difference == pytest.approx(12.706 * two.spread.value, rel=1e-3)
     assert two.spread.high == pytest.approx(31.9 * two.spread.value, rel=0.01)
 
 
@@ -67,7 +67,7 @@ def test_setups_alike_by_chance_still_have_their_shots_noise():
     """Two shots of ± 0.1 whose figures happen to agree: a mean of ± 0.1 / √2, a difference of means of ± 0.1."""
     two = of_repeats("falloff", "centre", "", figures(1.0, 1.0 + 1e-6))
     assert two.mean.half_width == pytest.approx(0.1 / np.sqrt(2))
-    assert two.differ_by == pytest.approx(0.1)
+    assert two.smallest_difference == pytest.approx(0.1)
     assert two.spread.value < 1e-6
 
 
@@ -79,7 +79,7 @@ def test_intervals_hold_the_truth(setups):
     for values, others in rng.normal(40, 2, (1500, 2, setups)):
         first, second = (of_repeats("sharpness", "centre", "green", figures(*v)) for v in (values, others))
         held.append((first.mean.low <= 40 <= first.mean.high, first.spread.low <= 2 <= first.spread.high))
-        apart.append(abs(first.mean.value - second.mean.value) > first.differ_by)
+        apart.append(abs(first.mean.value - second.mean.value) > first.smallest_difference)
     assert np.mean(held, axis=0) == pytest.approx([0.95, 0.95], abs=0.02)
     assert np.mean(apart) == pytest.approx(0.05, abs=0.017)
 

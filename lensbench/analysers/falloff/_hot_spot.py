@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares, nnls
 
 from lensbench.analysers.flat_light import centre_of_light
-from lensbench.findings import NORMAL_95, BrightSpot, Figure, Place
+from lensbench.findings import NORMAL_95, Figure, HotSpot, Place
 from lensbench.frame import centre_of, half_diagonal
 
 WIDTHS = (0.1, 0.2, 0.35)
@@ -65,7 +65,7 @@ def growing_spot(
     good: Sequence[NDArray],
     f_numbers: Sequence[float],
     spread: float,
-) -> list[tuple[NDArray, BrightSpot | None]]:
+) -> list[tuple[NDArray, HotSpot | None]]:
     """Find what a growing spot adds at each aperture.
 
     Parameters
@@ -85,7 +85,7 @@ def growing_spot(
 
     Returns
     -------
-    list of (ndarray, BrightSpot or None)
+    list of (ndarray, HotSpot or None)
         For each aperture the stops by which the spot brightens each block, and the finding; None and 0 where there
         is none worth the name.
     """
@@ -138,7 +138,7 @@ def growing_spot(
     return found
 
 
-def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> BrightSpot:
+def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> HotSpot:
     """The finding for a spot.
 
     Parameters
@@ -155,7 +155,7 @@ def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> BrightSp
         Figure.of(m + c * half, NORMAL_95 * s * half, "px")
         for m, c, s in zip(middle, spot[2:], sigma[2:], strict=True)
     ]
-    return BrightSpot(
+    return HotSpot(
         percent=Figure.of(100 * spot[0], 100 * NORMAL_95 * sigma[0], "%"),
         radius_px=Figure.of(at_half, NORMAL_95 * sigma[1] * at_half, "px"),
         centre_px=Place(*at),

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, median_filter
 from scipy.optimize import least_squares
 
-from lensbench.findings import NORMAL_95, CutCorner, Figure, HardEdge, Place
+from lensbench.findings import NORMAL_95, CutCorner, Figure, ImageCircle, Place
 from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
 
 STEEP = 14.0
@@ -50,12 +50,12 @@ class FoundEdge:
     ----------
     beyond : ndarray of bool, shape (y, x)
         Blocks on the edge or beyond it.
-    finding : HardEdge or None
+    finding : ImageCircle or None
         None where there is no hard edge.
     """
 
     beyond: NDArray[np.bool_]
-    finding: HardEdge | None
+    finding: ImageCircle | None
 
 
 def find_hard_edge(
@@ -98,7 +98,7 @@ def find_hard_edge(
         within = circle[1].value - np.percentile(radius - start, 90) - block
         beyond |= np.hypot(across[None, :], down[:, None]) > within
     spread = NORMAL_95 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
-    finding = HardEdge(
+    finding = ImageCircle(
         corners=_corners(size, *circle[:2]) if sure else _corners_by_rays(size, angle, radius),
         # A block's own width smears the edge.
         width_px=Figure.of(np.sqrt(max(np.median(width) ** 2 - block**2, 0)), np.hypot(spread, block), "px"),

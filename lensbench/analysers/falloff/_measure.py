@@ -24,7 +24,7 @@ from lensbench.analysers.flat_light import (
     read_flats,
 )
 from lensbench.errors import BenchError
-from lensbench.findings import BrightSpot, Coverage, Falloff, FalloffGrid, Figure, LightPanel, Place, ZoneCast
+from lensbench.findings import Coverage, Falloff, FalloffGrid, Figure, HotSpot, LightPanel, Place, ZoneCast
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot
 
@@ -139,14 +139,14 @@ def _averaged(lights: Sequence[FlatLight]) -> tuple[NDArray, NDArray]:
     return np.where(count > 0, total / np.maximum(count, 1), 0.0), count.astype(float)
 
 
-def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None] | None = None) -> Falloff:
+def describe_light(light: GatheredLight, spot: tuple[NDArray, HotSpot | None] | None = None) -> Falloff:
     """Lay a smooth map through what the flats show and take all figures from it.
 
     Parameters
     ----------
     light : GatheredLight
         From `gather_light`.
-    spot : (ndarray, BrightSpot or None), optional
+    spot : (ndarray, HotSpot or None), optional
         Stops that a bright spot adds, and what is said of it, where flats at other apertures have told. One
         aperture alone does not: a rim that cuts the light from the very middle outward looks the same.
     """
@@ -171,7 +171,7 @@ def describe_light(light: GatheredLight, spot: tuple[NDArray, BrightSpot | None]
         contours=light_contours(light_map, grid_x, grid_y, grid),
         lopsided=lopsidedness(light_map),
         cast=light.cast,
-        bright_spot=spot[1] if spot else None,
+        hot_spot=spot[1] if spot else None,
         panel=light.panel,
         coverage=Coverage(usable_light(light_map, about, light.pixel_pitch_um), light.edge.finding),
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from lensbench.analysers.falloff._panel_field import Moves, PanelField, PanelFit
-from lensbench.findings import NORMAL_95, Figure, LightPanel, PanelPlace
+from lensbench.findings import NORMAL_95, Figure, LightPanel, PanelPosition
 from lensbench.frame import centre_of, half_diagonal
 
 CELLS = (26, 18)
@@ -321,7 +321,7 @@ def _plane_of(values: NDArray, at: NDArray, turned: bool) -> NDArray:
 
 def _places(
     given: Sequence[PanelGiven], fit: PanelFit | None = None, extent: NDArray | None = None
-) -> list[PanelPlace]:
+) -> list[PanelPosition]:
     """The places for the report, with their moves where these are known."""
     found = []
     for number, place in enumerate(given):
@@ -335,5 +335,5 @@ def _places(
             )
         elif number == 0:
             shift = (Figure.of(0.0, 0.0, "%"), Figure.of(0.0, 0.0, "%"))
-        found.append(PanelPlace(place.panel, place.turn_deg, shift))
+        found.append(PanelPosition(place.panel, place.turn_deg, shift))
     return found

@@ -299,7 +299,7 @@ def _findings(
     scale = fit.figure(lambda m: m.scale(middle), "px/mm")
     distortion = _distortion(fit)
     alignment = _alignment(fit, rail, distortion.centre_px is not None)
-    if not alignment.told_from_decentring:
+    if not alignment.distinguished_from_decentring:
         notes.append(
             "From this shot a tilted target and a decentred lens look alike. Shoot it again with the lens turned "
             "half round in its mount."
@@ -415,7 +415,7 @@ def _alignment(fit: MappingFit, rail: _Rail | None, centre_known: bool) -> Align
     if rail is not None:
         angles = fit.figures(lambda m: np.degrees(np.arctan(m.lean * m.distance)), "°")
     told = centre_known or fit.lean_spread_by_centre() <= ENTANGLED
-    return Alignment(left, top, *angles, told_from_decentring=told)
+    return Alignment(left, top, *angles, distinguished_from_decentring=told)
 
 
 def _tilt(fit: MappingFit) -> Figure:

@@ -138,5 +138,5 @@ def _repeats_row(row: Repeated) -> list[str]:
         with_interval(row.mean, unit=False),
         f"{spread(row.spread.value)} ({spread(row.spread.low)} to {spread(row.spread.high)})",
         f"± {spread(row.shot_half_width)}",
-        f"> {limit(row.differ_by)}",
+        f"> {limit(row.smallest_difference)}",
     ]

@@ -63,7 +63,7 @@ def draw_through(axes: Axes, report: Report, setting: Setting, letters: float = 
     lines = _outermost(focus)
     if not lines:
         return
-    places = [place for line in lines for place in line.place_mm]
+    places = [place for line in lines for place in line.position_mm]
     ceiling = hand.nice_ceiling(max(max(line.mtf50) for line in lines) * per_unit)
     _scales(axes, (min(places), max(places)), ceiling, letters)
     hand.name_scale(axes, f"MTF50, {sharpness_unit(report)}", letters)
@@ -72,8 +72,8 @@ def draw_through(axes: Axes, report: Report, setting: Setting, letters: float = 
     for line in reversed(lines):
         ink, style = _look(line.zone)
         values = np.array(line.mtf50) * per_unit
-        axes.plot(line.place_mm, values, "o", color=ink, markersize=2, zorder=3)
-        axes.plot(line.place_mm, values, color=ink, linewidth=0.4, alpha=0.6, zorder=2)
+        axes.plot(line.position_mm, values, "o", color=ink, markersize=2, zorder=3)
+        axes.plot(line.position_mm, values, color=ink, linewidth=0.4, alpha=0.6, zorder=2)
         curve = np.array(line.curve_mtf50) * per_unit
         axes.plot(line.curve_mm, curve, color=ink, linewidth=1.3, linestyle=style, zorder=4)
     _key(axes, [line.zone for line in lines], ceiling, letters)

@@ -30,7 +30,7 @@ class Lean:
     `ends` are the ends of the sheet, the upper one in the drawing first. `sheet_deg` is how far the lower one is
     turned away from the camera, `sheet_percent` how much larger the upper one is drawn for it; `sensor_deg` the
     lean of sensor and lens to each other. What is not known, or nothing beyond chance, is None. `softer` is the
-    end of the picture that is softer, `blame` whose that is.
+    end of the picture that is softer, `cause` whose that is.
     """
 
     view: str
@@ -39,7 +39,7 @@ class Lean:
     sheet_percent: Figure | None
     sensor_deg: Figure | None
     softer: str | None
-    blame: str
+    cause: str
 
     @property
     def known(self) -> bool:
@@ -68,7 +68,7 @@ def leans_of(report: Report) -> list[Lean]:
             _beyond_chance(percent),
             _beyond_chance(own),
             next((word for word in words if word in ends), None),
-            softer.blame if softer else "",
+            softer.cause if softer else "",
         )
         for view, ends, degrees, percent, own in views
     ]
@@ -121,7 +121,7 @@ def lean_in_words(lean: Lean, leans: list[Lean]) -> str:
         said.append(f"lens and sensor lean {with_interval(magnitude(lean.sensor_deg))} to each other")
     if lean.softer:
         whose = {"lens": ", and that turns with the lens", "target or camera": ", and that stays with the sheet"}
-        said.append(f"the {lean.softer} is softer{whose.get(lean.blame, ': sheet or lens')}")
+        said.append(f"the {lean.softer} is softer{whose.get(lean.cause, ': sheet or lens')}")
     text = "; ".join(said)
     return f"{text[0].upper()}{text[1:]}.{_steepness(lean, times_drawn(leans))}"
 
@@ -173,11 +173,11 @@ def _bar(x: float, half: float, degrees: float) -> np.ndarray:
 
 
 def _draw_lens(axes: Axes, lean: Lean, letters: float) -> None:
-    """The lens; leaning where it is to blame, with a question mark where it may be."""
-    leaning = 10.0 if lean.softer and lean.blame in ("lens", "both") else 0.0
+    """The lens; leaning where it is to cause, with a question mark where it may be."""
+    leaning = 10.0 if lean.softer and lean.cause in ("lens", "both") else 0.0
     style = {"facecolor": hand.UNMEASURED, "edgecolor": hand.INK, "linewidth": 0.9, "zorder": 3}
     axes.add_patch(Ellipse((_LENS, 0), 0.62, 2 * _HALF_LENS, angle=leaning, **style))
-    if lean.softer and lean.blame == "can't tell":
+    if lean.softer and lean.cause == "can't tell":
         for x, y in ((_LENS, _HALF_LENS + 0.5), (_SHEET - 0.7, -0.75)):
             axes.text(
                 x, y, "?", fontsize=letters * 1.5, weight="bold", ha="center", va="center_baseline", zorder=6

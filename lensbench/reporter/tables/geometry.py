@@ -50,5 +50,5 @@ def straightness(report: Report) -> list[Table]:
 
 
 def _test_row(test: TurnTest) -> list[str]:
-    whose = "neither's beyond chance" if test.blame == "neither" else test.blame
+    whose = "neither's beyond chance" if test.cause == "neither" else test.cause
     return [test.of, whose, *(with_interval(part, signed=True) for part in (*test.stays, *test.turns))]

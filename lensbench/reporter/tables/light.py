@@ -48,7 +48,7 @@ def _by_zone(shown: list[Setting]) -> Table:
 
 
 def _cut_corners(falloff: Falloff) -> list[CutCorner]:
-    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    edge = falloff.coverage.image_circle if falloff.coverage else None
     return edge.corners if edge else []
 
 
@@ -139,7 +139,7 @@ def _usable(falloff: Falloff, stops: float) -> str | None:
 
 
 def _edge(falloff: Falloff) -> str | None:
-    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    edge = falloff.coverage.image_circle if falloff.coverage else None
     if edge is None:
         return None
     radius = edge.radius_mm or edge.radius_px
@@ -153,7 +153,7 @@ def _cut(falloff: Falloff) -> str | None:
 
 
 def _spot(falloff: Falloff) -> str | None:
-    spot = falloff.bright_spot
+    spot = falloff.hot_spot
     return spot and f"{with_interval(spot.percent)}, left out"
 
 

@@ -12,8 +12,8 @@ def shape_rows(setting: Setting) -> Iterator[dict]:
     falloff = setting.falloff
     if falloff is None:
         return
-    lopsided, spot, panel = falloff.lopsided, falloff.bright_spot, falloff.panel
-    edge = falloff.coverage.hard_edge if falloff.coverage else None
+    lopsided, spot, panel = falloff.lopsided, falloff.hot_spot, falloff.panel
+    edge = falloff.coverage.image_circle if falloff.coverage else None
     figures: list[tuple[str, Figure | None]] = []
     if falloff.worst_corner:
         figures.append((f"darkest: {falloff.worst_corner.zone}", falloff.worst_corner.stops))

@@ -71,14 +71,14 @@ def _lens_alone(report: Report, setting: Setting) -> Table | None:
 
 def _limits_row(zone: ZoneLimits, unit: str, per_unit: float) -> list[str]:
     own = _own(zone, unit)
-    until = NOT_MEASURED if zone.known_until is None else f"{zone.known_until * per_unit:.3g}"
+    until = NOT_MEASURED if zone.measurable_up_to is None else f"{zone.measurable_up_to * per_unit:.3g}"
     return [
         zone.zone.replace("-", " "),
         with_interval(own, unit=False) if own else f"{BEYOND} {until}",
         until,
-        NOT_MEASURED if zone.allowed_mtf50 is None else f"{zone.allowed_mtf50 * per_unit:.3g}",
-        with_interval(zone.reached_percent, unit=False),
-        NOT_MEASURED if zone.print_percent is None else _lost(zone.print_percent),
+        NOT_MEASURED if zone.best_possible_mtf50 is None else f"{zone.best_possible_mtf50 * per_unit:.3g}",
+        with_interval(zone.achieved_percent, unit=False),
+        NOT_MEASURED if zone.lost_to_print_percent is None else _lost(zone.lost_to_print_percent),
     ]
 
 

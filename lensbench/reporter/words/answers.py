@@ -223,6 +223,6 @@ def _how_repeatable(report: Report) -> list[Answer]:
     more = (
         f"from one setup to the next in {in_the(row.zone)} ({row.setups} setups at "
         f"{focus_words.repeats_name(repeats)}). A build shot in as many must differ by more than "
-        f"{limit(row.differ_by)} {row.mean.unit}."
+        f"{limit(row.smallest_difference)} {row.mean.unit}."
     )
     return [Answer("How repeatable?", f"± {spread(percent)} %", more)]

@@ -175,7 +175,7 @@ def repeats_in_words(repeats: Repeats) -> str:
             f" Sharpness in {in_the(centre.zone)} changes by {spread(centre.spread.value)} "
             f"{centre.mean.unit} from one setup to the next (one standard deviation); the shots' own noise leaves "
             f"± {spread(centre.shot_half_width)}. A build shot in {count} setups too must differ by more "
-            f"than {limit(centre.differ_by)} {centre.mean.unit} before it may be called better or worse."
+            f"than {limit(centre.smallest_difference)} {centre.mean.unit} before it may be called better or worse."
         )
     if count < _SETTLED:
         text += (

@@ -60,7 +60,7 @@ def _standing(alignment: Alignment) -> str:
     text = (
         f"The target was not square to the camera: {' and '.join(parts)}." if parts else "The target stood square."
     )
-    if not alignment.told_from_decentring:
+    if not alignment.distinguished_from_decentring:
         text += " A part that sits off-centre would look much the same; turn the lens in its mount to tell."
     return text
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lensbench.findings import Glare, HardEdge, Report
+from lensbench.findings import Glare, ImageCircle, Report
 from lensbench.formatting import number, with_interval
 from lensbench.reporter.words import sentences
 from lensbench.wording import listed
@@ -23,13 +23,13 @@ def light_in_words(report: Report) -> list[str]:
         texts = []
         if not falloff.covers_frame:
             texts.append("The light does not cover the frame.")
-        edge = falloff.coverage.hard_edge if falloff.coverage else None
+        edge = falloff.coverage.image_circle if falloff.coverage else None
         if edge is not None:
             texts.append(_edge_in_words(edge))
-        if falloff.bright_spot is not None:
+        if falloff.hot_spot is not None:
             texts.append(
                 "There is a bright spot in the middle; it is left out of all stops, which would otherwise look "
-                "larger. " + falloff.bright_spot.note
+                "larger. " + falloff.hot_spot.note
             )
         if falloff.panel is not None:
             texts += falloff.panel.notes
@@ -41,7 +41,7 @@ def light_in_words(report: Report) -> list[str]:
     return [text if len(names) == len(lit) else f"{', '.join(names)}: {text}" for text, names in said.items()]
 
 
-def _edge_in_words(edge: HardEdge) -> str:
+def _edge_in_words(edge: ImageCircle) -> str:
     corners = [sentences.corner_name(corner.zone) for corner in edge.corners]
     text = "The light ends abruptly, as a barrel, a ring or a hood cuts it, and not as falloff does"
     if corners:

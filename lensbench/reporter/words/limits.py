@@ -21,10 +21,10 @@ def reached_in_short(setting: Setting, zone: str) -> str:
     if setting.limits is None:
         return ""
     limits = mean_limits(setting).get(zone)
-    if limits is None or limits.reached_percent is None:
+    if limits is None or limits.achieved_percent is None:
         return missing_in_words(setting.limits)
     where = in_the(zone).capitalize()
-    return f"{where} reaches {brief(limits.reached_percent)} % of what {setting.label} can give{_scale(setting)}."
+    return f"{where} reaches {brief(limits.achieved_percent)} % of what {setting.label} can give{_scale(setting)}."
 
 
 def missing_in_words(limits: Limits) -> str:
@@ -56,20 +56,20 @@ def _of_setting(report: Report, setting: Setting) -> list[str]:
     limits = setting.limits
     if limits.effective_f_number is None:
         return [f"{setting.name}: {missing_in_words(limits)}"] if limits.missing else []
-    allowed = [zone for zone in mean_limits(setting).values() if zone.allowed_mtf50 is not None]
+    allowed = [zone for zone in mean_limits(setting).values() if zone.best_possible_mtf50 is not None]
     if not allowed:
         return []
     in_mm = sharpness_unit(report) == "lp/mm"
-    values = [zone.allowed_mtf50_lp_mm if in_mm else zone.allowed_mtf50 for zone in allowed]
+    values = [zone.best_possible_mtf50_lp_mm if in_mm else zone.best_possible_mtf50 for zone in allowed]
     most = f"{sum(values) / len(values):.3g} {sharpness_unit(report)}"
-    reached = [zone.reached_percent for zone in allowed]
+    reached = [zone.achieved_percent for zone in allowed]
     low, high = min(reached, key=lambda f: f.value), max(reached, key=lambda f: f.value)
     lines = [
         f"{setting.name}{_scale(setting)} is f/{limits.effective_f_number:.2g} for the sensor. A flawless lens "
         f"would reach {most} there with these pixels; this one reaches {brief(low)} to {brief(high)} % of that."
     ]
     if limits.print_blur is not None:
-        told = "measured on its edges" if limits.print_blur.told_by == "raggedness" else "by the printer's dots"
+        told = "measured on its edges" if limits.print_blur.source == "raggedness" else "by the printer's dots"
         lines.append(
             f"The print itself blurs by {brief(limits.print_blur.sigma_px)} px ({told}); that is taken "
             "out of the lens's own figures below."

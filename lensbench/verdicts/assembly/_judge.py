@@ -57,12 +57,12 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
     said = [_centres_in_words(centres, camera), *(_test_in_words(test, camera) for test in tests)]
     if softer:
         said.insert(0, _softer_in_words(softer))
-    crooked = any(test.blame in ("lens", "both") and _matters(test, camera) for test in tests)
-    crooked |= softer is not None and softer.blame == "lens"
+    crooked = any(test.cause in ("lens", "both") and _matters(test, camera) for test in tests)
+    crooked |= softer is not None and softer.cause == "lens"
     apart, known = _apart(centres, camera), len(centres) >= 2
     if crooked or (known and apart):
         answer = "not straight"
-    elif (softer and softer.blame == "can't tell") or not (known or tests):
+    elif (softer and softer.cause == "can't tell") or not (known or tests):
         answer = "can't tell"
     else:
         answer = "straight"
@@ -73,12 +73,12 @@ def _softer_in_words(softer: SofterSide) -> str:
     other = " ".join(_ACROSS[word] for word in softer.side.split())
     percent = f"{brief(softer.percent)} %"
     text = f"At {softer.setting} the {softer.side} of the picture is {percent} softer than the {other}"
-    if softer.blame == "can't tell":
+    if softer.cause == "can't tell":
         return (
             f"{text}: target or lens. Either the target leaned, or something in the lens does; shoot it again "
             "with the lens turned half round in its mount (lens_turn_deg) to tell."
         )
-    return f"{text}: {_WHOSE[softer.blame]}."
+    return f"{text}: {_WHOSE[softer.cause]}."
 
 
 _WHOSE = {
@@ -238,10 +238,10 @@ def split_by_turn(of: str, turned: Sequence[tuple[float, Arrow]]) -> TurnTest:
         bool(parts[part] @ np.linalg.pinv(covariance[part, part], hermitian=True) @ parts[part] > NOT_CHANCE)
         for part in (slice(0, 2), slice(2, 4))
     )
-    blame = {(True, True): "both", (True, False): "target or camera", (False, True): "lens"}.get(
+    cause = {(True, True): "both", (True, False): "target or camera", (False, True): "lens"}.get(
         (stays, turns), "neither"
     )
-    return TurnTest(of, (figures[0], figures[1]), (figures[2], figures[3]), blame)
+    return TurnTest(of, (figures[0], figures[1]), (figures[2], figures[3]), cause)
 
 
 def _arrows(setting: Setting, camera: Camera) -> Iterable[tuple[str, Arrow]]:
@@ -277,7 +277,7 @@ def _test_in_words(test: TurnTest, camera: Camera) -> str:
         "target or camera": "stayed when the lens was turned: it is the target's or the camera's",
         "both": "turned with the lens in part and in part stayed: both have a share",
     }
-    if test.blame not in words:
+    if test.cause not in words:
         return f"The {test.of} shows no lopsidedness beyond chance."
-    small = "" if test.blame == "target or camera" or _matters(test, camera) else ", though too little to matter"
-    return f"The lopsidedness of the {test.of} {words[test.blame]}{small}."
+    small = "" if test.cause == "target or camera" or _matters(test, camera) else ", though too little to matter"
+    return f"The lopsidedness of the {test.of} {words[test.cause]}{small}."

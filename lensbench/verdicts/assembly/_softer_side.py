@@ -52,15 +52,15 @@ def softer_side(settings: Sequence[Setting], camera: Camera, tests: Sequence[Tur
     if not lopsided:
         return None
     arrow, setting = max(lopsided, key=lambda pair: float(np.hypot(*pair[0].vector)))
-    blame = _blame(settings, tests)
-    return SofterSide(side_in_words(-arrow.vector), _across_frame(arrow, camera), setting.label, blame)
+    cause = _blame(settings, tests)
+    return SofterSide(side_in_words(-arrow.vector), _across_frame(arrow, camera), setting.label, cause)
 
 
 def _blame(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
     """Whose the softer side is: by the turn test, or else by a rail series that knows how the target leaned."""
     for test in tests:
         if test.of == "sharpness":
-            return test.blame
+            return test.cause
     for setting in settings:
         lean = setting.focus.lean if setting.focus else None
         if lean and lean.sensor_deg:

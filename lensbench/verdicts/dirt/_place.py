@@ -79,7 +79,7 @@ def place_dirt(
     Parameters
     ----------
     settings : sequence of Setting
-        In rising f-number. `place` and `place_why` of their marks are filled in.
+        In rising f-number. `place` and `evidence` of their marks are filled in.
     camera : Camera
         For the frame's size, and the pixels' where it is known.
     exit_pupil_mm : float, optional
@@ -108,7 +108,7 @@ def place_dirt(
         for mark in told:
             for sighting in mark.sightings:
                 same = settings[sighting.setting].dust.marks[sighting.mark]
-                same.place, same.place_why = mark.place, mark.place_why
+                same.place, same.evidence = mark.place, mark.evidence
         if fullest in alike:
             shown = sorted(told, key=lambda mark: _rank(mark, fullest))
     return Dirt(shown, _places_in_words(shown), _apertures_in_words(shown), [*notes, *_shots_to_tell(shown)])
@@ -326,8 +326,8 @@ def _places_in_words(marks: list[TracedMark]) -> str:
 
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:
     """What further shots would tell of the marks."""
-    hints = [hint for hint in (TURN_TO_TELL, PANEL_TO_TELL) if any(hint in mark.place_why for mark in marks)]
-    soft = any(mark.kind == "patch" and PANEL_TO_TELL in mark.place_why for mark in marks)
+    hints = [hint for hint in (TURN_TO_TELL, PANEL_TO_TELL) if any(hint in mark.evidence for mark in marks)]
+    soft = any(mark.kind == "patch" and PANEL_TO_TELL in mark.evidence for mark in marks)
     return [f"{hint[0].upper()}{hint[1:]} more." for hint in hints] + ([MAYBE_LIGHT] if soft else [])
 
 

@@ -43,14 +43,14 @@ class FocusError:
         The same in quarter-wave depths.
     best_zone : str
         That zone.
-    reached_percent : float
+    achieved_percent : float
         Its MTF50 in percent of what diffraction and the pixel allow.
     """
 
     defocus_um: float
     depths: float
     best_zone: str
-    reached_percent: float
+    achieved_percent: float
 
 
 def judge_focus_error(
@@ -76,7 +76,7 @@ def judge_focus_error(
     """
     if limits.effective_f_number is None or pixel_pitch_um is None:
         return None
-    reached = {z.zone: z.reached_percent.value for z in _means(limits.zones, channel) if z.reached_percent}
+    reached = {z.zone: z.achieved_percent.value for z in _means(limits.zones, channel) if z.achieved_percent}
     if not reached or max(reached.values()) > MOST_REACHED:
         return None
     zones = [zone for zone in _means(sharpness.zones, channel) if zone.curve is not None]

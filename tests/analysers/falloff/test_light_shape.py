@@ -101,18 +101,18 @@ def test_usable_radius_is_the_closed_form_and_beyond_the_frame_has_none(plain):
     assert usable[1.0].radius_mm.value == pytest.approx(radius * PITCH_UM / 1000, abs=0.02)
     assert usable[1.0].radius_mm.unit == "mm"
     assert usable[3.0].radius_px is None and usable[3.0].radius_mm is None
-    assert plain.covers_frame and plain.coverage.hard_edge is None
+    assert plain.covers_frame and plain.coverage.image_circle is None
 
 
 @pytest.mark.parametrize("corner_stops", [1.0, 4.0])
 def test_steep_falloff_is_no_hard_edge(corner_stops):
-    assert measured(flats.cos4(SIZE, corner_stops, (40, -30))).coverage.hard_edge is None
+    assert measured(flats.cos4(SIZE, corner_stops, (40, -30))).coverage.image_circle is None
 
 
 def test_a_barrel_is_told_by_its_radius_its_centre_and_the_corner_it_cuts():
     light = barrel(640, (-60, 40))
     found = measured(light)
-    edge = found.coverage.hard_edge
+    edge = found.coverage.image_circle
     assert not found.covers_frame
     index = zone_index(np.arange(SIZE[0])[None, :], np.arange(SIZE[1])[:, None], SIZE)
     x, y = flats.grid(SIZE)
@@ -149,7 +149,7 @@ def test_zones_that_a_ring_cuts_have_the_stops_of_their_mean_light(radius, centr
 def test_a_circle_that_is_well_seen_is_known_to_a_pixel_or_two():
     """Blocks are 32 px wide; the edge lies at half of the light, and not where black begins."""
     for radius, softness in ((500, 0.5), (500, 20.0), (613, 5.0)):
-        edge = measured(barrel(radius, (20, -30), softness)).coverage.hard_edge
+        edge = measured(barrel(radius, (20, -30), softness)).coverage.image_circle
         assert edge.radius_px.value == pytest.approx(radius, abs=2)
 
 
@@ -183,7 +183,7 @@ def test_the_map_stays_true_up_to_a_hard_edge():
 def test_a_mark_in_a_corner_is_no_edge():
     light = flats.cos4(SIZE, 1.0)
     flats.disc(light, 1150, 760, 50, 0.9, 3.0)
-    assert measured(light).coverage.hard_edge is None
+    assert measured(light).coverage.image_circle is None
 
 
 # -- colour ---------------------------------------------------------------------------------------------------

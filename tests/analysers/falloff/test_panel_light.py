@@ -55,10 +55,10 @@ def left_over(found, true, plane=True):
 def test_three_places_tell_the_panel_but_for_an_even_slope():
     stops, true = seen(SHIFTS)
     found, finding = split(stops, MOVED)
-    assert finding.taken_off
+    assert finding.removed
     off = left_over(found, true)
     assert np.sqrt(np.mean(off**2)) < 0.002
-    assert np.abs(off).max() < max(2 * finding.left_stops, 0.004)
+    assert np.abs(off).max() < max(2 * finding.residual_stops, 0.004)
     for place, (across, down) in zip(finding.places[1:], SHIFTS[1:], strict=True):
         for figure, part in zip(place.shift_percent, (across, down), strict=True):
             assert figure.value == pytest.approx(100 * part, abs=0.5)
@@ -70,7 +70,7 @@ def test_a_half_turn_tells_the_slope_too():
     shifts, turns = [*SHIFTS, (0.0, 0.0)], [0, 0, 0, 180]
     stops, true = seen(shifts, turns)
     found, finding = split(stops, [*MOVED, PanelGiven(4, 180.0)])
-    assert finding.taken_off
+    assert finding.removed
     assert np.abs(left_over(found, true, plane=False)).max() < 0.006
     assert not any("evenly towards one side" in note for note in finding.notes)
 
@@ -78,7 +78,7 @@ def test_a_half_turn_tells_the_slope_too():
 def test_a_half_turn_alone_takes_out_what_is_lopsided_and_says_what_stays():
     stops, true = seen([(0, 0), (0, 0)], [0, 180], waves=0.0)
     found, finding = split(stops, [PanelGiven(1), PanelGiven(1, 180.0)])
-    assert finding.taken_off and finding.left_stops is None and finding.unevenness_stops is None
+    assert finding.removed and finding.residual_stops is None and finding.unevenness_stops is None
     off = (found - true)[0]
     # By symmetry only what is alike on opposite sides of the middle is left.
     assert np.abs(off - off[::-1, ::-1]).max() < 0.03
@@ -89,7 +89,7 @@ def test_two_places_of_a_mere_bulge_do_not_tell_the_moves_and_ask_for_a_third():
     """p(x) = b x² shows 2 b s x + const when moved by s: b s is known, and neither b nor s."""
     stops, _ = seen(SHIFTS[:2], waves=0.0)
     found, finding = split(stops, MOVED[:2])
-    assert not finding.taken_off and not found.any()
+    assert not finding.removed and not found.any()
     assert finding.places[1].shift_percent is None
     assert "panel = 3" in finding.notes[0] and "panel_shift" in finding.notes[0]
 
@@ -97,8 +97,8 @@ def test_two_places_of_a_mere_bulge_do_not_tell_the_moves_and_ask_for_a_third():
 def test_two_places_are_enough_where_the_move_is_said():
     stops, true = seen(SHIFTS[:2])
     found, finding = split(stops, [PanelGiven(1), PanelGiven(2, 0.0, SHIFTS[1])])
-    assert finding.taken_off
-    assert np.abs(left_over(found, true)).max() < max(finding.left_stops, 0.01)
+    assert finding.removed
+    assert np.abs(left_over(found, true)).max() < max(finding.residual_stops, 0.01)
 
 
 def test_moves_that_are_said_help():
@@ -108,30 +108,30 @@ def test_moves_that_are_said_help():
         for k, (across, down) in enumerate(SHIFTS)
     ]
     found, finding = split(stops, said)
-    assert finding.taken_off
+    assert finding.removed
     off = np.abs(left_over(found, true)).max()
-    assert off < finding.left_stops + 0.004
+    assert off < finding.residual_stops + 0.004
     assert off < 0.02
 
 
 def test_an_even_panel_is_said_to_be_even():
     stops, _ = seen(SHIFTS, waves=0.0, bulge=0.0, slope=(0, 0))
     found, finding = split(stops, MOVED)
-    assert finding.taken_off and not found.any()
+    assert finding.removed and not found.any()
     assert "it is even" in finding.notes[0]
 
 
 def test_a_half_turn_of_a_centred_bulge_shows_nothing_and_says_so():
     stops, _ = seen([(0, 0), (0, 0)], [0, 180], waves=0.0, slope=(0, 0))
     found, finding = split(stops, [PanelGiven(1), PanelGiven(1, 180.0)])
-    assert not found.any() and finding.unevenness_stops is None and finding.left_stops is None
+    assert not found.any() and finding.unevenness_stops is None and finding.residual_stops is None
     assert any("not moved" in note for note in finding.notes)
 
 
 def test_one_place_says_what_is_in_the_figures():
     stops, _ = seen([(0, 0)])
     found, finding = split(stops, MOVED[:1])
-    assert not finding.taken_off and not found.any()
+    assert not finding.removed and not found.any()
     assert "panel = 2" in finding.notes[0] and "panel_turn_deg = 180" in finding.notes[0]
 
 
@@ -141,7 +141,7 @@ def test_a_lens_that_is_far_from_round_gets_a_true_answer_or_none():
     light = 2.0**-stops / (1 + np.exp(60 * (np.hypot(U + 0.05, V - 0.03) - 0.93)))
     light += 0.01 * light.mean(axis=(1, 2), keepdims=True)
     found, finding = split(-np.log2(light), MOVED)
-    if finding.taken_off:
+    if finding.removed:
         assert np.abs(left_over(found, true)[np.hypot(U, V) < 0.7]).max() < 0.02
     else:
         assert not found.any() and "averaged instead" in finding.notes[0]

@@ -167,5 +167,5 @@ def test_one_shot_taken_twice_does_no_harm():
 def test_curves_to_draw():
     focus = measure_focus(series(Surface(bow=(-0.2, -0.2))), SIZE)
     centre = next(line for line in focus.through if line.zone == "centre")
-    assert len(centre.place_mm) == len(RAIL)
+    assert len(centre.position_mm) == len(RAIL)
     assert centre.curve_mm[np.argmax(centre.curve_mtf50)] == pytest.approx(0.0, abs=0.03)

@@ -199,7 +199,7 @@ def test_a_lens_turned_anticlockwise_carries_its_right_to_the_top():
     seen = [(0.0, Arrow(np.array([3.0, 0.0]), np.full(2, 0.1), "%"))]
     seen.append((90.0, Arrow(np.array([0.0, -3.0]), np.full(2, 0.1), "%")))
     test = split_by_turn("sharpness", seen)
-    assert test.blame == "lens"
+    assert test.cause == "lens"
     assert [part.value for part in test.turns] == pytest.approx([3, 0], abs=1e-9)
     assert [part.value for part in test.stays] == pytest.approx([0, 0], abs=1e-9)
 
@@ -207,7 +207,7 @@ def test_a_lens_turned_anticlockwise_carries_its_right_to_the_top():
 def test_an_arrow_that_stays_is_the_targets():
     seen = [(turn, Arrow(np.array([0.0, 2.0]), np.full(2, 0.1), "%")) for turn in (0.0, 180.0)]
     test = split_by_turn("keystone", seen)
-    assert test.blame == "target or camera"
+    assert test.cause == "target or camera"
     assert [part.value for part in test.stays] == pytest.approx([0, 2], abs=1e-9)
 
 

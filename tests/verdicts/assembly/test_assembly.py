@@ -137,7 +137,7 @@ def test_a_tilted_lens_turns_its_soft_side_along():
     ]
     verdict = judge_assembly(settings, CAMERA)
     (test,) = verdict.turn_tests
-    assert (test.of, test.blame) == ("sharpness", "lens")
+    assert (test.of, test.cause) == ("sharpness", "lens")
     assert verdict.answer == "not straight"
     assert "it is the lens's" in verdict.text
 
@@ -150,7 +150,7 @@ def test_a_tilted_target_stays():
         for i, turn in enumerate((0, 180))
     ]
     verdict = judge_assembly(settings, CAMERA)
-    assert {test.of: test.blame for test in verdict.turn_tests} == {
+    assert {test.of: test.cause for test in verdict.turn_tests} == {
         "sharpness": "target or camera",
         "keystone": "target or camera",
     }
@@ -162,7 +162,7 @@ def test_a_softer_side_alone_is_target_or_lens():
     together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), **together)], CAMERA)
     assert verdict.answer == "can't tell"
-    assert verdict.softer_side.side == "right" and verdict.softer_side.blame == "can't tell"
+    assert verdict.softer_side.side == "right" and verdict.softer_side.cause == "can't tell"
     # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
     assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
     assert "At f/4 the right of the picture is 39 % softer than the left: target or lens" in verdict.text
@@ -175,14 +175,14 @@ def test_a_softer_side_has_the_turn_tests_blame():
         for i, (turn, gain) in enumerate(((0, 0.3), (180, -0.3)))
     ]
     verdict = judge_assembly(settings, CAMERA)
-    assert (verdict.softer_side.side, verdict.softer_side.blame) == ("top", "lens")
+    assert (verdict.softer_side.side, verdict.softer_side.cause) == ("top", "lens")
     assert "target or lens" not in verdict.text
 
 
 @pytest.mark.parametrize(
-    ("own", "blame", "answer"), [(0.3, "lens", "not straight"), (0.0, "target or camera", "straight")]
+    ("own", "cause", "answer"), [(0.3, "lens", "not straight"), (0.0, "target or camera", "straight")]
 )
-def test_a_rail_series_tells_too(own, blame, answer):
+def test_a_rail_series_tells_too(own, cause, answer):
     """Best focus that leans against the sensor by more than the target's own lean is the lens's."""
 
     def degrees(value):
@@ -192,7 +192,7 @@ def test_a_rail_series_tells_too(own, blame, answer):
     focus = Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
     together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), focus=focus, **together)], CAMERA)
-    assert (verdict.softer_side.blame, verdict.answer) == (blame, answer)
+    assert (verdict.softer_side.cause, verdict.answer) == (cause, answer)
 
 
 def test_a_little_lopsidedness_is_left_alone():
@@ -215,7 +215,7 @@ def test_keystone_of_both_is_split():
         Setting(f_number=4, lens_turn_deg=90, geometry=geometry(wider_left=across, wider_top=-0.6 * down)),
     ]
     (test,) = judge_assembly(settings, CAMERA).turn_tests
-    assert test.blame == "both"
+    assert test.cause == "both"
     assert [part.value for part in test.stays] == pytest.approx([1, 0], abs=1e-6)
     assert [part.value for part in test.turns] == pytest.approx([0.6, 0], abs=1e-6)
 

@@ -32,7 +32,7 @@ def places(settings, camera=NO_PITCH, **more):
 def test_one_flat_alone_cannot_tell():
     (only,) = settings = [setting(8.0, [seen_from(1000, 300)])]
     assert places(settings) == [["can't tell"]]
-    assert TURN_TO_TELL in only.dust.marks[0].place_why and PANEL_TO_TELL in only.dust.marks[0].place_why
+    assert TURN_TO_TELL in only.dust.marks[0].evidence and PANEL_TO_TELL in only.dust.marks[0].evidence
 
 
 def test_what_turns_with_the_lens_is_on_the_lens_and_what_stays_is_not():
@@ -87,7 +87,7 @@ def test_shots_that_disagree_are_said_to():
         setting(8.0, [seen_from(0, -1000)], turn=90.0),
     ]
     assert places(settings)[0] == ["can't tell"]
-    assert "disagree" in settings[0].dust.marks[0].place_why
+    assert "disagree" in settings[0].dust.marks[0].evidence
 
 
 def test_sharp_shadows_lie_near_the_sensor_and_front_and_rear_are_told_by_blur():

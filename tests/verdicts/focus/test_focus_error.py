@@ -64,7 +64,7 @@ def test_defocus_is_measured_in_the_zone_nearest_to_focus():
     # 2 λ N² = 17.6 µm is a quarter wave at f/4 (Smith; memory).
     assert found.best_zone == "centre" and found.defocus_um == pytest.approx(90, rel=0.05)
     assert found.depths == pytest.approx(90 / 17.6, rel=0.05)
-    assert 25 < found.reached_percent < 50
+    assert 25 < found.achieved_percent < 50
 
 
 def test_one_zone_in_focus_clears_the_shot():

@@ -37,9 +37,9 @@ def spotted():
 
 
 def test_the_spot_is_named_with_its_strength_and_size(spotted):
-    assert spotted[0].bright_spot is None or spotted[0].bright_spot.percent.value < 0.8
+    assert spotted[0].hot_spot is None or spotted[0].hot_spot.percent.value < 0.8
     for falloff, f_number in zip(spotted[1:], F_NUMBERS[1:], strict=True):
-        spot = falloff.bright_spot
+        spot = falloff.hot_spot
         true = 8.0 * (f_number / 16) ** 2
         assert spot.percent.value == pytest.approx(true, rel=0.06)
         assert spot.percent.low <= true * 1.02 and spot.percent.high >= true * 0.98
@@ -59,4 +59,4 @@ def test_the_spot_is_left_out_of_the_stops(spotted):
 
 @pytest.mark.parametrize("rim", [{}, {"rim": 1.45, "walk": 1.1}], ids=["gentle rim", "strong rim"])
 def test_a_lens_without_reflections_has_no_spot(rim):
-    assert [falloff.bright_spot for falloff in measured(0.0, **rim)] == [None, None, None]
+    assert [falloff.hot_spot for falloff in measured(0.0, **rim)] == [None, None, None]

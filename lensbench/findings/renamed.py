@@ -1,0 +1,33 @@
+"""Reports of the earlier format, read under the names that their keys have now."""
+
+from __future__ import annotations
+
+from typing import Any
+
+EARLIER_FORMAT = "lensbench-report/1"
+
+RENAMED = {
+    "allowed_mtf50": "best_possible_mtf50",
+    "allowed_mtf50_lp_mm": "best_possible_mtf50_lp_mm",
+    "blame": "cause",
+    "bright_spot": "hot_spot",
+    "differ_by": "smallest_difference",
+    "hard_edge": "image_circle",
+    "known_until": "measurable_up_to",
+    "left_stops": "residual_stops",
+    "place_mm": "position_mm",
+    "place_why": "evidence",
+    "print_percent": "lost_to_print_percent",
+    "reached_percent": "achieved_percent",
+    "taken_off": "removed",
+    "told_by": "source",
+    "told_from_decentring": "distinguished_from_decentring",
+}
+"""Keys by the names that they had in the earlier format, wherever they stand."""
+
+
+def with_present_names(value: Any) -> Any:
+    """Plain data of an earlier report with its keys renamed, at every depth."""
+    if isinstance(value, dict):
+        return {RENAMED.get(key, key): with_present_names(part) for key, part in value.items()}
+    return [with_present_names(part) for part in value] if isinstance(value, list) else value

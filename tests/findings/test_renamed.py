@@ -1,0 +1,34 @@
+"""Reports of the earlier format are still read."""
+
+import json
+
+import pytest
+
+from lensbench.errors import BenchError
+from lensbench.findings import encode_report, read_report
+from lensbench.findings.renamed import RENAMED
+from tests.reporter.invented import invented_report
+
+
+def as_earlier(value):
+    """Plain data of a report as the earlier format had it."""
+    old = {new: name for name, new in RENAMED.items()}
+    if isinstance(value, dict):
+        return {old.get(key, key): as_earlier(part) for key, part in value.items()}
+    return [as_earlier(part) for part in value] if isinstance(value, list) else value
+
+
+def test_an_earlier_report_reads_like_one_of_today(tmp_path):
+    report = invented_report((2.8, 5.6), (300, 200))
+    earlier = as_earlier(json.loads(encode_report(report))) | {"format": "lensbench-report/1"}
+    assert "bright_spot" in json.dumps(earlier), "a key that has another name now"
+    (tmp_path / "report.json").write_text(json.dumps(earlier))
+    assert read_report(tmp_path / "report.json") == report
+
+
+def test_a_later_report_is_refused_by_its_format(tmp_path):
+    (tmp_path / "report.json").write_text(
+        '{"build": {"name": "x"}, "camera": {"size_px": [3, 2]}, "format": "lensbench-report/9"}'
+    )
+    with pytest.raises(BenchError, match="lensbench-report/9"):
+        read_report(tmp_path / "report.json")
