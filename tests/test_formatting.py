@@ -73,6 +73,8 @@ def test_spreads_are_rounded_as_intervals_are(value, as_spread, as_limit):
 def test_an_interval_holds_what_it_holds_as_printed():
     fine = Figure(0.34085, 0.34070, 0.34100, "stops")
     assert with_interval(fine) == "0.341 ± 0.001 stops"
-    assert holds(fine, 0.3402) and not holds(fine, 0.3395)
+    assert holds(fine, 0.3402)
+    assert not holds(fine, 0.3395)
     coarse = Figure(0.232, 0.2295, 0.2345, "cy/px")
-    assert holds(coarse, 0.2344) and not holds(coarse, 0.2346)
+    assert holds(coarse, 0.2344)
+    assert not holds(coarse, 0.2346)

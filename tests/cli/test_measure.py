@@ -66,7 +66,9 @@ def test_a_report_of_other_shots_is_kept_unless_told(capsys, outside, measured, 
     (other / "session.toml").write_text(f"{head}[[shot]]{flat}")
     before = (out / "outside-build" / "report.json").read_bytes()
     ran = run(capsys, "measure", other, "--out", out)
-    assert ran.code == 0 and "other shots" in ran.err and f"This one is in {out / 'outside-build-2'}." in ran.err
+    assert ran.code == 0
+    assert "other shots" in ran.err
+    assert f"This one is in {out / 'outside-build-2'}." in ran.err
     assert (out / "outside-build" / "report.json").read_bytes() == before
     assert "other shots" not in run(capsys, "measure", outside[0], "--out", out).err
     assert run(capsys, "measure", other, "--out", out, "--replace").code == 0

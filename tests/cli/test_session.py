@@ -35,7 +35,8 @@ def test_the_table_says_what_was_guessed_and_what_is_to_be_filled_in(folder, cap
     assert f"lensbench measure {folder}" in out.replace("\n", "")
     code, out, told = run(capsys, "session", folder)
     assert (code, "lists every shot already" in out) == (0, True)
-    assert "session.toml, line" in told and "shows is still empty" in told
+    assert "session.toml, line" in told
+    assert "shows is still empty" in told
     assert "Now mend that in" in out
 
 

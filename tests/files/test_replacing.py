@@ -136,7 +136,8 @@ def test_a_kill_at_any_moment_leaves_the_old_set_or_the_new_one(tmp_path):
         outcomes.append(after == NEW)
         if not killed:
             break
-    assert outcomes[-1] and not outcomes[0]
+    assert outcomes[-1]
+    assert not outcomes[0]
     assert sum(outcomes) > 4, "some kills came while files were moved"
 
 
@@ -154,7 +155,8 @@ def test_a_kill_while_mending_is_mended_too(tmp_path, monkeypatch):
             patch.setattr(os, "replace", dies)
             write(tmp_path, NEW, entries(OLD))
     write(tmp_path, NEW, entries(NEW))
-    assert len(moved) == 3 and held(tmp_path) == NEW
+    assert len(moved) == 3
+    assert held(tmp_path) == NEW
 
 
 def test_what_the_user_changed_after_a_kill_is_not_written_over(tmp_path, monkeypatch):

@@ -36,4 +36,5 @@ def test_how_the_panel_stood_and_what_is_black(tmp_path):
 def test_what_is_wrong_is_said(tmp_path, table, shot, said):
     with pytest.raises(BenchError) as caught:
         load(tmp_path, table + FLAT + shot)
-    assert said in str(caught.value) and "line" in str(caught.value)
+    assert said in str(caught.value)
+    assert "line" in str(caught.value)

@@ -90,7 +90,8 @@ def test_what_is_wrong_in_the_file_is_told_with_its_line(folder):
     (folder / "d.dng").rename(folder / "e.dng")
     again = start_session(folder)
     assert [shot.file for shot in again.added] == ["e.dng"]
-    assert any("there is no file d.dng" in said for said in again.mistakes) and len(again.mistakes) == 2
+    assert any("there is no file d.dng" in said for said in again.mistakes)
+    assert len(again.mistakes) == 2
 
 
 def test_a_second_run_changes_nothing(folder):

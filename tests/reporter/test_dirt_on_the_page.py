@@ -33,10 +33,8 @@ def report():
 def test_in_short_says_what_and_from_which_aperture_on(report):
     clean = next(answer for answer in answers(report) if "clean" in answer.question)
     assert clean.short == "2 marks"
-    assert (
-        "1 shows only from f/16 on." in clean.more
-        and "1 of the 2 marks lies on the sensor or the light panel and 1 on the lens" in clean.more
-    )
+    assert "1 shows only from f/16 on." in clean.more
+    assert "1 of the 2 marks lies on the sensor or the light panel and 1 on the lens" in clean.more
 
 
 def test_a_table_row_a_mark_and_a_column_an_aperture(report):
@@ -68,4 +66,5 @@ def test_faces_count_only_what_can_lie_there(report):
 def test_one_aperture_is_no_series():
     report = invented_report((8.0,), SIZE)
     report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
-    assert not shows_stopping(report) and all_tables(report)["stopping"] == []
+    assert not shows_stopping(report)
+    assert all_tables(report)["stopping"] == []

@@ -40,11 +40,16 @@ def test_the_side_that_is_away_is_drawn_farther_from_the_lens():
     assert times_drawn(leans) == 50
     assert drawn_deg(above, leans) == pytest.approx(12.5)
     (left_x, left_y), (right_x, right_y) = sheet_of(above, leans)
-    assert above.ends == ("left", "right") and left_y > right_y and right_x > left_x
+    assert above.ends == ("left", "right")
+    assert left_y > right_y
+    assert right_x > left_x
     (top_x, top_y), (bottom_x, bottom_y) = sheet_of(side, leans)
-    assert side.ends == ("top", "bottom") and top_y > bottom_y and top_x > bottom_x
+    assert side.ends == ("top", "bottom")
+    assert top_y > bottom_y
+    assert top_x > bottom_x
     assert "the sheet's right side is turned 0.250 ± 0.010 ° away" in lean_in_words(above, leans).lower()
-    assert "top side" in lean_in_words(side, leans) and "Lean drawn 50 times" in lean_in_words(side, leans)
+    assert "top side" in lean_in_words(side, leans)
+    assert "Lean drawn 50 times" in lean_in_words(side, leans)
 
 
 def test_without_angles_the_larger_side_is_nearer_and_nothing_is_to_scale():
@@ -71,7 +76,8 @@ def test_the_softer_side_says_whose_it_is(cause, said):
     softer = SofterSide("top right", Figure.of(30, 2, "%"), "f/4", cause)
     above, side = leans = leans_of(reported(softer=softer))
     assert (above.softer, side.softer) == ("right", "top")
-    assert "the right is softer" in lean_in_words(above, leans) and said in lean_in_words(above, leans)
+    assert "the right is softer" in lean_in_words(above, leans)
+    assert said in lean_in_words(above, leans)
 
 
 def test_without_geometry_there_is_nothing_to_draw():

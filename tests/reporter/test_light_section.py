@@ -95,7 +95,8 @@ def test_the_shape_is_one_table_of_all_apertures(report):
     assert rows["cut off"] == ["top left 12 %; bottom right 40 %"] * 2
     assert rows["bright spot in the middle"] == ["–", "8.10 ± 0.10 %, left out"]
     distance = next(table for table in falloff_tables(report) if "by distance" in table.caption)
-    assert distance.head[-1] == "cos⁴ law" and distance.rows[-1] == [
+    assert distance.head[-1] == "cos⁴ law"
+    assert distance.rows[-1] == [
         "1.0",
         "2.000 ± 0.004",
         "2.000 ± 0.004",
@@ -106,14 +107,14 @@ def test_the_shape_is_one_table_of_all_apertures(report):
 def test_black_corners_are_named_and_cut_ones_have_their_share_beside_them(report):
     by_zone = falloff_tables(report)[0]
     cells = {row[0]: row[1] for row in by_zone.rows}
-    assert cells["corner top left"].endswith(" (12 % cut off)") and "cut" not in cells["corner top right"]
+    assert cells["corner top left"].endswith(" (12 % cut off)")
+    assert "cut" not in cells["corner top right"]
     falloff = report.settings[0].falloff
     falloff.zones = [zone for zone in falloff.zones if not zone.zone.startswith("corner top")]
     falloff.worst_corner = None
     dark = next(answer for answer in answers(report) if "Dark" in answer.question)
-    assert dark.short == "Black" and dark.more.startswith(
-        "in the top left and top right corners at f/4: more than 8"
-    )
+    assert dark.short == "Black"
+    assert dark.more.startswith("in the top left and top right corners at f/4: more than 8")
     assert ["darkest corner", "black, more than 8 stops", "top right, 1.900 ± 0.004 stops"] in falloff_tables(
         report
     )[1].rows
@@ -144,7 +145,9 @@ def test_page_and_csv_tables_hold_it_all(report):
     parts = light_parts(report)
     assert len(parts.profiles) == len(parts.glare) == 2
     text = page_text(report)
-    assert "Haze and veiling glare" in text and "The shape of the light" in text and "Colour cast" in text
+    assert "Haze and veiling glare" in text
+    assert "The shape of the light" in text
+    assert "Colour cast" in text
     tables = report_tables(report)
     assert {row["what"] for row in tables["falloff_shape"]} >= {"hard edge, radius", "bright spot, strength"}
     assert tables["falloff_profile"][0]["cos4_stops"] == 0.0
@@ -157,5 +160,6 @@ def test_page_and_csv_tables_hold_it_all(report):
 def test_a_report_without_these_findings_still_has_a_page():
     bare = invented_report((4.0,), SIZE)
     parts = light_parts(bare)
-    assert parts.glare == [] and parts.profiles == []
+    assert parts.glare == []
+    assert parts.profiles == []
     assert "Haze and veiling glare" not in page_text(bare)

@@ -55,13 +55,15 @@ def test_what_is_missing_is_said_instead():
     assert "can't be told without the f-number (f_number under [[shot]])" in reached_in_short(setting, "centre")
     assert limits_in_words(report) == [f"third click: {reached_in_short(setting, 'centre')}"]
     setting.limits = None
-    assert reached_in_short(setting, "centre") == "" and limits_in_words(report) == []
+    assert reached_in_short(setting, "centre") == ""
+    assert limits_in_words(report) == []
 
 
 def test_what_spoils_figures_stands_beside_them():
     report = weighed_report()
     (setting,) = report.settings
-    assert mind_in_words(setting) == "" and minds_in_words(report) == []
+    assert mind_in_words(setting) == ""
+    assert minds_in_words(report) == []
     setting.sharpness.mind = ["motion of about 1.6 px", "the print"]
     words = "Not the lens alone: these figures also show motion of about 1.6 px and the print."
     assert minds_in_words(report) == [f"f/5.6: {words}"]
@@ -82,12 +84,15 @@ def test_finer_tables_hold_directions_colours_and_the_lens_alone():
     limits = {z.zone: z for z in setting.limits.zones if z.channel == "green" and z.direction == "mean"}
     assert len(alone.rows) == len(limits) == 13
     row = next(row for row in alone.rows if row[0] == "centre")
-    assert row[3] == f"{limits['centre'].best_possible_mtf50_lp_mm:.3g}" and "±" in row[1] and "±" in row[4]
+    assert row[3] == f"{limits['centre'].best_possible_mtf50_lp_mm:.3g}"
+    assert "±" in row[1]
+    assert "±" in row[4]
     assert row[5] == "–"
     limits["centre"].lost_to_print_percent, limits["inner top-left"].lost_to_print_percent = 25.0, 1.0
     marks = {row[0]: row[5] for row in finer_sharpness(report)[1].rows}
     # A quarter higher without the print: the print takes a fifth, and that is marked.
-    assert marks["centre"] == "20 !" and marks["inner top left"] == "1.0"
+    assert marks["centre"] == "20 !"
+    assert marks["inner top left"] == "1.0"
     limits["centre"].lens_only_mtf50 = limits["centre"].lens_only_mtf50_lp_mm = None
     row = next(row for row in finer_sharpness(report)[1].rows if row[0] == "centre")
     assert row[1] == f"{BEYOND} {row[2]}"

@@ -51,7 +51,8 @@ def test_any_build_name_makes_a_folder_name(name, folder):
 
 def test_folder_holds_everything_and_reads_back(tmp_path, report):
     folder, note = write_report_folder(report, tmp_path / "reports")
-    assert folder == tmp_path / "reports" / "porthole-38-third-spacing" and note is None
+    assert folder == tmp_path / "reports" / "porthole-38-third-spacing"
+    assert note is None
     read = read_report(folder / "report.json")
     names = {path.name for path in folder.iterdir()}
     assert {"report.json", "report.html", "zone_map.png", "sharpness_zones.csv", "dirt_marks.csv"} <= names
@@ -79,7 +80,8 @@ def test_a_session_with_every_shot_of_the_report_replaces_it(tmp_path, report, m
     report.session, report.settings[0].dust.marks = "elsewhere", []
     report.shots = [ShotDigest("renamed.dng", shot.sha256) for shot in report.shots] + more
     folder, note = write_report_folder(report, tmp_path)
-    assert note is None and read_report(folder / "report.json").session == "elsewhere"
+    assert note is None
+    assert read_report(folder / "report.json").session == "elsewhere"
     assert not (folder / "dirt_marks.csv").exists(), "a table of the earlier run is left behind"
 
 
@@ -90,10 +92,13 @@ def test_a_session_that_lacks_a_shot_goes_beside_and_says_so(tmp_path, report):
     for _ in range(2):
         beside, note = write_report_folder(report, tmp_path)
         assert beside.name == f"{folder.name}-2"
-        assert note.startswith(f"{folder}: holds the report of other shots") and note.endswith(f"{beside}.")
+        assert note.startswith(f"{folder}: holds the report of other shots")
+        assert note.endswith(f"{beside}.")
         assert holdings(folder) == before
     replaced, note = write_report_folder(report, tmp_path, replace=True)
-    assert replaced == folder and note is None and read_report(folder / "report.json").session == "elsewhere"
+    assert replaced == folder
+    assert note is None
+    assert read_report(folder / "report.json").session == "elsewhere"
 
 
 @pytest.mark.parametrize("replace", [False, True])
@@ -102,7 +107,8 @@ def test_a_folder_of_something_else_is_never_touched(tmp_path, report, replace):
     folder.mkdir()
     (folder / "holiday.jpg").write_bytes(b"dear")
     beside, note = write_report_folder(report, tmp_path, replace)
-    assert beside != folder and "holds files that are no report" in note
+    assert beside != folder
+    assert "holds files that are no report" in note
     assert holdings(folder) == {"holiday.jpg": hashlib.sha256(b"dear").hexdigest()}
 
 
@@ -124,7 +130,8 @@ def test_notes_and_pictures_in_a_report_s_folder_stay(tmp_path, report):
     (folder / "drafts").mkdir()
     (folder / "drafts" / "notes.txt").write_text("shim of 0.1 mm")
     again, note = write_report_folder(report, tmp_path)
-    assert again == folder and note is None
+    assert again == folder
+    assert note is None
     assert (folder / "lens.jpg").read_bytes() == b"the build"
     assert (folder / "drafts" / "notes.txt").read_text() == "shim of 0.1 mm"
 
@@ -137,7 +144,9 @@ def test_a_report_that_was_changed_is_kept(tmp_path, report, name, replace):
         file.write(b"\nmy remarks\n")
     before = holdings(folder)
     beside, note = write_report_folder(report, tmp_path, replace)
-    assert beside != folder and "not as this program wrote it" in note and "is kept" in note
+    assert beside != folder
+    assert "not as this program wrote it" in note
+    assert "is kept" in note
     assert holdings(folder) == before
 
 

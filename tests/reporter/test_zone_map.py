@@ -102,7 +102,8 @@ def test_a_falloff_that_is_flat_or_full_of_holes_still_draws(report):
 @pytest.mark.parametrize("size", [(1200, 800), (800, 1200), (1000, 1000)])
 def test_map_is_written_as_a_picture(size):
     picture = iio.imread(zone_map_png(invented_report((5.6,), size)))
-    assert picture.shape[0] > HEADER_PX and picture.shape[1] > 1000
+    assert picture.shape[0] > HEADER_PX
+    assert picture.shape[1] > 1000
     assert len({tuple(pixel) for pixel in picture[::9, ::9, :3].reshape(-1, 3).tolist()}) > 100
 
 

@@ -76,7 +76,8 @@ def test_another_cameras_sensor_gives_pixels_only(session):
     text = (folder / "session.toml").read_text().replace("[36.0, 24.0]", "[36.0, 30.0]")
     (folder / "session.toml").write_text(text)
     report = measure_session(load_session(folder), workers=1)
-    assert report.camera.pixel_pitch_um is None and report.camera.sensor_mm is None
+    assert report.camera.pixel_pitch_um is None
+    assert report.camera.sensor_mm is None
     assert any(notice.code == "sensor" and "25 % longer" in notice.text for notice in report.warnings)
 
 
@@ -133,7 +134,8 @@ def test_one_bad_shot_is_named_and_left_out(session):
         with_shots(EVEN, {"file": "short.dng", "shows": "target", "f_number": 5.6}), workers=1
     )
     (notice,) = [w for w in report.warnings if w.shot == "short.dng"]
-    assert notice.code == "left-out" and notice.text.startswith("short.dng: ")
+    assert notice.code == "left-out"
+    assert notice.text.startswith("short.dng: ")
     assert report.settings[0].shots == ["even.dng"]
 
 
@@ -181,7 +183,8 @@ def test_a_dark_frame_unlike_all_is_told(session):
     darks = [{"file": name, "shows": "dark"} for name in ("cap.dng", "odd.dng")]
     report = measure_session(with_shots(EVEN, *darks), workers=1)
     told = [warning.text for warning in report.warnings if warning.code == "dark-unused"]
-    assert len(told) == 1 and told[0].startswith("odd.dng: was exposed like no flat")
+    assert len(told) == 1
+    assert told[0].startswith("odd.dng: was exposed like no flat")
 
 
 def test_a_report_names_its_shots_by_their_samples_and_not_by_where_they_lie(session, tmp_path):
@@ -189,7 +192,8 @@ def test_a_report_names_its_shots_by_their_samples_and_not_by_where_they_lie(ses
     here = measure_session(with_shots(EVEN), workers=1)
     shutil.copytree(folder, tmp_path / "elsewhere" / "bench")
     there = measure_session(load_session(tmp_path / "elsewhere" / "bench"), workers=1)
-    assert here.shots == there.shots and len(here.shots) == 1
+    assert here.shots == there.shots
+    assert len(here.shots) == 1
     assert here.session == there.session == "bench", "the folder's own name and nothing above it"
 
 
@@ -209,11 +213,14 @@ def test_blades_moved_about_fill_the_zone_map(tmp_path):
     report = measure_session(load_session(tmp_path), workers=1)
     (setting,) = report.settings
     assert {edge.leg for edge in setting.sharpness.edges} == {"blade"}
-    assert setting.geometry is None and setting.fringing is None and report.warnings == []
+    assert setting.geometry is None
+    assert setting.fringing is None
+    assert report.warnings == []
     green = {
         zone.zone: zone for zone in setting.sharpness.zones if (zone.channel, zone.direction) == ("green", "mean")
     }
-    assert len(green) >= 5 and "centre" in green
+    assert len(green) >= 5
+    assert "centre" in green
     for zone in green.values():
         assert zone.mtf50.value == pytest.approx(mtf50_of(1.3), rel=0.02)
         # 10 µm pixels: 0.1 cy/px are 10 lp/mm.

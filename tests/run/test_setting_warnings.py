@@ -43,7 +43,8 @@ def test_depth_against_the_lean_by_hand():
     # The frame takes in 360 × 240 mm; leaning by 3° over the width is 18.9 mm from side to side. Depth of field
     # 2 N c (1 + m) / m² with c = 12 µm, m = 0.1: 4.22 mm at f/1.6 (common practice).
     depth = judge_sheet_depth(geometry_of(rail_mm=60.0, right_away=3.0), 1.6, CAMERA.sensor_mm, 6.0)
-    assert depth.distance_known and depth.distance_mm == pytest.approx(500, rel=0.02)
+    assert depth.distance_known
+    assert depth.distance_mm == pytest.approx(500, rel=0.02)
     assert depth.right_away * depth.distance_mm == pytest.approx(18.9, rel=0.04)
     assert depth.depth_mm == pytest.approx(4.22, rel=0.01)
     assert depth.share == pytest.approx(18.9 / 4.22, rel=0.06)
@@ -53,8 +54,10 @@ def test_a_leaning_sheet_is_named_with_its_far_side_and_the_iris_that_would_do()
     setting = Setting(1.6, sharpness=Sharpness(), geometry=geometry_of(rail_mm=60.0, right_away=-3.0))
     said, short = notices_of(setting)
     # The left side lies farther; 1.6 × 18.9 / 4.22 = 7.2: f/8.
-    assert "its left side lies 1" in said["tilted"] and "close the iris to f/8" in said["tilted"]
-    assert "depth of field is 4.2 mm" in said["tilted"] and "if the lens stands" not in said["tilted"]
+    assert "its left side lies 1" in said["tilted"]
+    assert "close the iris to f/8" in said["tilted"]
+    assert "depth of field is 4.2 mm" in said["tilted"]
+    assert "if the lens stands" not in said["tilted"]
     assert short == ["the sheet's lean at the sides"]
 
 
@@ -102,7 +105,8 @@ def test_a_coarse_print_is_named(source, words):
     zone = ZoneLimits("centre", "green", "mean", lost_to_print_percent=9.4)
     limits = Limits([zone], print_blur=PrintBlur(Figure.of(0.58, 0.01, "px"), source), print_limited=["centre"])
     said, short = notices_of(Setting(4.0, sharpness=Sharpness(), limits=limits))
-    assert words in said["print-limited"] and "would read 9 % higher" in said["print-limited"]
+    assert words in said["print-limited"]
+    assert "would read 9 % higher" in said["print-limited"]
     assert short == ["the print"]
 
 
@@ -148,7 +152,8 @@ def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, cod
     # 4 (1 + 0.12); the comatic lens is soft at f/4.
     assert setting.limits.effective_f_number == pytest.approx(4.48, abs=0.01)
     centre = next(z for z in setting.limits.zones if z.zone == "centre" and z.direction == "mean")
-    assert 30 < centre.achieved_percent.value < 90 and centre.lens_only_mtf50 is not None
+    assert 30 < centre.achieved_percent.value < 90
+    assert centre.lens_only_mtf50 is not None
 
 
 # -- shots that weren't taken alike ---------------------------------------------------------------------------

@@ -185,4 +185,5 @@ def test_a_rail_series_peaks_where_the_sheet_is_in_focus():
         for r in (-4.0, -2.0, 0.0, 2.0, 4.0)
     ]
     assert np.argmax(sharpness) == 2
-    assert sharpness[1] > sharpness[0] and sharpness[3] > sharpness[4]
+    assert sharpness[1] > sharpness[0]
+    assert sharpness[3] > sharpness[4]

@@ -186,7 +186,8 @@ def test_a_covered_strip_does_not_hide_what_lies_beyond():
 
     found = find_tiles(spoiled(drawn, strip), FINE)
     sides = found.corners_px.mean(axis=1)[:, 0]
-    assert (sides < 480).any() and (sides > 620).any()
+    assert (sides < 480).any()
+    assert (sides > 620).any()
     lost = drawn.corners_px[drawn.whole][:, :, 0]
     expected = ((lost < 498).all(axis=1) | (lost > 602).all(axis=1)).sum()
     assert score(drawn, FINE, found).whole_found >= expected
@@ -227,7 +228,9 @@ def test_no_tile_is_found_on_other_photographs(name):
 
 
 def test_the_photographs_that_come_with_scikit_image_are_at_hand():
-    assert skimage.data.astronaut().size and skimage.data.camera().size and skimage.data.coffee().size
+    assert skimage.data.astronaut().size
+    assert skimage.data.camera().size
+    assert skimage.data.coffee().size
 
 
 def test_no_tile_is_found_in_noise_and_patterns():

@@ -147,7 +147,8 @@ def test_layout_survives_its_file(fine, tmp_path):
     assert set(stored["tiles"][0]) == {"column", "row", "corners_mm"}
     again = read_layout(tmp_path / "target.json")
     assert again.corners_mm == pytest.approx(fine.corners_mm, abs=1e-5)
-    assert (again.column == fine.column).all() and (again.row == fine.row).all()
+    assert (again.column == fine.column).all()
+    assert (again.row == fine.row).all()
     assert (again.columns, again.rows) == (fine.columns, fine.rows)
     assert again.pitch_mm == pytest.approx(fine.pitch_mm, abs=1e-5)
 

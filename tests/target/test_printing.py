@@ -157,7 +157,8 @@ def test_text_stays_on_the_smallest_film(tmp_path):
     write_sheets(tmp_path, sheet)
     boxes = text_boxes(tmp_path / "target.svg")
     assert len(boxes) > 6
-    assert (boxes <= np.array(sheet.size_mm)).all() and boxes.min() >= 0
+    assert (boxes <= np.array(sheet.size_mm)).all()
+    assert boxes.min() >= 0
 
 
 def test_the_plain_sheet_is_blank_where_the_frame_looks(made):
@@ -250,7 +251,7 @@ def test_a_file_in_the_folder_s_place_is_said(tmp_path):
 
 
 def _commands_in(readme: Path) -> list[list[str]]:
-    return [line.split() for line in re.findall(r"^ +lensbench (target .*)$", readme.read_text(), re.M)]
+    return [line.split() for line in re.findall(r"^ +lensbench (target .*)$", readme.read_text(), re.MULTILINE)]
 
 
 def _sample_commands() -> list[list[str]]:

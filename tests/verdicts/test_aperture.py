@@ -40,7 +40,9 @@ def test_zones_count_by_their_areas():
     inside = np.pi * 0.55**2 / (4 * 0.8321 * 0.5547)
     (one,) = ranked([setting(4.0, 50.0, 20.0)])
     assert one.mean.value == pytest.approx(20 + 30 * inside, abs=0.03)
-    assert one.mean.unit == "lp/mm" and one.spread is None and one.level
+    assert one.mean.unit == "lp/mm"
+    assert one.spread is None
+    assert one.level
 
 
 def test_noise_averages_out_but_for_what_all_edges_share():
@@ -61,7 +63,8 @@ def test_the_corners_may_like_another_aperture():
     settings = [setting(5.6, 60.0, 30.0), setting(11.0, 45.0, 33.0)]
     assert labels(ranked(settings)) == labels(ranked(settings, "centre")) == ["f/5.6", "f/11"]
     corners = ranked(settings, "corners")
-    assert labels(corners) == ["f/11", "f/5.6"] and not corners[1].level
+    assert labels(corners) == ["f/11", "f/5.6"]
+    assert not corners[1].level
 
 
 def test_what_is_too_soft_to_be_measured_wins_nothing():
@@ -80,7 +83,8 @@ def test_setups_of_one_aperture_are_one_candidate():
     settings = [setting(4.0, v, v, setup, turn) for v, setup, turn in ((30, 1, 0), (32, 2, 0), (31, 1, 90))]
     (one,) = ranked(settings)
     assert one.settings == [1, 2, 0]
-    assert one.mean.value == pytest.approx(31) and one.spread.value == pytest.approx(1)
+    assert one.mean.value == pytest.approx(31)
+    assert one.spread.value == pytest.approx(1)
     assert one.mean.half_width == pytest.approx(4.303 / np.sqrt(3), rel=1e-3)
 
 

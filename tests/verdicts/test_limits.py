@@ -109,7 +109,8 @@ def test_a_simulated_perfect_lens_reaches_all_of_it():
     limits = judge_limits(setting, spoiled_shots.SIZE, spoiled_shots.PITCH_UM)
     reached = [zone.achieved_percent.value for zone in limits.zones]
     # 13 zones in both directions and their mean, a corner or two apart; MTF50 near 0.45 cy/px.
-    assert len(reached) > 34 and np.median(reached) == pytest.approx(100, abs=0.7)
+    assert len(reached) > 34
+    assert np.median(reached) == pytest.approx(100, abs=0.7)
     assert np.abs(np.array(reached) - 100).max() < 3
 
 
@@ -118,7 +119,8 @@ def test_what_is_missing_is_named():
     nameless = judge_limits(setting_of(curve, f_number=None), SIZE, PITCH_UM)
     unknown = judge_limits(setting_of(curve), SIZE, None)
     unscaled = judge_limits(setting_of(curve, magnification=None), SIZE, PITCH_UM)
-    assert "f_number" in nameless.missing[0] and "sensor_mm" in unknown.missing[0]
+    assert "f_number" in nameless.missing[0]
+    assert "sensor_mm" in unknown.missing[0]
     assert "magnification" in unscaled.missing[0]
     for limits in (nameless, unknown, unscaled):
         assert limits.effective_f_number is None
@@ -181,7 +183,8 @@ def test_the_printers_dots_are_reckoned():
     # 600 dots an inch are 42.33 µm, seven 6 µm pixels at life size; an edge rounded to them strays by 1 / √12.
     setting = setting_of(gaussian(3.0), magnification=1.0)
     blur = judge_limits(setting, SIZE, PITCH_UM, print_dpi=600).print_blur
-    assert blur.source == "dots" and blur.sigma_px.value == pytest.approx(7.056 / np.sqrt(12), rel=1e-3)
+    assert blur.source == "dots"
+    assert blur.sigma_px.value == pytest.approx(7.056 / np.sqrt(12), rel=1e-3)
     assert judge_limits(setting, SIZE, PITCH_UM).print_blur is None
 
 

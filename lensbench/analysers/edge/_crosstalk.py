@@ -77,7 +77,7 @@ class Spill:
         return spill
 
     def _far_light(self, fit: EdgeFit) -> NDArray:
-        """a of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
+        """A of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
         dark, white = fit.plateaus()
         share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
         own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT) * fit.blur, 0.0)

@@ -214,7 +214,6 @@ def _fitted(
     rest : ndarray, shape (points,)
         How far each point lies off.
     """
-
     all_columns = np.column_stack([np.ones(len(value)), columns * usual, value])
     moments = loops.moments(all_columns, weight, group, n)
     mean = moments[:, 0] / np.maximum(moments[:, :1, 0], 1e-9)

@@ -130,7 +130,7 @@ class Mapping:
 
     @property
     def decentring(self) -> NDArray:
-        """d of Q d + 2 (q·d) q, what a decentred lens adds to the bending (Brown)."""
+        """D of Q d + 2 (q·d) q, what a decentred lens adds to the bending (Brown)."""
         return self.theta[DECENTRING]
 
     @property

@@ -212,7 +212,8 @@ def _pixel_pitch(size: tuple[int, int], sensor_mm: tuple[float, float] | None, n
 @dataclass(frozen=True)
 class _Rail:
     """The image distance over the pupil ratio from a rail, in pixels: value, spread, and the part that the rulers
-    share with every scale."""
+    share with every scale.
+    """
 
     value: float
     own: float
@@ -481,7 +482,7 @@ def _angles(fit: MappingFit, rail: _Rail) -> list[Figure]:
 
 
 def _focal_length(rail: _Rail, scale: float, pitch: _Pitch, pupil_ratio: float, doubt: float) -> Figure:
-    """f from the image distance over the pupil ratio, f (1 + m / P), m being that of the shot in focus."""
+    """F from the image distance over the pupil ratio, f (1 + m / P), m being that of the shot in focus."""
     reach = scale * pitch.mm / pupil_ratio
     focal = rail.value * pitch.mm / (1 + reach)
     # An error of the rulers or of the pitch scales the image distance and m alike.

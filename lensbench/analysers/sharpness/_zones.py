@@ -92,7 +92,7 @@ def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Con
 
 
 def _difference(a: float, da: float, b: float, db: float) -> Figure:
-    """a over b, in percent of their mean."""
+    """A over b, in percent of their mean."""
     mean = (a + b) / 2
     return Figure.of(100 * (a - b) / mean, NORMAL_95 * 100 * np.hypot(da * b, db * a) / mean**2, "%")
 

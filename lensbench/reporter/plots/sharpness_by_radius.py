@@ -52,7 +52,7 @@ def draw_reach(axes: Axes, report: Report, setting: Setting, letters: float = 8.
 
 
 def _edges(setting: Setting, direction: str, per_unit: float) -> tuple[NDArray, NDArray]:
-    """h and MTF50 of the edges used in one direction."""
+    """H and MTF50 of the edges used in one direction."""
     edges = setting.sharpness.edges if setting.sharpness else []
     channel = shown_channel(setting)
     kept = [e for e in edges if e.used and e.mtf50 and e.direction == direction and e.channel == channel]

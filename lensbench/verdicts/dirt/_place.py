@@ -224,7 +224,8 @@ def _panel_clues(first: list[Mark], second: list[Mark], size: tuple[int, int]) -
 
 def _traced(settings: Sequence[Setting], alike: list[int], size: tuple[int, int]) -> list[_Trace]:
     """The marks of settings that differ in aperture alone, each followed from the narrowest one, where it is
-    sharpest, to wider ones."""
+    sharpest, to wider ones.
+    """
     traces: list[_Trace] = []
     latest: list[Mark] = []
     for number in reversed(alike):

@@ -144,7 +144,8 @@ def test_a_smear_near_the_border_is_found_and_one_that_runs_out_leaves_no_crumbs
     assert np.hypot(plainest.x - 180, plainest.y - 640) < 12
     assert plainest.depth_percent.value == pytest.approx(6, rel=0.25)
     # At most one mark where the other runs out, and nothing else anywhere.
-    assert len(others) <= 1 and all(np.hypot(m.x - 1190, m.y - 30) < 200 for m in others)
+    assert len(others) <= 1
+    assert all(np.hypot(m.x - 1190, m.y - 30) < 200 for m in others)
 
 
 def test_a_place_without_any_light_has_no_shape():
@@ -173,7 +174,8 @@ def test_a_fibre_is_followed_along_its_bends(path, width, depth):
     (mark,) = find_marks(flats.flat(light, seed=5, hot=1e-4)).marks
     assert mark.kind == "fibre"
     off = np.hypot(*(np.array(mark.path)[:, None] - path[None]).transpose(2, 0, 1)).min(axis=1)
-    assert np.median(off) < 1.5 and off.max() < 16
+    assert np.median(off) < 1.5
+    assert off.max() < 16
     assert mark.length_px.value == pytest.approx(len(path) / 2, rel=0.12)
     assert np.sign(mark.depth_percent.value) == np.sign(depth)
     assert mark.width_px.value < 2.5 * width
@@ -262,7 +264,8 @@ def test_ahead_of_general_source_detection_on_the_same_flats(hot):
     clean = flats.flat(spotted(()), seed=11, hot=hot)
     ours = score(places(find_marks(shot).marks))
     ours_clean = len(find_marks(clean).marks)
-    assert ours == (len(SPOTS), 0) and ours_clean == 0
+    assert ours == (len(SPOTS), 0)
+    assert ours_clean == 0
     pictures = levelled(shot), levelled(clean)
     for name, (detect, thresholds) in DETECTORS.items():
         for threshold in thresholds:

@@ -77,7 +77,8 @@ def test_an_edge_along_the_rows_is_refused_in_every_colour():
     made = bench(known.gaussian(0.5), np.full(4, 90.0), seed=8)
     for found in made.shown(seed=2).values():
         assert np.all(found.why == "runs along the rows of pixels")
-        assert np.all(np.isnan(found.mtf50)) and np.all(np.isnan(found.offset_px))
+        assert np.all(np.isnan(found.mtf50))
+        assert np.all(np.isnan(found.offset_px))
 
 
 SHAPES = {

@@ -49,7 +49,8 @@ def test_sharpened_edges_overshoot_by_their_kernel(kernel, look, channel):
     # The furthest point of a noisy profile lies a little beyond the true one's.
     assert seen.mean() == pytest.approx(true.mean(), abs=0.004)
     assert np.abs(seen - true).max() < 0.012
-    assert abs(error.mean()) < 0.005 and np.abs(error).max() < 0.02
+    assert abs(error.mean()) < 0.005
+    assert np.abs(error).max() < 0.02
 
 
 # Gaussian: 10 to 90 % is 2.563 standard deviations (tables of the normal distribution), and it never overshoots.
@@ -71,4 +72,5 @@ def test_the_handbook_rise_of_a_gaussian():
 def test_little_sharpening_that_overshoots_nothing_is_not_seen():
     """It only makes the edge steeper: what cannot be told from a sharper lens is no overshoot."""
     *_, seen, true = held_against_truth(sharpened(1.4, 0.3, 1.0), known.BAYER, "green")
-    assert true.max() < 0.001 and seen.max() < 0.005
+    assert true.max() < 0.001
+    assert seen.max() < 0.005

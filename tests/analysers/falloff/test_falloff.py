@@ -134,7 +134,8 @@ def test_zones_are_by_the_mean_light_over_their_areas_and_the_intervals_hold_the
         found = measure_falloff([flats.flat(light, seed=20 + seed)])
         assert [zone.zone for zone in found.zones] == list(ZONES)
         for zone in found.zones:
-            assert zone.stops.unit == "stops" and zone.stops.half_width < 0.002
+            assert zone.stops.unit == "stops"
+            assert zone.stops.half_width < 0.002
             assert zone.stops.value == pytest.approx(true[zone.zone], abs=0.002)
             held.append(zone.stops.low <= true[zone.zone] <= zone.stops.high)
     # All zones of a flat share its middle: what that is off by makes them miss together.
@@ -152,7 +153,8 @@ def test_darker_is_positive():
 def test_the_lights_centre_is_found(shift):
     place = measure_falloff([flats.flat(flats.cos4(SIZE, 1.5, shift), seed=8)]).centre_px
     true = (SIZE[0] - 1) / 2 + shift[0], (SIZE[1] - 1) / 2 + shift[1]
-    assert place.x.value == pytest.approx(true[0], abs=12) and place.x.unit == "px"
+    assert place.x.value == pytest.approx(true[0], abs=12)
+    assert place.x.unit == "px"
     assert place.y.value == pytest.approx(true[1], abs=12)
 
 
@@ -168,7 +170,8 @@ def test_light_that_ends_before_the_corners_does_not_cover_the_frame():
     found = measure_falloff([flats.flat(np.where(outside, np.float32(1e-4), light))])
     assert not found.covers_frame
     stops = flats.map_of(found)
-    assert np.isnan(stops[0, 0]) and np.isfinite(stops[16, 24])
+    assert np.isnan(stops[0, 0])
+    assert np.isfinite(stops[16, 24])
     assert found.grid.stops[0][0] is None
 
 
@@ -205,12 +208,16 @@ def refusal(*arguments):
 
 def test_a_clipped_middle_is_refused():
     message = refusal([flats.flat(flats.cos4(SIZE, 1.0), level=1.2, name="w_080.dng")])
-    assert "w_080.dng" in message and "clipped" in message and "stop less" in message
+    assert "w_080.dng" in message
+    assert "clipped" in message
+    assert "stop less" in message
 
 
 def test_a_black_flat_is_refused():
     message = refusal([flats.flat(flats.cos4(SIZE, 1.0), level=0.002, name="w_080.dng")])
-    assert "w_080.dng" in message and "black" in message and "expose longer" in message
+    assert "w_080.dng" in message
+    assert "black" in message
+    assert "expose longer" in message
 
 
 def test_other_sizes_are_refused_by_name():
@@ -218,5 +225,6 @@ def test_other_sizes_are_refused_by_name():
         flats.flat(flats.cos4(SIZE, 1.0), name="a.dng"),
         flats.flat(flats.cos4((600, 400), 1.0), name="b.dng"),
     )
-    assert "b.dng" in refusal([one, other]) and "a.dng" in refusal([one, other])
+    assert "b.dng" in refusal([one, other])
+    assert "a.dng" in refusal([one, other])
     assert "b.dng" in refusal([one], [other])

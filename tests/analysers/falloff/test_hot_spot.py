@@ -42,7 +42,8 @@ def test_the_spot_is_named_with_its_strength_and_size(spotted):
         spot = falloff.hot_spot
         true = 8.0 * (f_number / 16) ** 2
         assert spot.percent.value == pytest.approx(true, rel=0.06)
-        assert spot.percent.low <= true * 1.02 and spot.percent.high >= true * 0.98
+        assert spot.percent.low <= true * 1.02
+        assert spot.percent.high >= true * 0.98
         # Half of a Gaussian's height lies at 1.1774 standard deviations.
         assert spot.radius_px.value == pytest.approx(1.1774 * 0.18 * HALF, rel=0.05)
         assert spot.centre_px.x.value == pytest.approx((SIZE[0] - 1) / 2, abs=10)

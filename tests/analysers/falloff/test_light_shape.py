@@ -100,8 +100,10 @@ def test_usable_radius_is_the_closed_form_and_beyond_the_frame_has_none(plain):
     assert usable[1.0].radius_px.value == pytest.approx(radius, abs=2)
     assert usable[1.0].radius_mm.value == pytest.approx(radius * PITCH_UM / 1000, abs=0.02)
     assert usable[1.0].radius_mm.unit == "mm"
-    assert usable[3.0].radius_px is None and usable[3.0].radius_mm is None
-    assert plain.covers_frame and plain.coverage.image_circle is None
+    assert usable[3.0].radius_px is None
+    assert usable[3.0].radius_mm is None
+    assert plain.covers_frame
+    assert plain.coverage.image_circle is None
 
 
 @pytest.mark.parametrize("corner_stops", [1.0, 4.0])
@@ -169,9 +171,12 @@ def test_black_corners_have_no_figure_and_light_is_averaged_around():
     light[:, 900:] = 1e-5
     found = measured(light)
     assert {zone.zone for zone in found.zones}.isdisjoint({"corner top-right", "corner bottom-right"})
-    assert found.worst_corner is None and not found.covers_frame
+    assert found.worst_corner is None
+    assert not found.covers_frame
     last = found.profile[-1]
-    assert last.h == 1.0 and last.stops.value == pytest.approx(1.0, abs=0.01) and last.darkest == 8.0
+    assert last.h == 1.0
+    assert last.stops.value == pytest.approx(1.0, abs=0.01)
+    assert last.darkest == 8.0
 
 
 def test_the_map_stays_true_up_to_a_hard_edge():

@@ -66,7 +66,8 @@ def test_a_long_edge_is_divided():
     blade = Blade((600.0, 500.0), 4.0, (2000.0, 500.0))
     found = find_straight_edges(blades_shot([blade], (1200, 480), blur=1.0))
     length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
-    assert len(found) >= 7 and length.max() < 180
+    assert len(found) >= 7
+    assert length.max() < 180
     middles = np.sort(found.ends_px.mean(axis=1)[:, 0])
     assert np.diff(middles).min() > 100
 
@@ -81,7 +82,8 @@ def test_a_rough_side_is_refused_and_the_ground_one_kept():
     found = find_straight_edges(blades_shot([blade, *teeth], SIZE, blur=1.0, colour=False))
     upper = found.towards_bright[:, 1] < -0.9
     lower = found.towards_bright[:, 1] > 0.9
-    assert upper.sum() >= 2 and not lower.any()
+    assert upper.sum() >= 2
+    assert not lower.any()
 
 
 def test_a_coin_is_no_straight_edge():
@@ -94,7 +96,8 @@ def test_a_coin_is_no_straight_edge():
 def test_an_even_light_and_darkness_have_none():
     for white in (0.75, 0.0):
         found = find_straight_edges(blades_shot([Blade((1e5, 1e5), 5, (9, 9))], SIZE, white=white))
-        assert len(found) == 0 and not found.refused
+        assert len(found) == 0
+        assert not found.refused
 
 
 @pytest.mark.parametrize("name", ["astronaut", "coffee", "rocket", "page", "clock", "horse"])

@@ -119,12 +119,15 @@ def test_no_places_give_no_edges():
     found = measure_edges(shot, places, threads=1)
     assert list(found) == list(shot.channels)
     for edges in found.values():
-        assert len(edges) == 0 and edges.measured.shape == edges.mtf50.shape == (0,)
-        assert edges.normal.shape == (0, 2) and edges.mtf.shape == edges.mtf_sigma.shape == (0, len(FREQUENCY))
+        assert len(edges) == 0
+        assert edges.measured.shape == edges.mtf50.shape == (0,)
+        assert edges.normal.shape == (0, 2)
+        assert edges.mtf.shape == edges.mtf_sigma.shape == (0, len(FREQUENCY))
 
 
 def test_frames_without_anything():
     for size in ((4, 3), (400, 300)):
         empty = Shot("dark", np.zeros(size[::-1], np.uint16), MONO, ("grey",), np.zeros(1), 65535.0, np.ones(1))
         result = measure_free_edges(empty)
-        assert result.edges == [] and result.refused == []
+        assert result.edges == []
+        assert result.refused == []

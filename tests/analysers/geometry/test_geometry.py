@@ -183,7 +183,9 @@ def test_misread_rulers_are_noticed():
 def test_swapped_rulers_give_no_size():
     """Bars of 462 and 330 mm written the wrong way round: anything but a size can still be told."""
     found = measured(shot(Camera(bent=bending(-0.03))), rulers=LAYOUT.rulers_mm[::-1])
-    assert found.magnification is None and found.scale_px_mm is None and found.covers_mm is None
+    assert found.magnification is None
+    assert found.scale_px_mm is None
+    assert found.covers_mm is None
     assert any("Measure both bars again" in note for note in found.notes)
     assert found.distortion.curve[-1].percent.value == pytest.approx(
         measured(shot(Camera(bent=bending(-0.03)))).distortion.curve[-1].percent.value, abs=0.02
@@ -222,7 +224,8 @@ def test_without_a_sensor_size_there_is_no_magnification():
 
 def test_an_impossible_sensor_size_is_named():
     found = measured(shot(Camera()), sensor=(36.0, 20.0))
-    assert found.magnification is None and found.scale_px_mm is not None
+    assert found.magnification is None
+    assert found.scale_px_mm is not None
     assert any("doesn't fit" in note and "20 % longer" in note for note in found.notes)
 
 

@@ -112,10 +112,12 @@ def test_ink_from_the_session_file_counts_with_its_doubt():
 
 def test_without_knowledge_of_the_ink_there_is_no_glare_but_an_upper_bound():
     found, true = measured(Ink(), ink=0.04, glare=0.02, traps=())
-    assert found.ink_percent is None and found.systematic_percent is None
+    assert found.ink_percent is None
+    assert found.systematic_percent is None
     assert all(zone.glare_percent is None for zone in found.zones)
     assert all(zone.dark_percent.value > 100 * true.max() for zone in found.zones)
-    assert "light_traps" in found.notes[0] and "ink_reflectance" in found.notes[0]
+    assert "light_traps" in found.notes[0]
+    assert "ink_reflectance" in found.notes[0]
 
 
 def test_traps_that_are_not_seen_are_said():

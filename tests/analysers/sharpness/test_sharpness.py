@@ -292,7 +292,8 @@ def test_an_odd_edge_is_left_out_and_says_so(factor, said):
     result = measure_sharpness([ShotEdges("t", {"green": spoiled}, FOUND)], SIZE, PITCH_UM)
     left_out = [edge for edge in result.edges if not edge.used]
     assert [(e.column, e.row, e.leg) for e in left_out] == [(4, 3, "across")]
-    assert said in left_out[0].why and "than the edges around it" in left_out[0].why
+    assert said in left_out[0].why
+    assert "than the edges around it" in left_out[0].why
     assert float(left_out[0].why.split(" %")[0]) == pytest.approx(abs(factor - 1) * 100, abs=4)
     assert left_out[0].mtf50.value == pytest.approx(value[odd])
     clean = measured(FOUND, noise=0.005)
@@ -320,7 +321,8 @@ def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_left_out():
     assert [(e.column, e.row, e.leg) for e in odd] == [
         (int(seen.found.column[tile]), int(seen.found.row[tile]), "across")
     ]
-    assert odd[0].mtf50.value < 0.5 * clean.edges[edge].mtf50.value and not odd[0].used
+    assert odd[0].mtf50.value < 0.5 * clean.edges[edge].mtf50.value
+    assert not odd[0].used
     for a, b in zip(clean.zones, result.zones, strict=True):
         assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
 
@@ -387,8 +389,11 @@ def test_free_edges_that_differ_are_not_blown_up_into_a_figure():
 
 def test_nothing_measured_gives_nothing():
     empty = measure_sharpness([], SIZE)
-    assert not (empty.edges or empty.zones or empty.tiles)
+    assert not (empty.edges)
+    assert not (empty.zones)
+    assert not (empty.tiles)
     green = edges_of(FOUND, Ellipse())
     lost = replace(green, why=np.full(len(green), "clipped"), mtf50=green.mtf50 * np.nan)
     result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE)
-    assert result.zones == [] and not any(tile.used for tile in result.tiles)
+    assert result.zones == []
+    assert not any(tile.used for tile in result.tiles)

@@ -162,7 +162,8 @@ def test_a_softer_side_alone_is_target_or_lens():
     together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), **together)], CAMERA)
     assert verdict.answer == "can't tell"
-    assert verdict.softer_side.side == "right" and verdict.softer_side.cause == "can't tell"
+    assert verdict.softer_side.side == "right"
+    assert verdict.softer_side.cause == "can't tell"
     # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
     assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
     assert "At f/4 the right of the picture is 39 % softer than the left: target or lens" in verdict.text

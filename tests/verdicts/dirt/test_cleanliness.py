@@ -13,7 +13,8 @@ def mark(x, y, depth=2.0, kind="spot"):
 
 def test_no_marks_is_clean():
     answer = judge_cleanliness(Dust(), SIZE)
-    assert answer.clean and not answer.sentences
+    assert answer.clean
+    assert not answer.sentences
 
 
 def test_left_in_the_picture_is_right_on_the_front_glass_and_upside_down_on_the_sensor():
@@ -21,11 +22,13 @@ def test_left_in_the_picture_is_right_on_the_front_glass_and_upside_down_on_the_
     (sentence,) = answer.sentences
     assert not answer.clean
     in_picture, on_front, on_sensor = (part for part in sentence.replace(": if", "; if").split(";"))
-    assert "top left" in in_picture and "darker" in in_picture
+    assert "top left" in in_picture
+    assert "darker" in in_picture
     assert "top right" in on_front
     assert "bottom left" in on_sensor
 
 
 def test_a_bright_fibre_says_so_and_how_long():
     (sentence,) = judge_cleanliness(Dust([mark(300, 200, -1.5, "fibre")]), SIZE).sentences
-    assert "1.5 % brighter" in sentence and "80 px long" in sentence
+    assert "1.5 % brighter" in sentence
+    assert "80 px long" in sentence

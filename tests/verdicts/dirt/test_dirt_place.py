@@ -32,7 +32,8 @@ def places(settings, camera=NO_PITCH, **more):
 def test_one_flat_alone_cannot_tell():
     (only,) = settings = [setting(8.0, [seen_from(1000, 300)])]
     assert places(settings) == [["can't tell"]]
-    assert TURN_TO_TELL in only.dust.marks[0].evidence and PANEL_TO_TELL in only.dust.marks[0].evidence
+    assert TURN_TO_TELL in only.dust.marks[0].evidence
+    assert PANEL_TO_TELL in only.dust.marks[0].evidence
 
 
 def test_what_turns_with_the_lens_is_on_the_lens_and_what_stays_is_not():

@@ -24,7 +24,8 @@ def test_the_distance_lies_between_its_bounds(distance_mm, size_px):
 def test_a_speck_on_the_cover_glass_is_bounded_by_one_sharp_sighting():
     """0.02 mm wide at f/16: at most 0.02 × 16 = 0.32 mm away by D / N, and some more for what a fit may miss."""
     found = shadow_distance([(16.0, mark(0, 0, 0.02 / PITCH))], [], PITCH)
-    assert found.low == 0 and 0.32 < found.high < 0.7
+    assert found.low == 0
+    assert 0.32 < found.high < 0.7
     assert found.figure is None
 
 
