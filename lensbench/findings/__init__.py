@@ -59,6 +59,8 @@ from lensbench.findings.report import (
 )
 from lensbench.findings.setting import Setting
 from lensbench.findings.sharpness import (
+    COMMON_RELATIVE_SIGMA,
+    DIRECTIONS,
     Contrast,
     ContrastCurve,
     EdgeSharpness,
@@ -86,6 +88,8 @@ from lensbench.findings.verdict import (
 )
 
 __all__ = [
+    "COMMON_RELATIVE_SIGMA",
+    "DIRECTIONS",
     "FORMAT",
     "NORMAL_95",
     "REPORT_FILE",

@@ -8,6 +8,13 @@ import msgspec
 
 from lensbench.figure import Figure
 
+DIRECTIONS = ("sagittal", "tangential")
+"""The two directions for which sharpness is given; figures by direction stand in this order."""
+
+COMMON_RELATIVE_SIGMA = 0.0005
+"""Relative standard deviation of the error that all edges of a shot have in common, which no mean lessens: with
+it, the intervals of zones hold the truth as often as they claim (study: `tests/bench/zones.py`)."""
+
 
 class EdgeSharpness(msgspec.Struct):
     """One edge in one channel.

@@ -8,8 +8,14 @@ import numpy as np
 from scipy import stats
 
 from lensbench import frame
-from lensbench.analysers.sharpness import SHARED
-from lensbench.findings import NORMAL_95, ApertureRanking, ApertureSharpness, Figure, Setting
+from lensbench.findings import (
+    COMMON_RELATIVE_SIGMA,
+    NORMAL_95,
+    ApertureRanking,
+    ApertureSharpness,
+    Figure,
+    Setting,
+)
 from lensbench.shot import reference_channel
 from lensbench.verdicts.repeats import CONFIDENCE, of_repeats
 
@@ -85,7 +91,7 @@ def _mean(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
     weights = np.array(list(shares.values())) / sum(shares.values())
     chosen = [figures[zone] for zone in shares]
     values, halves = (np.array([getattr(f, name) for f in chosen]) for name in ("value", "half_width"))
-    value, common = float(weights @ values), NORMAL_95 * SHARED
+    value, common = float(weights @ values), NORMAL_95 * COMMON_RELATIVE_SIGMA
     own = np.maximum(halves**2 - (common * values) ** 2, 0.0)
     return Figure.of(value, np.sqrt(weights**2 @ own + (common * value) ** 2), chosen[0].unit)
 

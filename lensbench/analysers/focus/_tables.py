@@ -12,8 +12,7 @@ from lensbench import frame
 from lensbench.analysers.focus._curve import fit_curves
 from lensbench.analysers.focus._rail import Rail
 from lensbench.analysers.focus._series import Centre, Found, Series
-from lensbench.analysers.sharpness import DIRECTIONS, SHARED
-from lensbench.findings import Figure, FocusTile, FocusZone, ThroughFocus
+from lensbench.findings import COMMON_RELATIVE_SIGMA, DIRECTIONS, Figure, FocusTile, FocusZone, ThroughFocus
 
 LEAST_DRAWN = 4
 """A curve of fewer shots than this isn't drawn."""
@@ -141,7 +140,7 @@ def _zone_row(
     if best.count < MOST * there.count:
         best = peak = best._replace(count=0)
     best = best.with_shared(rail.scale_sigma)
-    own, picture = (mean.with_shared(SHARED).figure("cy/px") for mean in (peak, there))
+    own, picture = (mean.with_shared(COMMON_RELATIVE_SIGMA).figure("cy/px") for mean in (peak, there))
     return FocusZone(
         zone=zone,
         channel=channel,

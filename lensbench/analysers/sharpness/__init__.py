@@ -5,11 +5,8 @@ Called by `run`.
 """
 
 from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
-from lensbench.analysers.sharpness._zones import DIRECTIONS, SHARED
 
 __all__ = [
-    "DIRECTIONS",
-    "SHARED",
     "ShotEdges",
     "measure_sharpness",
 ]

@@ -8,14 +8,17 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.edge import FREQUENCY, unfollowed_contrast
 from lensbench.analysers.sharpness._tiles import Places
-from lensbench.findings import NORMAL_95, Contrast, ContrastCurve, Figure, ZoneDifference, ZoneSharpness
+from lensbench.findings import (
+    COMMON_RELATIVE_SIGMA,
+    DIRECTIONS,
+    NORMAL_95,
+    Contrast,
+    ContrastCurve,
+    Figure,
+    ZoneDifference,
+    ZoneSharpness,
+)
 from lensbench.shot import reference_channel
-
-SHARED = 0.0005
-"""Relative standard deviation of what all edges of a shot may be off by alike, which no mean lessens: with this
-much, `tests/bench/zones.py` finds that zones' intervals hold the truth as often as they say."""
-
-DIRECTIONS = ("sagittal", "tangential")
 
 CONTRAST_CY_PX = (0.125, 0.25)
 """Frequencies at which zones state their contrast: a quarter and half of the Nyquist frequency ..."""
@@ -50,7 +53,7 @@ def add_zone(result, means, places, inside, name, channel, size, pitch_um):
 
 def _with_shared(value: float, sigma: float) -> float:
     """A figure's standard deviation by noise widened by what all edges may be off by alike."""
-    return float(np.hypot(sigma, SHARED * value))
+    return float(np.hypot(sigma, COMMON_RELATIVE_SIGMA * value))
 
 
 def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArray] | None:

@@ -9,7 +9,7 @@ import pytest
 from lensbench import frame
 from lensbench.analysers.edge._measure import FREQUENCY, EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
-from lensbench.analysers.sharpness._zones import SHARED
+from lensbench.findings import COMMON_RELATIVE_SIGMA
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 from tests import known_edges as known
@@ -196,7 +196,7 @@ def test_contrast_at_ten_and_thirty_line_pairs():
         assert contrast[lp_mm, "lp/mm"] == pytest.approx(np.exp(-2 * (np.pi * 0.0072 * lp_mm) ** 2), abs=0.004)
     # A Gaussian falls by ln 2 of its MTF50's share there: what MTF50 may be off by, contrast may be.
     k = int(np.argmin(np.abs(np.array(row.curve.frequency) - row.mtf50.value)))
-    assert row.curve.high[k] - row.curve.mtf[k] > 1.96 * SHARED * np.log(2) * 0.9
+    assert row.curve.high[k] - row.curve.mtf[k] > 1.96 * COMMON_RELATIVE_SIGMA * np.log(2) * 0.9
     assert row.curve.mtf[0] == 1
     assert np.interp(row.mtf50.value, row.curve.frequency, row.curve.mtf) == pytest.approx(0.5, abs=0.005)
 
@@ -273,7 +273,9 @@ def test_two_shots_are_surer_than_one():
     for a, b in zip(alone.zones, both.zones, strict=True):
         assert b.edges == 2 * a.edges
         # What all edges may be off by alike stays; noise goes down by √2, what a tile's twist does stays too.
-        own = [np.sqrt(f.half_width**2 - (1.96 * SHARED * f.value) ** 2) for f in (a.mtf50, b.mtf50)]
+        own = [
+            np.sqrt(f.half_width**2 - (1.96 * COMMON_RELATIVE_SIGMA * f.value) ** 2) for f in (a.mtf50, b.mtf50)
+        ]
         assert own[0] / np.sqrt(2) < 1.01 * own[1] < 0.92 * own[0]
     assert {edge.shot for edge in both.edges} == {"a", "b"}
 
