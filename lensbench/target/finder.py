@@ -1,7 +1,9 @@
-"""The tiles of the target in a shot, each with its lattice place.
+"""The tiles of the target in a shot, each with its lattice position.
 
-From a smaller picture of the shot: dark triangles, gathered into a lattice, matched to the sheet by the way they
-point. Then a smooth mapping from the sheet says where every other tile must be, and each is settled on its edges.
+In a reduced picture of the shot dark triangles are found, gathered into a lattice, and matched to the sheet by
+their directions. A smooth mapping from the sheet then predicts every other tile, and each is refined on its edges.
+
+The constants are chosen by experience; `tests.bench.finding` shows what they achieve.
 """
 
 from __future__ import annotations
@@ -14,27 +16,27 @@ from scipy.ndimage import maximum_filter
 
 from lensbench.frame import place_in_words
 from lensbench.shot import Shot
-from lensbench.target.lattice import FEWEST, Match, grow_lattices, match_lattice
+from lensbench.target._lattice import FEWEST, Match, grow_lattices, match_lattice
+from lensbench.target._reduced import DIMMEST, Reduced, reduce_shot
+from lensbench.target._refinement import RefinedTiles, legs_of, refine_tiles
+from lensbench.target._sheet_map import SheetMap, fit_map
+from lensbench.target._triangles import Triangles, find_triangles
 from lensbench.target.layout import LEG_CORNERS, Layout
-from lensbench.target.reduced import DIMMEST, Reduced, reduce_shot
-from lensbench.target.settling import Settled, legs_of, settle
-from lensbench.target.sheet_map import SheetMap, fit_map
-from lensbench.target.triangles import Triangles, find_triangles
 
 LEAST_EDGE = 0.35
 """Share of at least one edge that must lie in the frame for a cut tile to be of use."""
 
 NEAR, FURTHEST = 0.03, 0.12
-"""How far, in legs, a tile may lie from where the mapping reckons it: always, and where the others lie off too."""
+"""Distance of a tile from its prediction, in legs: always allowed; allowed where the other tiles deviate too."""
 
-ODD = 5.0
-"""Tiles further off than this many times what is usual are covered or spoiled."""
+OUTLIER = 5.0
+"""Tiles that deviate by more than this many times what is typical are covered or spoiled."""
 
 STEPS_AROUND = 3
-"""How far around found tiles others are looked for: a gap may be this wide."""
+"""Lattice steps around found tiles within which others are looked for: a gap may be this wide."""
 
 MOST_ROUNDS = 6
-"""Times that tiles are looked for around those found so far."""
+"""Rounds of looking for tiles around those found so far."""
 
 WIDE_BLUR = 0.12
 """Blur over the leg from which a tile's edges run into each other."""
@@ -49,7 +51,7 @@ REMEDY = {
     COVERED: "Is anything in the way, is the sheet folded or stained, or does the picture end there?",
     DARK: "Light the sheet more evenly or expose longer; perhaps the lens draws nothing there.",
 }
-"""Why tiles could not be made out, and what to do."""
+"""What to do, by the reason why tiles could not be made out."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,10 +61,10 @@ class FoundTiles:
     Attributes
     ----------
     column, row : ndarray of int, shape (tiles,)
-        Lattice place in the layout.
+        Lattice position in the layout.
     corners_px : ndarray, shape (tiles, 3, 2)
         Corners in the layout's order, in pixels, to ±1 px; outside the frame where the border cuts the tile
-        (then reckoned from the mapping of its neighbours).
+        (then predicted from its neighbours).
     whole : ndarray of bool, shape (tiles,)
         Whether the tile lies wholly in the frame.
     mirrored : bool
@@ -85,55 +87,74 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
     Parameters
     ----------
     shot : Shot
-        A shot of the target, at any turn, tilted and bent, seen from either side.
+        A shot of the target, at any turn, tilted, with any distortion, from either side.
     layout : Layout
         The sheet that it shows.
 
     Returns
     -------
     FoundTiles
-        With no tiles, and a note that says why, where the sheet isn't seen.
+        With no tiles, and a note that gives the reason, where the sheet isn't seen.
+
+    Examples
+    --------
+    Tiles drawn on even light are found to a pixel:
+
+    >>> import numpy as np
+    >>> from skimage.draw import polygon2mask
+    >>> from lensbench import Shot, find_tiles
+    >>> from lensbench.target import make_layout
+    >>> layout = make_layout((36.0, 24.0), 0.1, "coarse")
+    >>> corners = layout.corners_mm * 1.6 + (299.5, 199.5)  # 1.6 px a millimetre, centred in the frame
+    >>> light = np.full((400, 600), 12000.0)
+    >>> for tile in corners:
+    ...     light[polygon2mask(light.shape, tile[:, ::-1])] = 600.0
+    >>> tiles = find_tiles(Shot.from_array(light, 0, 16000), layout)
+    >>> drawn = {(c, r): xy for c, r, xy in zip(layout.column, layout.row, corners)}
+    >>> apart = [found - drawn[c, r] for c, r, found in zip(tiles.column, tiles.row, tiles.corners_px)]
+    >>> len(apart) > 60, bool(np.abs(apart).max() < 1), tiles.mirrored
+    (True, True, False)
     """
     picture = reduce_shot(shot)
     triangles = find_triangles(picture)
     match = _best_match(triangles, layout)
     if match is None:
-        return _nothing(len(triangles))
+        return _no_tiles(len(triangles))
     tiles, corners = _matched(layout, match, triangles)
     search = _Search(layout, picture, shot.size)
     tiles, corners, missed = search.complete(tiles, corners)
     if not len(tiles):
-        return _nothing(len(triangles))
+        return _no_tiles(len(triangles))
     corners_px = picture.to_shot(corners)
     return FoundTiles(
         layout.column[tiles],
         layout.row[tiles],
         corners_px,
-        _in_frame(corners_px, shot.size).all(axis=1),
+        _wholly_in_frame(corners_px, shot.size),
         match.mirrored,
         _notes(len(tiles), missed, shot.size),
     )
 
 
 def _best_match(triangles: Triangles, layout: Layout) -> Match | None:
-    matches = (match_lattice(grown, layout) for grown in grow_lattices(triangles))
+    matches = (match_lattice(patch, layout) for patch in grow_lattices(triangles))
     return next((match for match in matches if match is not None), None)
 
 
-def _nothing(triangles: int) -> FoundTiles:
-    """No tiles, and why."""
+def _no_tiles(triangles: int) -> FoundTiles:
+    """No tiles, with the reason."""
     none = np.empty(0, np.int64)
-    return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_why_none(triangles),))
+    return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_no_tiles_note(triangles),))
 
 
-def _why_none(triangles: int) -> str:
+def _no_tiles_note(triangles: int) -> str:
     if triangles < FEWEST:
         return (
             f"no target is seen: {triangles} dark set squares, and {FEWEST} are needed. Fill the frame with the "
             "sheet, focus, light it evenly; where the lens is very soft, print the coarse lattice."
         )
     return (
-        f"{triangles} dark set squares are seen, but they don't stand as on the sheet of target.json. Use the "
+        f"{triangles} dark set squares are seen, but they aren't arranged as on the sheet of target.json. Use the "
         "target.json that was made with this print."
     )
 
@@ -147,16 +168,20 @@ def _matched(layout: Layout, match: Match, triangles: Triangles) -> tuple[NDArra
     return number[match.row, match.column], corners[:, [0, 2, 1]] if match.mirrored else corners
 
 
+def _wholly_in_frame(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.bool_]:
+    return np.all(_in_frame(corners_px, size), axis=1)
+
+
 def _in_frame(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.bool_]:
-    return ((corners_px >= -0.5) & (corners_px <= np.array(size) - 0.5)).all(axis=2)
+    return np.all((corners_px >= -0.5) & (corners_px <= np.array(size) - 0.5), axis=2)
 
 
 @dataclass(frozen=True, eq=False)
 class _Missed:
-    """Tiles that must show but could not be made out: where (x, y) in the shot, and why."""
+    """Tiles in the frame that could not be made out: positions (x, y) in the shot, and the reasons."""
 
     places: NDArray[np.float64]
-    why: list[str]
+    reason: list[str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,44 +199,44 @@ class _Search:
         for _ in range(MOST_ROUNDS):
             mapping, kept = fit_map(self.layout.corners_mm[tiles], corners, legs_of(corners))
             tried = self._showing(mapping, tiles[kept])
-            settled = settle(self.picture, mapping, self.layout.corners_mm[tried], blur[tried])
-            blur[tried] = settled.blur
-            good = self._good(mapping, tried, settled)
-            # The first round knows no blur, the second may still meet new tiles.
+            refined = refine_tiles(self.picture, mapping, self.layout.corners_mm[tried], blur[tried])
+            blur[tried] = refined.blur
+            good = self._good(mapping, tried, refined)
+            # The first round has no estimate of the blur; the second may still add tiles.
             if good.sum() in (before, 0):
                 break
-            before, tiles, corners = good.sum(), tried[good], settled.corners[good]
-        return tried[good], settled.corners[good], self._missed(mapping, tried[~good], settled, ~good)
+            before, tiles, corners = good.sum(), tried[good], refined.corners[good]
+        return tried[good], refined.corners[good], self._missed(mapping, tried[~good], refined, ~good)
 
     def _showing(self, mapping: SheetMap, found: NDArray) -> NDArray[np.int64]:
-        """Found tiles and those beside them that show enough of themselves, by their numbers."""
+        """Found tiles and their neighbours of which enough lies in the frame, by their numbers."""
         beside = np.flatnonzero(_beside(self.layout, found))
-        reckoned = self.picture.to_shot(mapping(self.layout.corners_mm[beside]))
-        return beside[_share_of_edges(reckoned, self.size) >= LEAST_EDGE]
+        predicted = self.picture.to_shot(mapping(self.layout.corners_mm[beside]))
+        return beside[_share_of_edges(predicted, self.size) >= LEAST_EDGE]
 
-    def _good(self, mapping: SheetMap, tried: NDArray, settled: Settled) -> NDArray[np.bool_]:
-        """Tiles of which every edge is seen that the frame shows well, near to where they must be."""
-        reckoned = mapping(self.layout.corners_mm[tried])
-        off = np.linalg.norm(settled.corners - reckoned, axis=2).max(axis=1)
-        seen = (settled.seen | ~settled.owed).all(axis=1) & settled.seen.any(axis=1)
-        leg = legs_of(reckoned)
-        usual = np.median(off[seen]) if seen.any() else 0.0
-        return seen & (off < np.clip(ODD * usual, NEAR * leg, FURTHEST * leg))
+    def _good(self, mapping: SheetMap, tried: NDArray, refined: RefinedTiles) -> NDArray[np.bool_]:
+        """Tiles near their prediction of which every edge is seen that should be."""
+        predicted = mapping(self.layout.corners_mm[tried])
+        off = np.linalg.norm(refined.corners - predicted, axis=2).max(axis=1)
+        seen = (refined.seen | ~refined.expected).all(axis=1) & refined.seen.any(axis=1)
+        leg = legs_of(predicted)
+        typical = np.median(off[seen]) if seen.any() else 0.0
+        return seen & (off < np.clip(OUTLIER * typical, NEAR * leg, FURTHEST * leg))
 
-    def _missed(self, mapping: SheetMap, missed: NDArray, settled: Settled, which: NDArray) -> _Missed:
-        reckoned = mapping(self.layout.corners_mm[missed])
-        whole = _in_frame(self.picture.to_shot(reckoned), self.size).all(axis=1)
-        middles = reckoned[whole].mean(axis=1)
+    def _missed(self, mapping: SheetMap, missed: NDArray, refined: RefinedTiles, which: NDArray) -> _Missed:
+        predicted = mapping(self.layout.corners_mm[missed])
+        whole = _wholly_in_frame(self.picture.to_shot(predicted), self.size)
+        middles = predicted[whole].mean(axis=1)
         paper = self.picture.paper
         x, y = (np.clip(np.round(middles[:, k]).astype(int), 0, paper.shape[1 - k] - 1) for k in (0, 1))
         dark = paper[y, x] < max(DIM * float(paper.max()), DIMMEST)
-        blur = settled.blur[which][whole]
-        why = np.where(dark, DARK, np.where(blur > WIDE_BLUR, BLURRED, COVERED))
-        return _Missed(self.picture.to_shot(middles), why.tolist())
+        blur = refined.blur[which][whole]
+        reason = np.where(dark, DARK, np.where(blur > WIDE_BLUR, BLURRED, COVERED))
+        return _Missed(self.picture.to_shot(middles), reason.tolist())
 
 
 def _beside(layout: Layout, tiles: NDArray) -> NDArray[np.bool_]:
-    """Which tiles of the layout stand near some, or are among them."""
+    """Which tiles of the layout are near some, or among them."""
     there = np.zeros((layout.rows, layout.columns), bool)
     there[layout.row[tiles], layout.column[tiles]] = True
     return maximum_filter(there, 2 * STEPS_AROUND + 1)[layout.row, layout.column]
@@ -229,12 +254,14 @@ def _share_of_edges(corners_px: NDArray, size: tuple[int, int]) -> NDArray[np.fl
 
 def _notes(found: int, missed: _Missed, size: tuple[int, int]) -> tuple[str, ...]:
     notes = []
-    for why in sorted(set(missed.why)):
+    for reason in sorted(set(missed.reason)):
         places = [
-            place_in_words(x, y, size) for (x, y), w in zip(missed.places, missed.why, strict=True) if w == why
+            place_in_words(x, y, size)
+            for (x, y), w in zip(missed.places, missed.reason, strict=True)
+            if w == reason
         ]
         number = f"{len(places)} tile{'s' if len(places) > 1 else ''} beside the {found} found"
-        notes.append(f"{number} could not be made out, {why}: {_counted(places)}. {REMEDY[why]}")
+        notes.append(f"{number} could not be made out, {reason}: {_counted(places)}. {REMEDY[reason]}")
     return tuple(notes)
 
 

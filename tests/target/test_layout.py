@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from lensbench.errors import BenchError
-from lensbench.target.layout import LATTICES, PATTERN, Layout, make_layout, read_layout, sampling_gap, write_layout
+from lensbench.target._pattern import PATTERN, sampling_gap
+from lensbench.target.layout import LATTICES, Layout, make_layout, read_layout, write_layout
 
 FRAME = (36.0, 24.0)
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from lensbench.target._sheet_map import fit_map
 from lensbench.target.layout import make_layout
-from lensbench.target.sheet_map import fit_map
 
 LAYOUT = make_layout((36.0, 24.0), 0.1)
 MM = LAYOUT.corners_mm[(np.abs(LAYOUT.nodes_mm) < [190, 130]).all(axis=1)]

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from skimage.draw import disk, ellipse, polygon2mask
 
-from lensbench.target.reduced import Reduced
-from lensbench.target.triangles import find_triangles
+from lensbench.target._reduced import Reduced
+from lensbench.target._triangles import find_triangles
 
 
 def picture_of(dark: np.ndarray) -> Reduced:

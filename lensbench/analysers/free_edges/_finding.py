@@ -19,8 +19,8 @@ from skimage.measure import approximate_polygon, find_contours
 
 from lensbench.frame import half_diagonal
 from lensbench.noise import Noise, estimate_noise
+from lensbench.reduction import reduce_reference, reduction_block
 from lensbench.shot import Shot
-from lensbench.target.reduced import block_means, block_side
 
 AROUND_PX = 32
 """How far to each side an edge's bright and dark are looked for: the widest blur fits in."""
@@ -174,8 +174,8 @@ def _reading_order(edge: _CleanPart) -> tuple[float, float]:
 
 
 def _picture(shot: Shot) -> _Picture:
-    block = block_side(shot)
-    light, offset = block_means(shot, block)
+    block = reduction_block(shot)
+    light, offset = reduce_reference(shot, block)
     full = shot.full_scale(shot.reference)
     light = light / np.float32(full)
     around = 2 * round(AROUND_PX / block) + 1

@@ -1,4 +1,7 @@
-"""Dark three-cornered figures on bright paper, told and measured by their moments."""
+"""Dark triangles on bright paper, recognised and measured by their moments.
+
+The constants are chosen by experience; `tests.bench.finding` shows what they achieve.
+"""
 
 from __future__ import annotations
 
@@ -9,29 +12,29 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.filters import threshold_otsu
 
-from lensbench.target.reduced import Reduced
+from lensbench.target._reduced import Reduced
 
 SMALLEST_AREA = 24
-"""Figures of fewer blocks are texture, not tiles."""
+"""Regions of fewer blocks are texture, not tiles."""
 
 LARGEST_SHARE = 0.04
 """No tile takes up more of the picture than this."""
 
-MOST_FIGURES = 4000
-"""More figures than this are looked at largest first: no sheet has so many tiles."""
+MOST_REGIONS = 4000
+"""Only so many regions, the largest, are examined: no sheet has so many tiles."""
 
 SPREAD = (9.7, 11.6)
 """Area over the root of the covariance's determinant: √108 = 10.39 in any triangle, 12 in any rectangle, 4π = 12.6
 in any ellipse; blur rounds a triangle's corners and brings it nearer to these."""
 
 POINTEDNESS = 0.6
-"""Least third moment over a triangle's, of figures stretched as wide as long; 0 in rectangles and ellipses."""
+"""Least third moment over a triangle's, of regions whitened to unit covariance; 0 in rectangles and ellipses."""
 
 LEAST_CONTRAST = 0.05
-"""A picture with less between its darkest and brightest shows nothing."""
+"""A picture with a smaller range of relative light shows nothing."""
 
 WIDEST_FROM_RIGHT_DEG = 35.0
-"""How far from 90° the angle at a tile's right angle may look, seen through a bent lens."""
+"""Apparent deviation of a tile's right angle from 90°, by perspective and distortion."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,11 +59,11 @@ class Triangles:
 
 
 def find_triangles(picture: Reduced) -> Triangles:
-    """Find the dark figures that are triangles with one angle near to a right one, none touching the border."""
+    """Find the dark regions that are triangles with an angle near 90°, none touching the border."""
     dark = picture.relative < ink_level(picture)
     dark &= picture.readable
-    figures, _ = ndimage.label(dark)
-    number, x, y = _points_of_figures(figures)
+    regions, _ = ndimage.label(dark)
+    number, x, y = _blocks_of_regions(regions)
     if not len(number):
         return Triangles(np.empty((0, 3, 2)))
     corners, spread, pointedness = _triangles_of_moments(number, x, y)
@@ -69,39 +72,39 @@ def find_triangles(picture: Reduced) -> Triangles:
 
 
 def ink_level(picture: Reduced) -> float:
-    """The relative light half-way between ink and paper, wherever most of the dark in the picture lies."""
+    """The relative light half-way between ink and paper, by Otsu's threshold over the picture."""
     light = np.clip(picture.relative[::3, ::3], 0, 1.2)
     if np.ptp(light) < LEAST_CONTRAST:
         return 0.5
     return float(np.clip(threshold_otsu(light), 0.35, 0.8))
 
 
-def _points_of_figures(figures: NDArray[np.int32]) -> tuple[NDArray, NDArray, NDArray]:
-    """The blocks of figures that may be tiles by their size: number of the figure from 0, x, y."""
-    area = np.bincount(figures.ravel())
-    fits = (area >= SMALLEST_AREA) & (area <= LARGEST_SHARE * figures.size)
+def _blocks_of_regions(regions: NDArray[np.int32]) -> tuple[NDArray, NDArray, NDArray]:
+    """The blocks of regions that have the size of tiles: number of the region from 0, x, y."""
+    area = np.bincount(regions.ravel())
+    fits = (area >= SMALLEST_AREA) & (area <= LARGEST_SHARE * regions.size)
     fits[0] = False
-    for border in (figures[0], figures[-1], figures[:, 0], figures[:, -1]):
+    for border in (regions[0], regions[-1], regions[:, 0], regions[:, -1]):
         fits[border] = False
-    if fits.sum() > MOST_FIGURES:
-        fits &= area >= np.sort(area[fits])[-MOST_FIGURES]
+    if fits.sum() > MOST_REGIONS:
+        fits &= area >= np.sort(area[fits])[-MOST_REGIONS]
     renumbered = np.where(fits, np.cumsum(fits) - 1, -1)
-    y, x = np.nonzero(figures)
-    number = renumbered[figures[y, x]]
+    y, x = np.nonzero(regions)
+    number = renumbered[regions[y, x]]
     kept = number >= 0
     return number[kept], x[kept].astype(float), y[kept].astype(float)
 
 
 def _triangles_of_moments(number: NDArray, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """The triangle that has a figure's first, second and third moments.
+    """The triangle that has a region's first, second and third moments.
 
-    Stretched to unit covariance, every triangle becomes the same equilateral one with corners √8 from the middle,
+    Whitened to unit covariance, every triangle becomes the same equilateral one with corners √8 from the middle,
     and its mean of (x + iy)³ is √8³/10 towards a corner.
 
     Returns
     -------
-    corners : ndarray, shape (figures, 3, 2)
-    spread, pointedness : ndarray, shape (figures,)
+    corners : ndarray, shape (regions, 3, 2)
+    spread, pointedness : ndarray, shape (regions,)
     """
     area = np.bincount(number).astype(float)
 
@@ -114,8 +117,8 @@ def _triangles_of_moments(number: NDArray, x: NDArray, y: NDArray) -> tuple[NDAr
     xx, xy, yy = mean(dx * dx) + 1 / 12, mean(dx * dy), mean(dy * dy) + 1 / 12
     values, axes = np.linalg.eigh(np.stack([np.stack([xx, xy], axis=1), np.stack([xy, yy], axis=1)], axis=1))
     axes *= np.where(np.linalg.det(axes) > 0, 1, -1)[:, None, None] ** np.array([1, 0])
-    stretched = (axes[number, 0] * dx[:, None] + axes[number, 1] * dy[:, None]) / np.sqrt(values)[number]
-    cubes = (stretched[:, 0] + 1j * stretched[:, 1]) ** 3
+    whitened = (axes[number, 0] * dx[:, None] + axes[number, 1] * dy[:, None]) / np.sqrt(values)[number]
+    cubes = (whitened[:, 0] + 1j * whitened[:, 1]) ** 3
     third = mean(cubes.real) + 1j * mean(cubes.imag)
     turns = np.angle(third)[:, None] / 3 + 2 * np.pi / 3 * np.arange(3)
     ends = np.sqrt(8) * np.stack([np.cos(turns), np.sin(turns)], axis=2) * np.sqrt(values)[:, None]
