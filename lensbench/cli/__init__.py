@@ -21,6 +21,7 @@ COMMANDS = {
     "check": "Is the glass clean? One shot of an even light.",
     "edges": "Any straight edges in a shot; no target needed.",
     "measure": "Measure a folder of shots and write the report.",
+    "grade": "Did the build reach its goals?",
 }
 """The commands in the order in which a bench evening needs them, and what each does in a few words."""
 

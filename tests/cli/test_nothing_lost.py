@@ -69,6 +69,11 @@ CASES = {
     "edges": [
         ["evening/blade.dng", "--out", name] for name in ("flags.png", "evening/flags.png", "evening/even.dng")
     ],
+    "grade": [
+        ["reports/outside-build", "goals.toml"],
+        ["--start", "goals.toml"],
+        ["--start", "evening/session.toml"],
+    ],
     "measure": [
         *2 * [["evening"], ["evening", "--replace"]],
         ["evening", "--out", "evening"],

@@ -1,0 +1,82 @@
+"""Goals and how they were met, in sentences."""
+
+from __future__ import annotations
+
+from lensbench.findings.goals import Goal, GradedGoal, Grades
+from lensbench.formatting import with_interval
+
+_NAMES = {
+    "mtf50_lp_mm": ("MTF50", "lp/mm"),
+    "mtf50_percent_of_possible": ("MTF50, of the best possible", "%"),
+    "magnification": ("magnification", "×"),
+    "field_of_view_deg": ("field of view", "°"),
+    "focal_length_mm": ("focal length", "mm"),
+    "distortion_percent": ("distortion at the corners", "%"),
+    "corner_falloff_stops": ("falloff in the darkest corner", "stops"),
+    "fringing_px": ("fringing in the worst zone", "px"),
+    "glare_percent": ("glare in the worst zone", "%"),
+    "marks": ("marks of dirt", ""),
+}
+"""How each figure is called in a sentence, and its unit."""
+
+
+def goal_name(goal: Goal) -> str:
+    """What was wanted, such as ``MTF50, corner``."""
+    name, _ = _NAMES[goal.what]
+    return f"{name}, {goal.part}" if goal.part else name
+
+
+def limit_in_words(goal: Goal) -> str:
+    """The limit, such as ``at least 25 lp/mm`` or ``19 to 21 mm``."""
+    unit = f" {_NAMES[goal.what][1]}".rstrip()
+    if goal.least is not None and goal.most is not None:
+        return f"{goal.least:g} to {goal.most:g}{unit}"
+    return f"at least {goal.least:g}{unit}" if goal.least is not None else f"at most {goal.most:g}{unit}"
+
+
+def goal_rows(grades: Grades) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Head and rows of a table of all goals."""
+    rows = [
+        (goal_name(one.goal), limit_in_words(one.goal), with_interval(one.value), one.zone, one.result)
+        for one in grades.goals
+    ]
+    return ("goal", "wanted", "measured", "zone", "result"), rows
+
+
+def answer_in_short(grades: Grades) -> str:
+    """The answer in a few words, such as ``2 of 5 goals missed``."""
+    count, all_of = _count(grades, grades.answer), len(grades.goals)
+    if grades.answer == "met":
+        return "Goal met" if all_of == 1 else f"All {all_of} goals met"
+    return f"{count} of {all_of} goal{'s' * (all_of > 1)} {grades.answer}"
+
+
+def grades_in_words(grades: Grades) -> list[str]:
+    """What the table leaves open, in sentences: the aperture, and why something can't be told."""
+    if not grades.setups:
+        return [f"{_first_capital(one.reason)}." for one in grades.goals[:1]]
+    how = {
+        "asked for": "as the goals ask for",
+        "only one": "the only one measured",
+        "meets most": "the aperture that meets most of them",
+    }[grades.chosen]
+    setups = f"means over {grades.setups} setups" if grades.setups > 1 else "one setup: refocusing may change it"
+    said = [f"Graded at {grades.aperture}, {how} ({setups})."]
+    said += [
+        f"{_first_capital(goal_name(one.goal))} can't be told: {one.reason}."
+        for one in _untold(grades)
+        if one.reason
+    ]
+    return said
+
+
+def _count(grades: Grades, result: str) -> int:
+    return sum(one.result == result for one in grades.goals)
+
+
+def _untold(grades: Grades) -> list[GradedGoal]:
+    return [one for one in grades.goals if one.result == "can't tell"]
+
+
+def _first_capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
