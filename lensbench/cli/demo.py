@@ -24,7 +24,7 @@ def demo(
     a new folder, to try other commands on.
     """
     from lensbench.demo.run import run_demo
-    from lensbench.reporter.tables.beside_truth import bars_table, beside_table
+    from lensbench.demo.tables import bars_table, beside_table
 
     with progress_bar("Demo") as progress:
         shown = run_demo(out, keep, progress)

@@ -44,7 +44,7 @@ def edges(
     from lensbench.errors import BenchError
     from lensbench.frame import pixel_pitch_um, sensor_misfit
     from lensbench.loaders import load_shot
-    from lensbench.reporter.plots.free_edges import write_edges_picture
+    from lensbench.reporter.plots.flagged_edges import write_edges_picture
     from lensbench.reporter.tables.free_edges import WORDS, edge_table, refusals
     from lensbench.target.printing import size_from_words
 

@@ -14,7 +14,7 @@ from lensbench.files import files_in_the_way, locked_folder, replace_files
 from lensbench.findings import REPORT_FILE, Report, encode_with_files, files_as_written, read_report
 from lensbench.loaders.session import SESSION_FILE
 from lensbench.loaders.shot_file import RAW_ENDINGS
-from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page import page_text
 from lensbench.reporter.plots.zone_map import zone_map_png
 from lensbench.reporter.tables.csv_files import csv_files
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lensbench.demo.beside_truth import compare, is_plain, is_same
+from lensbench.demo.tables import bars_table, beside_table
 from lensbench.findings import Figure, Mark, TileSharpness
-from lensbench.reporter.tables.beside_truth import bars_table, beside_table
 from lensbench.simulator.dirt import MarkTruth
 from lensbench.simulator.drawing import EdgeTruth
 from lensbench.simulator.flat_shot import FlatTruth

@@ -10,7 +10,7 @@ import subprocess
 
 import pytest
 
-from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page import page_text
 from tests.reporter.invented import invented_report
 
 CHROMIUM = shutil.which("chromium")

@@ -5,12 +5,13 @@ import re
 import pytest
 
 from lensbench.findings import Dust, Verdict
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.marks_by_aperture import draw_stopping, shows_stopping
-from lensbench.reporter.plots.marks_on_glass import face_in_short
+from lensbench.reporter.plots import canvas
+from lensbench.reporter.plots.marks_by_aperture import draw_marks_by_aperture
 from lensbench.reporter.tables.csv_files import report_tables
-from lensbench.reporter.tables.page import all_tables
+from lensbench.reporter.tables.dirt import marks_by_aperture
+from lensbench.reporter.values.dirt import shows_stopping
 from lensbench.reporter.words.answers import answers
+from lensbench.reporter.words.captions import marks_on_face_in_short
 from lensbench.verdicts.dirt._faces import FRONT, PICTURE, REAR, SENSOR_FACE
 from lensbench.verdicts.dirt._place import place_dirt
 from tests.reporter.invented import invented_report
@@ -38,7 +39,7 @@ def test_in_short_says_what_and_from_which_aperture_on(report):
 
 
 def test_a_table_row_a_mark_and_a_column_an_aperture(report):
-    (table,) = all_tables(report)["stopping"]
+    table = marks_by_aperture(report)
     assert table.head[2:5] == ["f/4", "f/8", "f/16"]
     assert [re.sub(" ±.*", "", cell) for cell in table.rows[0][2:5]] == ["3.00", "10.00", "30.00"]
     assert table.rows[1][2:4] == ["not seen", "not seen"]
@@ -51,15 +52,15 @@ def test_csv_rows_tell_the_place(report):
 
 
 def test_lines_run_through_the_depths(report):
-    axes = hand.axes_in(hand.new_drawing(3, 2), 0, 0, 3, 2)
-    draw_stopping(axes, report)
+    axes = canvas.axes_in(canvas.new_drawing(3, 2), 0, 0, 3, 2)
+    draw_marks_by_aperture(axes, report)
     lines = [line for line in axes.lines if line.get_marker() == "o"]
     assert [list(line.get_xdata()) for line in lines] == [[4, 8, 16], [16]]
     assert list(lines[0].get_ydata()) == [3, 10, 30]
 
 
 def test_faces_count_only_what_can_lie_there(report):
-    shown = [face_in_short(report.settings[-1], face) for face in (PICTURE, FRONT, REAR, SENSOR_FACE)]
+    shown = [marks_on_face_in_short(report.settings[-1], face) for face in (PICTURE, FRONT, REAR, SENSOR_FACE)]
     assert shown == ["2 marks", "1 perhaps", "1 perhaps", "1 perhaps"]
 
 
@@ -67,4 +68,4 @@ def test_one_aperture_is_no_series():
     report = invented_report((8.0,), SIZE)
     report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
     assert not shows_stopping(report)
-    assert all_tables(report)["stopping"] == []
+    assert marks_by_aperture(report) is None

@@ -6,8 +6,9 @@ import pytest
 
 from lensbench.analysers.focus._measure import measure_focus
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.page.composition import page_text
-from lensbench.reporter.page.focus_section import focus_parts, repeats_parts
+from lensbench.reporter.page import page_text
+from lensbench.reporter.page.sections.focus import focus_section
+from lensbench.reporter.page.sections.trust import trust_section
 from lensbench.reporter.tables.csv_files import csv_files
 from lensbench.reporter.tables.summary import summary_table
 from lensbench.reporter.words.answers import answers
@@ -52,11 +53,11 @@ def repeated():
 
 
 def test_a_curved_field_is_told_and_drawn(curved):
-    (part,) = focus_parts(curved)
+    (part,) = focus_section(curved)
     said = " ".join(part.words)
     assert "The centre is sharpest with the rail at 0.00" in said
-    assert "its rim bends in, towards the lens" in said
-    assert "that difference is focus, not glass" in said
+    assert "its rim curves in, towards the lens" in said
+    assert "that loss is focus, not the glass" in said
     assert "red 0.3" in said
     assert "mm farther and blue 0.04" in said
     assert "more than the depth of field" in said
@@ -81,7 +82,7 @@ def test_a_lean_is_told_by_its_sides():
     assert "at the right edge it lies 0.49" in said
     assert "farther than at the left and at the top edge it lies 0.1" in said
     assert "farther than at the bottom." in said
-    assert "askew to each other" in said
+    assert "lens and sensor lean to each other" in said
 
 
 def test_a_lean_of_the_target_is_its_own():
@@ -103,11 +104,11 @@ def test_the_page_shows_both_parts(curved, repeated):
 
 
 def test_repeats_are_told(repeated):
-    (part,) = repeats_parts(repeated)
+    (part,) = trust_section(repeated).repeats
     # 30, 31, 32 and the like: a standard deviation of 1, t(0.975) = 4.303 with two degrees of freedom.
     assert "changes by 1.0" in part.words
-    assert "must differ by more than 3.5 lp/mm" in part.words
-    assert "3 setups say little about their spread" in part.words
+    assert "The smallest difference that counts is 3.5 lp/mm" in part.words
+    assert "3 setups tell little about their spread" in part.words
     centre = part.tables[0].rows[0]
     assert centre[0] == "centre"
     assert centre[2] == "1.0 (0.5 to 6)"

@@ -3,8 +3,10 @@
 import pytest
 
 from lensbench.findings import Alignment, Assembly, Figure, Geometry, SofterSide, Verdict
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.lean import ASPECT, draw_lean, drawn_deg, lean_in_words, leans_of, times_drawn
+from lensbench.reporter.plots import canvas, style
+from lensbench.reporter.plots.lean import ASPECT, draw_lean
+from lensbench.reporter.values.lean import drawn_deg, leans_of, times_drawn
+from lensbench.reporter.words.lean import lean_in_words
 from tests.reporter.invented import invented_report
 
 
@@ -26,8 +28,8 @@ def reported(right=None, bottom=None, wider_left=0.3, wider_top=-0.1, softer=Non
 
 def sheet_of(lean, leans):
     """Both ends of the sheet as drawn: the thickest upright line at the right."""
-    with hand.house_style():
-        axes = hand.axes_in(hand.new_drawing(3, 3 / ASPECT), 0, 0, 3, 3 / ASPECT)
+    with style.house_style():
+        axes = canvas.axes_in(canvas.new_drawing(3, 3 / ASPECT), 0, 0, 3, 3 / ASPECT)
         draw_lean(axes, lean, leans)
     lines = [line for line in axes.lines if line.get_linewidth() == 2.4]
     (sheet,) = lines
@@ -49,7 +51,7 @@ def test_the_side_that_is_away_is_drawn_farther_from_the_lens():
     assert top_x > bottom_x
     assert "the sheet's right side is turned 0.250 ± 0.010 ° away" in lean_in_words(above, leans).lower()
     assert "top side" in lean_in_words(side, leans)
-    assert "Lean drawn 50 times" in lean_in_words(side, leans)
+    assert "Drawn 50 times as steep" in lean_in_words(side, leans)
 
 
 def test_without_angles_the_larger_side_is_nearer_and_nothing_is_to_scale():
@@ -57,7 +59,7 @@ def test_without_angles_the_larger_side_is_nearer_and_nothing_is_to_scale():
     (left_x, _), (right_x, _) = sheet_of(above, leans)
     assert right_x > left_x
     assert drawn_deg(side, leans) == pytest.approx(-drawn_deg(above, leans) / 3)
-    assert "larger at the left: nearer there" in lean_in_words(above, leans)
+    assert "larger at the left: it is nearer there" in lean_in_words(above, leans)
     assert lean_in_words(side, leans).endswith("Not to scale.")
 
 
@@ -65,12 +67,12 @@ def test_what_chance_may_have_made_is_drawn_square():
     above, _ = leans = leans_of(reported(wider_left=0.005))
     (left_x, _), (right_x, _) = sheet_of(above, leans)
     assert left_x == pytest.approx(right_x)
-    assert lean_in_words(above, leans) == "The sheet stood square."
+    assert lean_in_words(above, leans) == "The sheet was square to the camera."
 
 
 @pytest.mark.parametrize(
     ("cause", "said"),
-    [("can't tell", "sheet or lens"), ("lens", "turns with the lens"), ("target or camera", "stays")],
+    [("can't tell", "sheet or the lens"), ("lens", "turns with the lens"), ("target or camera", "stays")],
 )
 def test_the_softer_side_says_whose_it_is(cause, said):
     softer = SofterSide("top right", Figure.of(30, 2, "%"), "f/4", cause)

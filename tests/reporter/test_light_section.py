@@ -21,8 +21,8 @@ from lensbench.findings import (
     ZoneFalloff,
     ZoneGlare,
 )
-from lensbench.reporter.page.composition import page_text
-from lensbench.reporter.page.light_section import light_parts
+from lensbench.reporter.page import page_text
+from lensbench.reporter.page.sections.light import glare_section, light_section
 from lensbench.reporter.tables.csv_files import report_tables
 from lensbench.reporter.tables.light import falloff_tables, glare_tables
 from lensbench.reporter.words.answers import answers
@@ -73,9 +73,9 @@ def report():
 
 def test_the_words_name_what_was_found_and_where(report):
     words = light_in_words(report)
-    assert "f/4: The light does not cover the frame." in words
+    assert "f/4: The image circle does not cover the frame." in words
     assert any("cuts the top left and bottom right corners" in line for line in words)
-    assert any(line.startswith("f/11: There is a bright spot") and line.endswith("It grows.") for line in words)
+    assert any(line.startswith("f/11: There is a hot spot") and line.endswith("It grows.") for line in words)
     # What holds for all apertures is said once, without their names.
     assert words.count("A note.") == 1
     assert not any("two apertures" in line for line in words)
@@ -92,8 +92,8 @@ def test_the_shape_is_one_table_of_all_apertures(report):
     assert rows["darkest corner"] == ["top right, 1.900 ± 0.004 stops"] * 2
     assert rows["1 stop at a radius of"] == ["18.00 ± 0.10 mm"] * 2
     assert rows["2 stops at a radius of"] == ["nowhere in the frame"] * 2
-    assert rows["cut off"] == ["top left 12 %; bottom right 40 %"] * 2
-    assert rows["bright spot in the middle"] == ["–", "8.10 ± 0.10 %, left out"]
+    assert rows["corners cut off"] == ["top left 12 %; bottom right 40 %"] * 2
+    assert rows["hot spot in the middle"] == ["–", "8.10 ± 0.10 %, left out"]
     distance = next(table for table in falloff_tables(report) if "by distance" in table.caption)
     assert distance.head[-1] == "cos⁴ law"
     assert distance.rows[-1] == [
@@ -132,7 +132,7 @@ def test_what_only_the_outermost_parts_reach_is_told_by_their_share(report):
 def test_glare_is_given_with_its_ink_and_its_doubt(report):
     words = " ".join(glare_in_words(report))
     assert "between 1.50 ± 0.10 % and 3.10 ± 0.10 %" in words
-    assert "4.00 ± 0.10 % of the paper's light (measured against the light traps)" in words
+    assert "4.00 ± 0.10 % of what the paper does (measured against the light traps)" in words
     assert "0.13 percentage points" in words
     assert glare_tables(report)[0].head == ["zone", "in the dark", "glare", "in the dark", "glare"]
     for setting in report.settings:
@@ -142,14 +142,13 @@ def test_glare_is_given_with_its_ink_and_its_doubt(report):
 
 
 def test_page_and_csv_tables_hold_it_all(report):
-    parts = light_parts(report)
-    assert len(parts.profiles) == len(parts.glare) == 2
+    assert len(light_section(report).profiles) == len(glare_section(report).maps) == 2
     text = page_text(report)
     assert "Haze and veiling glare" in text
     assert "The shape of the light" in text
     assert "Colour cast" in text
     tables = report_tables(report)
-    assert {row["what"] for row in tables["falloff_shape"]} >= {"hard edge, radius", "bright spot, strength"}
+    assert {row["what"] for row in tables["falloff_shape"]} >= {"image circle, radius", "hot spot, strength"}
     assert tables["falloff_profile"][0]["cos4_stops"] == 0.0
     assert tables["light_cast"][0]["red_percent"] == 3.2
     assert tables["glare_zones"][0]["glare_percent_low"] == pytest.approx(1.4)
@@ -159,7 +158,6 @@ def test_page_and_csv_tables_hold_it_all(report):
 
 def test_a_report_without_these_findings_still_has_a_page():
     bare = invented_report((4.0,), SIZE)
-    parts = light_parts(bare)
-    assert parts.glare == []
-    assert parts.profiles == []
+    assert glare_section(bare) is None
+    assert light_section(bare).profiles == []
     assert "Haze and veiling glare" not in page_text(bare)

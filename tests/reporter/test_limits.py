@@ -4,9 +4,9 @@ import csv
 
 from lensbench.findings import Figure, PrintBlur, TileSharpness, ZoneDifference
 from lensbench.reporter.tables.csv_files import csv_files
-from lensbench.reporter.tables.limits import BEYOND, finer_sharpness
+from lensbench.reporter.tables.sharpness import BEYOND, finer_sharpness
 from lensbench.reporter.words.answers import answers
-from lensbench.reporter.words.limits import limits_in_words, mind_in_words, minds_in_words, reached_in_short
+from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words, caveats_in_words, limits_in_words
 from lensbench.verdicts.limits import judge_limits
 from tests.reporter.invented import invented_report
 
@@ -39,12 +39,12 @@ def test_the_sentence_names_share_aperture_and_scale():
     )
     share = 100 * figure.mtf50.value / zone.best_possible_mtf50
     # The invented magnification is 0.4987 ± 0.0011.
-    words = f"The centre reaches {share:.0f} % of what f/5.6 can give at 0.5×."
-    assert reached_in_short(setting, "centre") == words
+    words = f"The centre achieves {share:.0f} % of the best possible at f/5.6 at 0.5×."
+    assert achieved_in_short(setting, "centre") == words
     assert words in next(a.more for a in answers(report) if a.question == "How sharp?")
     (line,) = limits_in_words(report)
     # 5.6 × 1.4987.
-    assert line.startswith("f/5.6 at 0.5× is f/8.4 for the sensor. A flawless lens would reach")
+    assert line.startswith("f/5.6 at 0.5× works as f/8.4 at the sensor. A flawless lens would have")
 
 
 def test_what_is_missing_is_said_instead():
@@ -52,28 +52,31 @@ def test_what_is_missing_is_said_instead():
     (setting,) = report.settings
     setting.f_number, setting.aperture = None, "third click"
     setting.limits = judge_limits(setting, SIZE, PITCH)
-    assert "can't be told without the f-number (f_number under [[shot]])" in reached_in_short(setting, "centre")
-    assert limits_in_words(report) == [f"third click: {reached_in_short(setting, 'centre')}"]
+    assert "the f-number (f_number under [[shot]]) must be known" in achieved_in_short(setting, "centre")
+    assert limits_in_words(report) == [f"third click: {achieved_in_short(setting, 'centre')}"]
     setting.limits = None
-    assert reached_in_short(setting, "centre") == ""
+    assert achieved_in_short(setting, "centre") == ""
     assert limits_in_words(report) == []
 
 
 def test_what_spoils_figures_stands_beside_them():
     report = weighed_report()
     (setting,) = report.settings
-    assert mind_in_words(setting) == ""
-    assert minds_in_words(report) == []
+    assert caveat_in_words(setting) == ""
+    assert caveats_in_words(report) == []
     setting.sharpness.mind = ["motion of about 1.6 px", "the print"]
     words = "Not the lens alone: these figures also show motion of about 1.6 px and the print."
-    assert minds_in_words(report) == [f"f/5.6: {words}"]
+    assert caveats_in_words(report) == [f"f/5.6: {words}"]
     assert words in next(a.more for a in answers(report) if a.question == "How sharp?")
 
 
 def test_the_print_is_named():
     report = weighed_report()
     report.settings[0].limits.print_blur = PrintBlur(Figure.of(0.31, 0.02, "px"), "raggedness")
-    assert "The print itself blurs by 0.31 px (measured on its edges)" in limits_in_words(report)[1]
+    assert (
+        "The print itself is blurred by 0.31 px, standard deviation (measured on its edges)"
+        in limits_in_words(report)[1]
+    )
 
 
 def test_finer_tables_hold_directions_colours_and_the_lens_alone():

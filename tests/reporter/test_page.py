@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 
 from lensbench.findings import Build, Camera, Dust, Notice, Report, Setting
-from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page import page_text
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -86,8 +86,10 @@ def test_figures_stand_with_their_intervals(page):
     centre = next(z.mtf50_lp_mm for z in report.settings[0].sharpness.zones if z.channel == "green")
     assert re.search(rf"{centre.value:.1f}\d* ± 0\.\d+", page.words)
     assert "0.4987 ± 0.0011 ×" in page.words
-    assert "Straight lines bow outward (barrel): the corners lie 1.342 ± 0.012 % farther in" in page.words
-    assert "its right side is 1.81 ± 0.09 ° farther away" in page.words
+    assert (
+        "Straight lines bow outward (barrel distortion): the corners lie 1.342 ± 0.012 % farther in" in page.words
+    )
+    assert "its right side is turned 1.81 ± 0.09 ° away" in page.words
     assert "of green, which puts the two 3.60 ± 0.02 px apart" in page.words
 
 
@@ -113,7 +115,7 @@ def test_tables_and_pictures_speak(page):
     assert all(attrs.get("scope") in ("col", "row", "colgroup") for attrs in page.all("th"))
     assert all(attrs.get("alt") for attrs in page.all("img"))
     drawings = [attrs for tag, attrs in page.tags if attrs.get("role") == "img"]
-    # Four a setting, the four faces, both views of the lean, the bending and the centres.
+    # Four a setting, the four faces, both views of the lean, the distortion and the centres.
     assert len(drawings) == 2 * 4 + 4 + 2 + 2
     assert all(attrs["aria-label"] for attrs in drawings)
     assert page.all("html")[0]["lang"] == "en"

@@ -1,11 +1,11 @@
 """The finer tables of geometry on an invented report."""
 
 from lensbench.findings import Assembly, Figure, OpticalCentre, TurnTest, Verdict
-from lensbench.reporter.tables.geometry import finer_size, straightness
+from lensbench.reporter.tables.geometry import assembly_tables, finer_size
 from tests.reporter.invented import invented_report
 
 
-def test_bending_and_size_stand_as_in_the_report():
+def test_distortion_and_size_stand_as_in_the_report():
     report = invented_report((4.0,), (300, 200))
     tables = finer_size(report)
     assert [len(table.rows) for table in tables[:1]] == [len(report.geometry.distortion.curve)]
@@ -23,8 +23,8 @@ def test_centres_and_turn_tests():
             "straight", [OpticalCentre("falloff", right, down)], [TurnTest("sharpness", percent, percent, "both")]
         )
     )
-    centres, tests = straightness(report)
+    centres, tests = assembly_tables(report)
     assert centres.rows == [["falloff", "+0.51 ± 0.02", "−0.30 ± 0.02"]]
     assert tests.rows[0][:3] == ["sharpness", "both", "+12.0 ± 0.5 %"]
     report.verdict = None
-    assert straightness(report) == []
+    assert assembly_tables(report) == []

@@ -7,11 +7,13 @@ from matplotlib.patches import FancyArrowPatch, Polygon
 
 from lensbench import frame
 from lensbench.findings import Build, Camera, Dust, Report, Setting
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.fringing import arrow_scale, draw_fringing
-from lensbench.reporter.plots.light import draw_light, stops_in_thirds
-from lensbench.reporter.plots.sharpness import draw_sharpness, sharpness_ceiling
+from lensbench.reporter.plots import canvas, frame_parts, style, zone_map_key
+from lensbench.reporter.plots.falloff_and_marks import draw_light, stops_in_thirds
+from lensbench.reporter.plots.fringing import draw_fringing
 from lensbench.reporter.plots.zone_map import HEADER_PX, zone_map_png
+from lensbench.reporter.plots.zone_sharpness import draw_sharpness
+from lensbench.reporter.values.fringing import arrow_scale
+from lensbench.reporter.values.sharpness import sharpness_ceiling
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -23,8 +25,8 @@ def report():
 
 
 def panel(draw, *arguments):
-    sheet = hand.new_drawing(6, 4)
-    axes = hand.axes_in(sheet, 0, 0, 6, 4)
+    sheet = canvas.new_drawing(6, 4)
+    axes = canvas.axes_in(sheet, 0, 0, 6, 4)
     draw(axes, *arguments)
     return sheet, axes
 
@@ -41,7 +43,7 @@ def test_zones_are_filled_by_their_figure(report):
         if (z.channel, z.direction) == ("green", "mean")
     }
     for zone, value in figures.items():
-        expected = 255 * np.array(hand.colour_of(value / sharpness_ceiling(report))[:3])
+        expected = 255 * np.array(style.colour_of(value / sharpness_ceiling(report))[:3])
         inside = picture[::1, ::1].reshape(-1, 3)
         assert (np.abs(inside - expected).max(axis=1) <= 1.5).mean() > 0.01, zone
 
@@ -60,7 +62,7 @@ def test_legs_are_as_long_as_their_figures(report):
         ratio = np.hypot(*legs[0]) / np.hypot(*legs[1])
         assert ratio == pytest.approx(figures[zone, "sagittal"] / figures[zone, "tangential"], rel=1e-6)
         if zone != "centre":
-            outward, _ = frame.radial_axes(*hand.zone_anchor(zone, SIZE), SIZE)
+            outward, _ = frame.radial_axes(*frame_parts.zone_anchor(zone, SIZE), SIZE)
             assert legs[0] @ outward == pytest.approx(np.hypot(*legs[0]))
 
 
@@ -124,12 +126,12 @@ def test_the_key_names_the_channel_that_is_shown(monkeypatch):
     for zone in report.settings[0].sharpness.zones:
         zone.channel = "grey"
     written = []
-    plain = hand.write_at
+    plain = canvas.write_at
 
-    def noted(sheet, left, top, text, **style):
+    def noted(drawing, left, top, text, **letters):
         written.append(text)
-        plain(sheet, left, top, text, **style)
+        plain(drawing, left, top, text, **letters)
 
-    monkeypatch.setattr(hand, "write_at", noted)
+    monkeypatch.setattr(zone_map_key, "write_at", noted)
     zone_map_png(report)
     assert "Sharpness: MTF50, lp/mm, grey" in written

@@ -1,22 +1,19 @@
-"""From coarse to fine: how much contrast is left at every fineness, in the centre and in the softest corner."""
+"""From coarse to fine: the contrast left at every spatial frequency, in the centre and in the softest corner."""
 
 from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import PercentFormatter
 
-from lensbench.findings import Report, Setting, ZoneSharpness
+from lensbench.findings import ContrastCurve, Report, Setting
 from lensbench.optics import channel_um, perfect_mtf, pixel_mtf
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.sharpness import per_cycle, sharpness_unit, shown_channel
+from lensbench.reporter.plots import style
+from lensbench.reporter.values.sharpness import per_cycle, sharpness_unit, shown_channel
+from lensbench.reporter.values.zones import zone_heading
 
 _FINEST = 0.5
 """Nyquist's frequency in cycles a pixel: what is finer only shows as false patterns."""
-
-_INKS = {True: "#8a7430", False: hand.INK}
-"""Ink of the centre's curves, and of the corner's."""
-
-_STYLES = {"sagittal": "solid", "tangential": (0, (4, 2))}
 
 
 def has_curves(setting: Setting) -> bool:
@@ -24,37 +21,36 @@ def has_curves(setting: Setting) -> bool:
     return bool(_curves(setting))
 
 
-def draw_curves(axes: Axes, report: Report, setting: Setting, letters: float = 8.0) -> None:
-    """Draw one setting's contrast against fineness, with the 95 % intervals as bands.
+def draw_curves(axes: Axes, report: Report, setting: Setting) -> None:
+    """Draw one setting's contrast against spatial frequency, with the 95 % intervals shaded.
 
     Parameters
     ----------
     axes : Axes
-        Bare axes; they get their two scales here.
+        Axes with scales.
     report : Report
         Whose unit is used.
     setting : Setting
         What to draw.
-    letters : float
-        Size of the letters in points.
     """
-    unit = sharpness_unit(report)
     per_unit = per_cycle(report)
-    _draw_scales(axes, _FINEST * per_unit, unit, letters)
-    hand.name_scale(axes, "contrast", letters)
-    shown = _curves(setting)
-    for zone in shown:
-        fineness = np.array(zone.curve.frequency) * per_unit
-        inside = fineness <= _FINEST * per_unit * 1.0001
-        ink = _INKS[zone.zone == "centre"]
-        low, high = (np.array(end)[inside] for end in (zone.curve.low, zone.curve.high))
-        axes.fill_between(fineness[inside], low, high, color=ink, alpha=0.25, linewidth=0, zorder=2)
-        contrast = np.array(zone.curve.mtf)[inside]
+    for zone, direction, curve in _curves(setting):
+        ink = style.SECOND_INK if zone == "centre" else style.INK
+        rows = np.array([curve.frequency, curve.mtf, curve.low, curve.high])
+        frequency, contrast, low, high = rows[:, rows[0] <= _FINEST * 1.0001]
+        axes.fill_between(frequency * per_unit, low, high, color=ink, alpha=0.25, linewidth=0, zorder=2)
         axes.plot(
-            fineness[inside], contrast, color=ink, linewidth=1.2, linestyle=_STYLES[zone.direction], zorder=3
-        )
+            frequency * per_unit, contrast, color=ink, linewidth=1.2, linestyle=style.DIRECTION_LINES[direction],
+            zorder=3, label=f"{zone_heading(zone)}, {direction}",
+        )  # fmt: skip
     _draw_possible(axes, report, setting, per_unit)
-    _draw_key(axes, [zone.zone for zone in shown], letters)
+    axes.axhline(0.5, color=style.MUTED, linewidth=0.5, zorder=1)
+    axes.set_xlim(0, _FINEST * per_unit)
+    axes.set_ylim(0, 1.02)
+    axes.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=" %"))
+    axes.set_ylabel("contrast")
+    axes.set_xlabel(sharpness_unit(report))
+    axes.legend(loc="upper right")
 
 
 def _draw_possible(axes: Axes, report: Report, setting: Setting, per_unit: float) -> None:
@@ -64,39 +60,17 @@ def _draw_possible(axes: Axes, report: Report, setting: Setting, per_unit: float
         return
     frequency = np.linspace(0, _FINEST, 101)
     lens = perfect_mtf(frequency / pitch, channel_um(shown_channel(setting)), limits.effective_f_number)
-    contrast = lens * pixel_mtf(frequency, 1.0, 0.0)
-    axes.plot(frequency * per_unit, contrast, color=hand.MUTED, linewidth=0.9, linestyle=(0, (1, 1.6)), zorder=1)
+    axes.plot(
+        frequency * per_unit, lens * pixel_mtf(frequency, 1.0, 0.0), color=style.MUTED, linewidth=0.9,
+        linestyle=(0, (1, 1.6)), zorder=1, label="flawless lens",
+    )  # fmt: skip
 
 
-def _curves(setting: Setting) -> list[ZoneSharpness]:
-    """The curves of the centre and of the softest corner, both directions."""
+def _curves(setting: Setting) -> list[tuple[str, str, ContrastCurve]]:
+    """The curves of the centre and of the softest corner, by zone and direction."""
     zones = setting.sharpness.zones if setting.sharpness else []
     channel = shown_channel(setting)
-    known = [z for z in zones if z.channel == channel and z.curve and z.direction in _STYLES]
+    known = [z for z in zones if z.channel == channel and z.curve and z.direction in style.DIRECTION_LINES]
     corners = [z for z in known if z.zone.startswith("corner")]
     softest = min(corners, key=lambda z: z.mtf50.value).zone if corners else None
-    return [z for z in known if z.zone in ("centre", softest)]
-
-
-def _draw_key(axes: Axes, zones: list[str], letters: float) -> None:
-    """Which line is which, at the top right, where falling curves leave room."""
-    for line, zone in enumerate(dict.fromkeys(zones)):
-        place = {"xycoords": "axes fraction", "textcoords": "offset points", "va": "top", "ha": "right"}
-        axes.annotate(
-            zone.replace("-", " "), (1, 0.985), (-2, -letters * 1.35 * line), fontsize=letters, weight="bold",
-            color=_INKS[zone == "centre"], path_effects=hand.halo(), zorder=5, **place,
-        )  # fmt: skip
-
-
-def _draw_scales(axes: Axes, finest: float, unit: str, letters: float) -> None:
-    axes.set_xlim(0, finest)
-    axes.set_ylim(0, 1.02)
-    label = {"fontsize": letters * 0.9, "color": hand.MUTED}
-    for value in (0, 0.25, 0.5, 0.75, 1):
-        axes.axhline(value, color=hand.MUTED if value == 0.5 else hand.HAIRLINE, linewidth=0.5, zorder=0)
-        axes.text(-0.015 * finest, value, f"{100 * value:.0f}%", ha="right", va="center_baseline", **label)
-    steps = np.linspace(0, finest, 5)
-    for value in steps:
-        text = f"{value:.0f} {unit}" if unit == "lp/mm" else f"{value:.3g} {unit}"
-        side = "left" if value == 0 else "right" if value == steps[-1] else "center"
-        axes.text(value, -0.04, text if value == steps[-1] else text.split(" ")[0], ha=side, va="top", **label)
+    return [(z.zone, z.direction, z.curve) for z in known if z.curve and z.zone in ("centre", softest)]

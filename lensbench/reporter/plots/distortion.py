@@ -1,4 +1,4 @@
-"""How straight lines bend: a square grid as the lens draws it, the bending drawn many times as strong."""
+"""How the lens distorts: a square grid as the lens draws it, the distortion enlarged many times."""
 
 from __future__ import annotations
 
@@ -8,22 +8,12 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.findings import Distortion, Report
-from lensbench.reporter.plots import style as hand
-
-_SHOWN = 0.07
-"""How far the grid's corners are moved in the drawing, in half-diagonals."""
-
-_LEAST = 0.001
-"""Bending below this (in half-diagonals) is not drawn stronger than if it were this."""
+from lensbench.reporter.plots import style
+from lensbench.reporter.plots.frame_parts import open_frame
+from lensbench.reporter.values.distortion import distortion_scale, relative_displacement
 
 
-def bending_scale(distortion: Distortion) -> float:
-    """How many times as strong the bending is drawn: a round number, never less than once."""
-    corner = abs(_bending(distortion, np.array(1.0)))
-    return max(hand.nice_floor(_SHOWN / max(float(corner), _LEAST)), 1.0)
-
-
-def draw_bending(axes: Axes, report: Report, distortion: Distortion) -> None:
+def draw_distortion(axes: Axes, report: Report, distortion: Distortion) -> None:
     """Draw the frame, a straight grid faintly, and over it the same grid as the lens draws it.
 
     Parameters
@@ -33,14 +23,14 @@ def draw_bending(axes: Axes, report: Report, distortion: Distortion) -> None:
     report : Report
         Whose frame is used.
     distortion : Distortion
-        What bends the grid.
+        How the lens distorts.
     """
     size = report.camera.size_px
-    hand.open_frame(axes, size, rings=False)
-    scale = bending_scale(distortion)
+    open_frame(axes, size, rings=False)
+    scale = distortion_scale(distortion)
     for line in _grid(size):
-        axes.plot(*line.T, color=hand.HAIRLINE, linewidth=0.6, zorder=1)
-        axes.plot(*_bent(line, distortion, size, scale).T, color=hand.INK, linewidth=0.9, zorder=3)
+        axes.plot(*line.T, color=style.HAIRLINE, linewidth=0.6, zorder=1)
+        axes.plot(*_distorted(line, distortion, size, scale).T, color=style.INK, linewidth=0.9, zorder=3)
 
 
 def _grid(size: tuple[int, int]) -> list[NDArray]:
@@ -53,13 +43,8 @@ def _grid(size: tuple[int, int]) -> list[NDArray]:
     return upright + level
 
 
-def _bent(line: NDArray, distortion: Distortion, size: tuple[int, int], scale: float) -> NDArray:
-    """Where the lens puts the points of a straight line, the bending `scale` times as strong."""
+def _distorted(line: NDArray, distortion: Distortion, size: tuple[int, int], scale: float) -> NDArray:
+    """Where the lens puts the points of a straight line, the distortion enlarged `scale` times."""
     unit = frame.half_diagonal(size)
     off = (line - np.array(distortion.about_px)) / unit
-    return line + scale * unit * off * _bending(distortion, np.sum(off**2, axis=-1, keepdims=True))
-
-
-def _bending(distortion: Distortion, square: NDArray) -> NDArray:
-    """How much farther out a point lies than a lens without distortion puts it, as a part of its distance."""
-    return 1 / (1 + sum(term.value * square ** (k + 1) for k, term in enumerate(distortion.terms))) - 1
+    return line + scale * unit * off * relative_displacement(distortion, np.sum(off**2, axis=-1, keepdims=True))

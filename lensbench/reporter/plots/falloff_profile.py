@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MultipleLocator
 
 from lensbench.findings import Report, Setting
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.light import darkest_stops
+from lensbench.reporter.plots import style
+from lensbench.reporter.values.light import darkest_stops
 
 
 def has_profile(setting: Setting) -> bool:
@@ -15,44 +16,34 @@ def has_profile(setting: Setting) -> bool:
     return bool(setting.falloff and len(setting.falloff.profile) > 2)
 
 
-def draw_profile(axes: Axes, report: Report, setting: Setting, letters: float = 8.0) -> None:
-    """Draw one setting's falloff against h: the mean around the middle, and a band from lightest to darkest.
+def draw_profile(axes: Axes, report: Report, setting: Setting) -> None:
+    """Draw one setting's falloff against h: the mean around the middle, shaded from lightest to darkest side.
 
     Parameters
     ----------
     axes : Axes
-        Bare axes; they get their two scales here.
+        Axes with scales.
     report : Report
         Whose scale is used, so that all settings compare.
     setting : Setting
         What to draw.
-    letters : float
-        Size of the letters in points.
     """
-    profile = setting.falloff.profile
-    h, stops = (np.array(v) for v in zip(*((step.h, step.stops.value) for step in profile), strict=True))
-    lightest, darkest = zip(*((step.lightest, step.darkest) for step in profile), strict=True)
-    _draw_scales(axes, darkest_stops(report), letters)
-    hand.name_scale(axes, "stops", letters)
-    axes.fill_between(h, lightest, darkest, color=hand.colour_of(0.75), alpha=0.45, linewidth=0, zorder=2)
-    axes.plot(h, stops, color=hand.INK, linewidth=1.5, zorder=4)
+    profile = setting.falloff.profile if setting.falloff else []
+    h = np.array([step.h for step in profile])
+    lightest, darkest = [step.lightest for step in profile], [step.darkest for step in profile]
+    axes.fill_between(
+        h, lightest, darkest, color=style.colour_of(0.75), alpha=0.45, linewidth=0, zorder=2,
+        label="lightest to darkest side",
+    )  # fmt: skip
+    axes.plot(h, [step.stops.value for step in profile], color=style.INK, linewidth=1.5, zorder=4, label="mean")
     law = [(step.h, step.cos4_stops.value) for step in profile if step.cos4_stops]
     if law:
-        axes.plot(*zip(*law, strict=True), color=hand.INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=3)
-        axes.annotate(
-            "cos⁴", law[-1], (-4, 5), textcoords="offset points", ha="right", va="bottom",
-            fontsize=letters, path_effects=hand.halo(), zorder=5,
-        )  # fmt: skip
-
-
-def _draw_scales(axes: Axes, ends: float, letters: float) -> None:
+        line = style.DIRECTION_LINES["tangential"]
+        axes.plot(*np.transpose(law), color=style.INK, linewidth=1.0, linestyle=line, zorder=3, label="cos⁴ law")
+    ends = darkest_stops(report)
     axes.set_xlim(0, 1)
     axes.set_ylim(ends, -0.05 * ends)
-    label = {"fontsize": letters * 0.9, "color": hand.MUTED}
-    for stops in np.arange(0, ends + 0.01, 0.5 if ends <= 3 else 1.0):
-        axes.axhline(stops, color=hand.HAIRLINE, linewidth=0.5, zorder=0)
-        axes.text(-0.015, stops, f"{stops:g}", ha="right", va="center_baseline", **label)
-    for h in (0.0, 0.25, 0.5, 0.75, 1.0):
-        axes.axvline(h, color=hand.HAIRLINE, linewidth=0.5, zorder=0)
-    for h, name, side in ((0.0, "middle", "left"), (0.5, "half-way", "center"), (1.0, "corner", "right")):
-        axes.text(h, ends * 1.03, name, ha=side, va="top", **label)
+    axes.set_xticks((0, 0.25, 0.5, 0.75, 1.0), ("middle", "", "half-way", "", "corner"))
+    axes.yaxis.set_major_locator(MultipleLocator(0.5 if ends <= 3 else 1.0))
+    axes.set_ylabel("stops")
+    axes.legend(loc="lower left")

@@ -1,4 +1,4 @@
-"""How much light lies in the dark over the frame: every dark tile as a set square, filled by how bright it is."""
+"""Light in the dark tiles over the frame: every tile as a set square, filled by how bright it is."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from matplotlib.patches import Polygon
 from lensbench import frame
 from lensbench.findings import Report, Setting
 from lensbench.formatting import brief
-from lensbench.reporter.plots import style as hand
+from lensbench.reporter.plots import style
+from lensbench.reporter.plots.frame_parts import open_frame, set_square, zone_anchor
+from lensbench.reporter.values.light import brightest_dark
 
 _SIDE = 0.05
 """Leg of a drawn tile over the half-diagonal."""
@@ -18,13 +20,6 @@ _SIDE = 0.05
 def has_glare(setting: Setting) -> bool:
     """Whether any dark tile was read."""
     return bool(setting.glare and setting.glare.tiles)
-
-
-def brightest_dark(report: Report) -> float:
-    """Where the report's scale ends: above all but the odd tile, in percent."""
-    values = [tile.dark_percent.value for s in report.settings if s.glare for tile in s.glare.tiles]
-    highest = float(np.percentile(values, 99)) if values else 0.0
-    return hand.nice_ceiling(highest) if highest > 0 else 1.0
 
 
 def draw_glare(axes: Axes, report: Report, setting: Setting, letters: float = 7.5) -> None:
@@ -41,18 +36,21 @@ def draw_glare(axes: Axes, report: Report, setting: Setting, letters: float = 7.
     letters : float
         Size of the figures in points.
     """
+    glare = setting.glare
+    if glare is None:
+        return
     size, ends = report.camera.size_px, brightest_dark(report)
-    hand.open_frame(axes, size)
+    open_frame(axes, size)
     leg = _SIDE * frame.half_diagonal(size)
-    for tile in setting.glare.tiles:
+    for tile in glare.tiles:
         corner = np.array([tile.x - leg / 3, tile.y + leg / 3])
-        square = hand.set_square(corner, np.array([leg, 0.0]), np.array([0.0, -leg]))
-        colour = hand.colour_of(tile.dark_percent.value / ends)
-        outline = hand.INK if tile.light_trap else "none"
+        square = set_square(corner, np.array([leg, 0.0]), np.array([0.0, -leg]))
+        colour = style.colour_of(tile.dark_percent.value / ends)
+        outline = style.INK if tile.light_trap else "none"
         axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=outline, linewidth=1.2, zorder=2))
-    for zone in setting.glare.zones:
+    for zone in glare.zones:
         figure = zone.glare_percent or zone.dark_percent
         axes.text(
-            *hand.zone_anchor(zone.zone, size), brief(figure), fontsize=letters, ha="center", va="center",
-            color=hand.INK, path_effects=hand.halo(width=2.4), zorder=8,
+            *zone_anchor(zone.zone, size), brief(figure), fontsize=letters, ha="center", va="center",
+            color=style.INK, path_effects=style.halo(width=2.4), zorder=8,
         )  # fmt: skip

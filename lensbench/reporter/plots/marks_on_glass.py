@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
 from lensbench import frame
 from lensbench.findings import Report, Setting
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.light import NUMBERED_MARKS
+from lensbench.reporter.plots import style
+from lensbench.reporter.values.dirt import NUMBERED_MARKS, marks_of
 from lensbench.verdicts.dirt import lies_on, seen_on
-
-
-def face_in_short(setting: Setting, face: str) -> str:
-    """How many marks lie on one face, and how many may."""
-    known = [lies_on(face, mark) for mark in setting.dust.marks]
-    sure, may = known.count(True), known.count(None)
-    parts = ([f"{sure} mark{'s' * (sure > 1)}"] if sure else []) + ([f"{may} perhaps"] if may else [])
-    return ", ".join(parts) or "none"
 
 
 def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: float = 7.0) -> None:
@@ -33,7 +27,7 @@ def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: 
     setting : Setting
         Whose marks are drawn.
     face : str
-        One of `mark_faces.FACES`.
+        One of `verdicts.dirt.FACES`.
     letters : float
         Size of the numbers in points.
     """
@@ -45,19 +39,20 @@ def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: 
     axes.set_aspect("equal")
     glass = "glass" in face
     if glass:
-        axes.add_patch(Circle((cx, cy), radius, facecolor=hand.UNMEASURED, edgecolor=hand.INK, linewidth=0.8))
+        axes.add_patch(Circle((cx, cy), radius, facecolor=style.UNMEASURED, edgecolor=style.INK, linewidth=0.8))
     corner = -0.5, -0.5
-    line = {"linestyle": (0, (1, 2)), "linewidth": 0.6} if glass else {"linewidth": 0.8}
-    axes.add_patch(Rectangle(corner, *size, fill=not glass, facecolor=hand.UNMEASURED, edgecolor=hand.INK, **line))
-    marks = (setting.dust.marks if setting.dust else [])[:NUMBERED_MARKS]
-    for number, mark in enumerate(marks, start=1):
+    line: dict[str, Any] = {"linestyle": (0, (1, 2)), "linewidth": 0.6} if glass else {"linewidth": 0.8}
+    axes.add_patch(
+        Rectangle(corner, *size, fill=not glass, facecolor=style.UNMEASURED, edgecolor=style.INK, **line)
+    )
+    for number, mark in enumerate(marks_of(setting)[:NUMBERED_MARKS], start=1):
         sure = lies_on(face, mark)
         if sure is False:
             continue
         place = np.array(seen_on(face, mark, size))
-        fill = hand.INK if sure else hand.PAPER
-        axes.plot(*place, "o", color=hand.INK, markersize=3.4, markerfacecolor=fill, markeredgewidth=0.7)
+        fill = style.INK if sure else style.PAPER
+        axes.plot(*place, "o", color=style.INK, markersize=3.4, markerfacecolor=fill, markeredgewidth=0.7)
         axes.annotate(
-            str(number), place, (3, 0), textcoords="offset points", fontsize=letters, va="center_baseline",
-            path_effects=hand.halo(hand.UNMEASURED),
+            str(number), (place[0], place[1]), (3, 0), textcoords="offset points", fontsize=letters,
+            va="center_baseline", path_effects=style.halo(style.UNMEASURED),
         )  # fmt: skip

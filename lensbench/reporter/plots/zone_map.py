@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 from matplotlib.figure import Figure as Drawing
-from matplotlib.patches import Circle, Ellipse, FancyArrowPatch
 
 from lensbench.findings import Report, Setting
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.plots.fringing import arrow_scale, draw_fringing
-from lensbench.reporter.plots.light import darkest_stops, draw_light
-from lensbench.reporter.plots.sharpness import draw_sharpness, sharpness_ceiling, sharpness_unit, shown_channel
-from lensbench.reporter.words import sentences
+from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
+from lensbench.reporter.plots.falloff_and_marks import draw_light
+from lensbench.reporter.plots.fringing import draw_fringing
+from lensbench.reporter.plots.zone_map_key import draw_fringing_key, draw_light_key, draw_sharpness_key
+from lensbench.reporter.plots.zone_sharpness import draw_sharpness
+from lensbench.reporter.words.captions import about_the_shots, light_in_short, sharpness_in_short
 from lensbench.reporter.words.fringing import fringing_in_short
 
-# All lengths are inches.
+_Inches = tuple[float, float]
+
+# All lengths are inches; chosen by eye.
 _MARGIN = 0.45
 _HEADER = 1.02
 _FOOT = 1.05
@@ -39,8 +41,8 @@ MARGIN_PX = round((_MARGIN - 0.03) * _DOTS_PER_INCH)
 
 def zone_map_png(report: Report) -> bytes:
     """The zone map of a report as a PNG file's content."""
-    with hand.house_style():
-        return hand.as_png(draw_zone_map(report), _DOTS_PER_INCH)
+    with style.house_style():
+        return as_png(draw_zone_map(report), _DOTS_PER_INCH)
 
 
 def draw_zone_map(report: Report) -> Drawing:
@@ -54,7 +56,7 @@ def draw_zone_map(report: Report) -> Drawing:
     small = small_height * aspect, small_height
     block_width = max(large[0], _LEAST_LARGE) + _GUTTER + max(small[0], _LEAST_SMALL)
     block_height = _CAPTION + large[1] + _BETWEEN * 0.7
-    sheet = hand.new_drawing(
+    sheet = new_drawing(
         2 * _MARGIN + columns * block_width + (columns - 1) * _BETWEEN, _HEADER + rows * block_height + _FOOT
     )
     _draw_header(sheet, report)
@@ -62,106 +64,41 @@ def draw_zone_map(report: Report) -> Drawing:
         row, column = divmod(number, columns)
         left = _MARGIN + column * (block_width + _BETWEEN)
         _draw_block(sheet, report, setting, (left, _HEADER + row * block_height), large, small)
-    _draw_key(sheet, report, _HEADER + rows * block_height, large, small)
+    foot, side = _HEADER + rows * block_height, _MARGIN + max(large[0], _LEAST_LARGE) + _GUTTER
+    draw_sharpness_key(sheet, report, _MARGIN, foot)
+    draw_fringing_key(sheet, report, side, foot, small[0] / report.camera.size_px[0])
+    draw_light_key(sheet, report, side, foot + 0.4)
     return sheet
 
 
 def _draw_header(sheet: Drawing, report: Report) -> None:
-    hand.house_mark(sheet, _MARGIN, 0.36, 0.36)
-    hand.write_at(sheet, _MARGIN + 0.52, 0.56, report.build.name, fontsize=15, weight="bold")
-    hand.write_at(sheet, _MARGIN + 0.52, 0.75, sentences.about_the_shots(report), fontsize=8, color=hand.MUTED)
+    house_mark(sheet, _MARGIN, 0.36, 0.36)
+    write_at(sheet, _MARGIN + 0.52, 0.56, report.build.name, fontsize=15, weight="bold")
+    write_at(sheet, _MARGIN + 0.52, 0.75, about_the_shots(report), fontsize=8, color=style.MUTED)
 
 
-def _draw_block(sheet: Drawing, report: Report, setting: Setting, at, large, small) -> None:
+def _draw_block(
+    sheet: Drawing, report: Report, setting: Setting, at: _Inches, large: _Inches, small: _Inches
+) -> None:
+    """A setting: its sharpness, large, and beside it colour above light."""
     left, top = at
     side = left + max(large[0], _LEAST_LARGE) + _GUTTER
     baseline = top + _CAPTION - 0.09
     name = setting.name
-    hand.write_at(sheet, left, baseline, name, fontsize=12, weight="bold")
-    _write_caption(sheet, left + large[0], baseline, "", sentences.sharpness_in_short(report, setting), ha="right")
-    draw_sharpness(hand.axes_in(sheet, left, top + _CAPTION, *large), report, setting, letters=8.5)
+    write_at(sheet, left, baseline, name, fontsize=12, weight="bold")
+    _write_caption(sheet, left + large[0], baseline, "", sharpness_in_short(report, setting), ha="right")
+    draw_sharpness(axes_in(sheet, left, top + _CAPTION, *large), report, setting, letters=8.5)
 
     _write_caption(sheet, side, baseline, "Colour", fringing_in_short(setting))
-    draw_fringing(hand.axes_in(sheet, side, top + _CAPTION, *small), report, setting, line=0.8)
+    draw_fringing(axes_in(sheet, side, top + _CAPTION, *small), report, setting, line=0.8)
 
     below = top + _CAPTION + large[1] - small[1]
-    _write_caption(sheet, side, below - 0.09, "Light", sentences.light_in_short(setting))
-    draw_light(hand.axes_in(sheet, side, below, *small), report, setting)
+    _write_caption(sheet, side, below - 0.09, "Light", light_in_short(setting))
+    draw_light(axes_in(sheet, side, below, *small), report, setting)
 
 
 def _write_caption(sheet: Drawing, left: float, baseline: float, title: str, text: str, ha: str = "left") -> None:
     if title:
-        hand.write_at(sheet, left, baseline, title, fontsize=8, weight="bold")
+        write_at(sheet, left, baseline, title, fontsize=8, weight="bold")
         left += 0.09 * len(title)
-    hand.write_at(sheet, left, baseline, text, fontsize=8, color=hand.MUTED, ha=ha)
-
-
-# -- the key --------------------------------------------------------------------------------------------------
-
-
-def _draw_key(sheet: Drawing, report: Report, top: float, large, small) -> None:
-    _key_of_sharpness(sheet, report, _MARGIN, top)
-    side = _MARGIN + max(large[0], _LEAST_LARGE) + _GUTTER
-    _key_of_fringing(sheet, report, side, top, small[0] / report.camera.size_px[0])
-    _key_of_light(sheet, report, side, top + 0.4)
-
-
-def _note(sheet: Drawing, left: float, baseline: float, text: str, ha: str = "left") -> None:
-    hand.write_at(sheet, left, baseline, text, fontsize=7, color=hand.MUTED, ha=ha)
-
-
-def _key_of_sharpness(sheet: Drawing, report: Report, left: float, top: float) -> None:
-    """The colour scale, and what the set square's legs stand for."""
-    unit, ceiling = sharpness_unit(report), sharpness_ceiling(report)
-    _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {unit}, {_channel(report)}")
-    bar = hand.axes_in(sheet, left, top + 0.16, 1.9, 0.11)
-    bar.imshow(np.linspace(0, 1, 256)[None, :], cmap=hand.SCALE, aspect="auto")
-    for share, side in ((0, "left"), (0.5, "center"), (1, "right")):
-        _note(sheet, left + 1.9 * share, top + 0.41, f"{ceiling * share:g}", side)
-    axes = hand.axes_in(sheet, left + 2.3, top + 0.06, 0.46, 0.4)
-    axes.set_xlim(-0.1, 1.05)
-    axes.set_ylim(-0.1, 0.9)
-    axes.plot((0, 1), (0.7, 0), color=hand.HAIRLINE, linewidth=0.8)
-    for end, share in (((1, 0), 0.95), ((0, 0.7), 0.65)):
-        axes.plot((0, end[0]), (0, end[1]), color=hand.INK, linewidth=4.2, solid_capstyle="round")
-        axes.plot((0, end[0]), (0, end[1]), color=hand.colour_of(share), linewidth=2.8, solid_capstyle="round")
-    _note(sheet, left + 2.48, top + 0.12, "edges across the radius: tangential")
-    _note(sheet, left + 2.86, top + 0.46, "edges along the radius, away from the middle: sagittal")
-
-
-def _channel(report: Report) -> str:
-    """The channel that sharpness is shown in."""
-    return next((shown_channel(s) for s in report.settings if s.sharpness and s.sharpness.zones), "green")
-
-
-def _key_of_fringing(sheet: Drawing, report: Report, left: float, top: float, inch_per_px: float) -> None:
-    """An arrow of a round length in each colour."""
-    scale = arrow_scale(report)
-    pixels = hand.nice_ceiling(0.2 / (scale * inch_per_px))
-    length = pixels * scale * inch_per_px
-    axes = hand.axes_in(sheet, left, top, length, 0.2)
-    axes.set_xlim(0, 1)
-    axes.set_ylim(0, 1)
-    for channel, height, style in (("red", 0.8, "-|>"), ("blue", 0.2, "->")):
-        arrow = FancyArrowPatch(
-            (0, height), (1, height), arrowstyle=f"{style},head_length=0.34,head_width=0.17", mutation_scale=8,
-            color=hand.COLOURS[channel], linewidth=0.9, shrinkA=0, shrinkB=0,
-        )  # fmt: skip
-        axes.add_patch(arrow)
-    _note(sheet, left + length + 0.1, top + 0.13, f"{pixels:g} px: red and blue against green")
-
-
-def _key_of_light(sheet: Drawing, report: Report, left: float, top: float) -> None:
-    """What the lines and rings are."""
-    bar = hand.axes_in(sheet, left, top - 0.02, 0.7, 0.11)
-    bar.imshow(np.linspace(1, 0, 256)[None, :], cmap=hand.SCALE, aspect="auto")
-    _note(sheet, left + 0.8, top + 0.065, f"0 to {darkest_stops(report):g} stops darker; lines by thirds")
-    outline = {"fill": False, "edgecolor": hand.INK, "linewidth": 0.9}
-    axes = hand.axes_in(sheet, left, top + 0.2, 2.6, 0.16)
-    axes.set_xlim(0, 26)
-    axes.set_ylim(0, 1.6)
-    axes.add_patch(Circle((0.8, 0.8), 0.7, **outline))
-    axes.add_patch(Ellipse((6.8, 0.8), 2.6, 0.9, **outline))
-    axes.add_patch(Circle((13.4, 0.8), 0.75, linestyle=(0, (2.2, 1.4)), **outline))
-    for place, word in ((1.9, "spot"), (8.5, "fibre"), (14.5, "patch")):
-        axes.text(place, 0.75, word, fontsize=7, color=hand.MUTED, va="center_baseline")
+    write_at(sheet, left, baseline, text, fontsize=8, color=style.MUTED, ha=ha)

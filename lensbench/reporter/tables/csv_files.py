@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 import msgspec
 
 from lensbench.findings import Figure, Report, Setting
-from lensbench.reporter.tables.light_rows import shape_rows
-from lensbench.reporter.tables.sharpness_rows import contrast_rows, curve_rows
+from lensbench.reporter.tables.csv_light import shape_rows
+from lensbench.reporter.tables.csv_sharpness import contrast_rows, curve_rows
 
 
 def csv_files(report: Report) -> dict[str, bytes]:
@@ -56,7 +56,7 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
     }
 
 
-def _rows(report: Report, findings_of) -> list[dict]:
+def _rows(report: Report, findings_of: Callable[[Setting], Iterable[msgspec.Struct]]) -> list[dict[str, object]]:
     return [
         {**_setting_columns(setting), **dict(_flat(finding))}
         for setting in report.settings
@@ -64,7 +64,9 @@ def _rows(report: Report, findings_of) -> list[dict]:
     ]
 
 
-def _plain_rows(report: Report, rows_of) -> list[dict]:
+def _plain_rows(
+    report: Report, rows_of: Callable[[Setting], Iterable[dict[str, object]]]
+) -> list[dict[str, object]]:
     return [{**_setting_columns(setting), **row} for setting in report.settings for row in rows_of(setting)]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
-from lensbench.findings import Figure
 from lensbench.formatting import NOT_MEASURED, bare, number, with_interval
+from lensbench.reporter.values.free_edges import rise_figure
 
 WORDS = 4
 """How many of the first columns are words."""
@@ -25,10 +25,6 @@ REMEDIES = {
     "even for": "keep other edges, folds and reflections away from it",
 }
 """What to do, by what a reason says."""
-
-
-_RISE_UNSURE = 2.0
-"""How much more unsure a rise is than MTF50, relatively: 1.0 to 2.3 times over blurs, colours and sharpening."""
 
 
 def edge_table(result: FreeEdges) -> tuple[list[str], list[list[str]]]:
@@ -54,13 +50,7 @@ def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
         return [colour.why, *[NOT_MEASURED] * (2 + with_lp_mm)]
     lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
     aside = with_interval(colour.lateral_px, unit=False, signed=True)
-    return [with_interval(colour.mtf50, unit=False), *lp_mm, rise_in_words(colour), aside]
-
-
-def rise_in_words(colour: EdgeColour) -> str:
-    """The distance from 10 % to 90 %, with as many digits as about twice the MTF50's relative interval allows."""
-    unsure = _RISE_UNSURE * colour.mtf50.half_width / colour.mtf50.value
-    return bare(Figure.of(colour.rise_px, unsure * colour.rise_px, "px"))
+    return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(rise_figure(colour)), aside]
 
 
 def refusals(result: FreeEdges) -> list[str]:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from lensbench.findings import CutCorner, Falloff, Figure, Report, Setting, UsableLight
+from collections.abc import Callable, Sequence
+
+from lensbench.findings import Falloff, Figure, Report, UsableLight, ZoneGlare
 from lensbench.formatting import NOT_MEASURED, number, with_interval
-from lensbench.reporter.tables.page import Table, zone_rows
-from lensbench.reporter.words import sentences
+from lensbench.reporter.tables.table import Table, zone_rows
+from lensbench.reporter.values.light import cut_corners, image_circle
+from lensbench.reporter.values.zones import corner_name, zone_heading
+
+_Shown = Sequence[tuple[str, Falloff]]
+"""Settings' names, each with its falloff."""
 
 
 def falloff_tables(report: Report) -> list[Table]:
     """Falloff by zone, its shape, by distance, and the colour cast."""
-    shown = [setting for setting in report.settings if setting.falloff and setting.falloff.zones]
+    shown = [(s.name, s.falloff) for s in report.settings if s.falloff and s.falloff.zones]
     if not shown:
         return []
     return [_by_zone(shown), _shape(shown), *_by_distance(shown), *_cast(shown)]
@@ -18,52 +24,52 @@ def falloff_tables(report: Report) -> list[Table]:
 
 def glare_tables(report: Report) -> list[Table]:
     """Light in the dark tiles by zone, less the ink where that is known."""
-    shown = [setting for setting in report.settings if setting.glare and setting.glare.zones]
-    if not shown:
+    columns: list[dict[str, Figure | None]] = []
+    groups, head = [], ["zone"]
+    for setting in report.settings:
+        glare = setting.glare
+        if glare is None or not glare.zones:
+            continue
+        parts = _glare_parts(glare.zones, glare.ink_percent is not None)
+        columns += parts.values()
+        head += parts
+        groups.append((setting.name, len(parts)))
+    if not groups:
         return []
-    columns, groups, head = [], [], ["zone"]
-    for setting in shown:
-        zones = setting.glare.zones
-        columns.append({zone.zone: zone.dark_percent for zone in zones})
-        head.append("in the dark")
-        if setting.glare.ink_percent is not None:
-            columns.append({zone.zone: zone.glare_percent for zone in zones})
-            head.append("glare")
-        groups.append((setting.name, 2 if setting.glare.ink_percent is not None else 1))
     caption = "Light in the dark tiles, percent of the white around; glare is what remains without the ink's own"
     return [Table(caption, head, zone_rows(columns), groups)]
 
 
-def _by_zone(shown: list[Setting]) -> Table:
-    """By zone, with how much of it a hard edge cuts off, and what is too dark for a figure."""
-    columns = [{zone.zone: zone.stops for zone in setting.falloff.zones} for setting in shown]
-    rows = zone_rows(columns)
-    for row in rows:
-        for place, setting in enumerate(shown, start=1):
-            cut = {corner.zone: corner.cut_percent.value for corner in _cut_corners(setting.falloff)}
-            share = next((share for zone, share in cut.items() if zone.replace("-", " ") == row[0]), None)
-            if share is not None:
-                row[place] += f" ({share:.0f} % cut off)"
+def _glare_parts(zones: list[ZoneGlare], ink_known: bool) -> dict[str, dict[str, Figure | None]]:
+    parts: dict[str, dict[str, Figure | None]] = {"in the dark": {zone.zone: zone.dark_percent for zone in zones}}
+    if ink_known:
+        parts["glare"] = {zone.zone: zone.glare_percent for zone in zones}
+    return parts
+
+
+def _by_zone(shown: _Shown) -> Table:
+    """By zone, with how much of it the image circle cuts off; what is too dark has no figure."""
+    rows = zone_rows([{zone.zone: zone.stops for zone in falloff.zones} for _, falloff in shown])
+    for column, (_, falloff) in enumerate(shown, start=1):
+        cut = {zone_heading(corner.zone): corner.cut_percent.value for corner in cut_corners(falloff)}
+        for row in rows:
+            if row[0] in cut:
+                row[column] += f" ({cut[row[0]]:.0f} % cut off)"
     return Table("Falloff in stops below the middle", ["zone", *_names(shown)], rows)
 
 
-def _cut_corners(falloff: Falloff) -> list[CutCorner]:
-    edge = falloff.coverage.image_circle if falloff.coverage else None
-    return edge.corners if edge else []
+def _names(shown: _Shown) -> list[str]:
+    return [name for name, _ in shown]
 
 
-def _names(shown: list[Setting]) -> list[str]:
-    return [setting.name for setting in shown]
-
-
-def _by_distance(shown: list[Setting]) -> list[Table]:
+def _by_distance(shown: _Shown) -> list[Table]:
     """The mean around the middle at each distance, and the cos⁴ law beside it where the field angle is known."""
-    steps = sorted({step.h for setting in shown for step in setting.falloff.profile})
+    steps = sorted({step.h for _, falloff in shown for step in falloff.profile})
     if not steps:
         return []
-    columns = [{step.h: step.stops for step in setting.falloff.profile} for setting in shown]
+    columns = [{step.h: step.stops for step in falloff.profile} for _, falloff in shown]
     head = ["h", *_names(shown)]
-    law = {step.h: step.cos4_stops for step in shown[0].falloff.profile if step.cos4_stops}
+    law = {step.h: step.cos4_stops for step in shown[0][1].profile if step.cos4_stops}
     if law:
         columns.append(law)
         head.append("cos⁴ law")
@@ -71,13 +77,13 @@ def _by_distance(shown: list[Setting]) -> list[Table]:
     return [Table("Falloff in stops by distance from the middle (h = 1 in the corners)", head, rows)]
 
 
-def _cast(shown: list[Setting]) -> list[Table]:
-    shown = [setting for setting in shown if setting.falloff.cast]
+def _cast(shown: _Shown) -> list[Table]:
+    shown = [(name, falloff) for name, falloff in shown if falloff.cast]
     if not shown:
         return []
     columns = [
-        {zone.zone: getattr(zone, part) for zone in setting.falloff.cast}
-        for setting in shown
+        {zone.zone: getattr(zone, part) for zone in falloff.cast}
+        for _, falloff in shown
         for part in ("red_percent", "blue_percent")
     ]
     head, groups = ["zone", *["red", "blue"] * len(shown)], [(name, 2) for name in _names(shown)]
@@ -88,20 +94,20 @@ def _cast(shown: list[Setting]) -> list[Table]:
 # -- the shape ------------------------------------------------------------------------------------------------
 
 
-def _shape(shown: list[Setting]) -> Table:
+def _shape(shown: _Shown) -> Table:
     """One line a finding, one column a setting; lines that no setting fills are left out."""
-    lines = [
+    lines: list[tuple[str, Callable[[Falloff], str | None]]] = [
         ("darkest corner", _worst),
         ("darker from the middle towards", _lopsided),
         ("1 stop at a radius of", lambda f: _usable(f, 1)),
         ("2 stops at a radius of", lambda f: _usable(f, 2)),
         ("3 stops at a radius of", lambda f: _usable(f, 3)),
-        ("light ends abruptly, radius", _edge),
-        ("cut off", _cut),
-        ("bright spot in the middle", _spot),
-        ("the panel's own light spans", _panel),
+        ("radius of the image circle", _circle),
+        ("corners cut off", _cut),
+        ("hot spot in the middle", _spot),
+        ("the panel's own unevenness", _panel),
     ]
-    rows = [[name, *(said(setting.falloff) or NOT_MEASURED for setting in shown)] for name, said in lines]
+    rows = [[name, *(said(falloff) or NOT_MEASURED for _, falloff in shown)] for name, said in lines]
     kept = [row for row in rows if any(cell != NOT_MEASURED for cell in row[1:])]
     return Table("The shape of the light", ["what", *_names(shown)], kept, words=1 + len(shown))
 
@@ -110,7 +116,7 @@ def _worst(falloff: Falloff) -> str | None:
     worst = falloff.worst_corner
     if worst is None and not falloff.covers_frame:
         return "black, more than 8 stops"
-    return worst and f"{sentences.corner_name(worst.zone)}, {with_interval(worst.stops)}"
+    return f"{corner_name(worst.zone)}, {with_interval(worst.stops)}" if worst else None
 
 
 def _lopsided(falloff: Falloff) -> str | None:
@@ -138,23 +144,23 @@ def _usable(falloff: Falloff, stops: float) -> str | None:
     return f"not all around: {share} % of the frame is darker"
 
 
-def _edge(falloff: Falloff) -> str | None:
-    edge = falloff.coverage.image_circle if falloff.coverage else None
-    if edge is None:
+def _circle(falloff: Falloff) -> str | None:
+    circle = image_circle(falloff)
+    if circle is None:
         return None
-    radius = edge.radius_mm or edge.radius_px
-    return with_interval(radius) if radius else f"within {with_interval(edge.width_px)}"
+    radius = circle.radius_mm or circle.radius_px
+    return with_interval(radius) if radius else f"not known; light ends within {with_interval(circle.width_px)}"
 
 
 def _cut(falloff: Falloff) -> str | None:
-    corners = _cut_corners(falloff)
-    cut = (f"{sentences.corner_name(corner.zone)} {corner.cut_percent.value:.0f} %" for corner in corners)
+    corners = cut_corners(falloff)
+    cut = (f"{corner_name(corner.zone)} {corner.cut_percent.value:.0f} %" for corner in corners)
     return "; ".join(cut) or None
 
 
 def _spot(falloff: Falloff) -> str | None:
     spot = falloff.hot_spot
-    return spot and f"{with_interval(spot.percent)}, left out"
+    return f"{with_interval(spot.percent)}, left out" if spot else None
 
 
 def _panel(falloff: Falloff) -> str | None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from lensbench import frame
 from lensbench.findings import Report, Setting
 from lensbench.formatting import NOT_MEASURED, spread, with_interval
-from lensbench.reporter.plots.sharpness import sharpness_unit, zone_figures
-from lensbench.reporter.words.focus import centre_repeated
-from lensbench.reporter.words.fringing import farthest_colour
+from lensbench.reporter.values.fringing import farthest_colour
+from lensbench.reporter.values.repeats import centre_repeated
+from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 
 
 def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
@@ -30,16 +30,16 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
 
 def _spread(report: Report, setting: Setting) -> str:
     """How far sharpness in the centre changes from setup to setup at this aperture."""
-    taken = (setting.f_number, setting.aperture, setting.lens_turn_deg)
+    configuration = (setting.f_number, setting.aperture, setting.lens_turn_deg)
     for repeats in report.repeats:
         row = centre_repeated(repeats)
-        if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == taken:
+        if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == configuration:
             return f"± {spread(row.spread.value)}"
     return NOT_MEASURED
 
 
 def _cells(setting: Setting, unit: str) -> list[str]:
-    means = {zone: figure for (zone, way), figure in zone_figures(setting, unit).items() if way == "mean"}
+    means = figures_of(setting, unit, "mean")
     softest = min(means.values(), key=lambda figure: figure.value, default=None)
     dark = setting.falloff.zones if setting.falloff else []
     darkest = max((zone.stops for zone in dark), key=lambda figure: figure.value, default=None)

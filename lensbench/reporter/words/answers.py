@@ -6,13 +6,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lensbench import frame
-from lensbench.findings import ApertureRanking, ApertureSharpness, Figure, Report, Setting
+from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Figure, Fringing, Mark, Report, Setting
 from lensbench.formatting import bare, brief, limit, magnitude, spread, with_interval
-from lensbench.reporter.plots.sharpness import sharpness_unit, zone_figures
-from lensbench.reporter.words import focus as focus_words
-from lensbench.reporter.words.fringing import farthest_colour, way
-from lensbench.reporter.words.limits import mind_in_words, reached_in_short
-from lensbench.reporter.words.sentences import black_corners, in_the
+from lensbench.reporter.values.dirt import dirt_of, marks_of
+from lensbench.reporter.values.focus import curvature, is_flat
+from lensbench.reporter.values.fringing import farthest_colour, way
+from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.repeats import centre_repeated, repeats_name
+from lensbench.reporter.values.sharpness import figures_of, sharpness_unit, zone_figures
+from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
 from lensbench.wording import listed
 
 
@@ -52,15 +55,18 @@ def _which_aperture(report: Report) -> Answer:
         return Answer(
             question, best.label, "The only one measured. Shoot the target at other apertures to compare."
         )
-    said = f"Sharpest on average over {_averaged(ranking)}: {_over_setups(best)}"
-    level = [other.label for other in others if other.level]
-    if level:
-        said += f"; {listed(level)} can't be told from it."
-    else:
-        said += f", before {others[0].label} with {_mean(others[0])}."
+    said = f"Sharpest on average over {_averaged(ranking)}: {_over_setups(best)}; {_next_best(others)}."
     if not any(one.spread for one in ranking.ranked):
         said += " Refocusing may change that order."
     return Answer(question, best.label, " ".join([said, *_other_parts(report, best)]))
+
+
+def _next_best(others: list[ApertureSharpness]) -> str:
+    """Which apertures are as good as the best, or the next one."""
+    level = [other.label for other in others if other.level]
+    if level:
+        return f"{listed(level)} {'is' if len(level) == 1 else 'are'} equal within the uncertainty"
+    return f"next is {others[0].label} with {_mean(others[0])}"
 
 
 def _ranking(report: Report, part: str) -> ApertureRanking | None:
@@ -79,7 +85,7 @@ def _over_setups(one: ApertureSharpness) -> str:
     """An aperture's mean, with how much its setups differ where it had several."""
     if one.spread is None:
         return with_interval(one.mean)
-    setups = f"the mean of {len(one.settings)} setups that differ by ± {spread(one.spread.value)}"
+    setups = f"the mean of {len(one.settings)} setups that scatter by ± {spread(one.spread.value)}"
     return f"{_mean(one)} {one.mean.unit}, {setups}"
 
 
@@ -89,10 +95,12 @@ def _mean(one: ApertureSharpness) -> str:
 
 
 def _other_parts(report: Report, best: ApertureSharpness) -> Iterator[str]:
-    """Where the centre or the corners are plainly sharper at another aperture than the frame as a whole."""
+    """Where the centre or the corners are clearly sharper at another aperture than the frame as a whole."""
     for part, name in (("centre", "The centre alone is"), ("corners", "The corners alone are")):
         ranking = _ranking(report, part)
-        same = next((one for one in ranking.ranked if one.label == best.label), None) if ranking else None
+        if ranking is None:
+            continue
+        same = next((one for one in ranking.ranked if one.label == best.label), None)
         if same is not None and not same.level:
             first = ranking.ranked[0]
             yield f"{name} sharpest at {first.label}, {_mean(first)} {first.mean.unit} against {_mean(same)}."
@@ -111,8 +119,8 @@ def _how_sharp(report: Report) -> Answer:
     best = _sharpest(report)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot to measure.")
-    figures = zone_figures(best, sharpness_unit(report))
-    means = {zone: figures[zone, "mean"] for zone in frame.ZONES if (zone, "mean") in figures}
+    by_zone = figures_of(best, sharpness_unit(report), "mean")
+    means = {zone: by_zone[zone] for zone in frame.ZONES if zone in by_zone}
     zone = min(means, key=lambda zone: means[zone].value)
     shown = "centre" if "centre" in means else max(means, key=lambda zone: means[zone].value)
     most = means[shown]
@@ -120,29 +128,35 @@ def _how_sharp(report: Report) -> Answer:
     return Answer(
         question,
         f"{brief(most, 3)} {most.unit}",
-        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {brief(share)} %"
-        f" of that ({with_interval(means[zone])}). {reached_in_short(best, shown)} {mind_in_words(best)}".strip(),
+        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {brief(share)} % of "
+        f"that ({with_interval(means[zone])}). {achieved_in_short(best, shown)} {caveat_in_words(best)}".strip(),
     )
 
 
 def _which_colours(report: Report) -> Answer:
     question = "Colour fringes?"
-    best = next((s for s in (_sharpest(report), *report.settings) if s and s.fringing and s.fringing.zones), None)
-    if best is None:
-        return Answer(question, "Not measured", "There is no target shot in colour to measure.")
-    zone, figure = farthest_colour(best)
-    lies = "sideways: an element may sit off-centre" if way(zone) == "sideways" else way(zone)
-    more = (
-        f"at most from green ({with_interval(figure)}): {zone.channel} in {in_the(zone.zone)}, {lies}, at "
-        f"{best.name}."
+    for setting in (_sharpest(report), *report.settings):
+        farthest = farthest_colour(setting) if setting else None
+        if setting and setting.fringing and farthest:
+            zone, figure = farthest
+            lies = "sideways: an element may be off-centre" if way(zone) == "sideways" else way(zone)
+            more = (
+                f"at most from green ({with_interval(figure)}): {zone.channel} in {in_the(zone.zone)}, {lies}, at "
+                f"{setting.name}.{_fringe(setting.fringing)}"
+            )
+            return Answer(question, f"{brief(figure)} px", more)
+    return Answer(question, "Not measured", "There is no target shot in colour to measure.")
+
+
+def _fringe(fringing: Fringing) -> str:
+    """How wide the fringe gets that the colours make together."""
+    worst = fringing.worst
+    if worst is None or worst.width_px is None:
+        return ""
+    return (
+        f" Together the colours make a fringe up to {brief(worst.width_px)} px wide along edges, in "
+        f"{in_the(worst.zone)}."
     )
-    worst = best.fringing.worst
-    if worst is not None and worst.width_px is not None:
-        more += (
-            f" Together the colours make a seam of up to {brief(worst.width_px)} px on the edges of things, in "
-            f"{in_the(worst.zone)}."
-        )
-    return Answer(question, f"{brief(figure)} px", more)
 
 
 def _how_dark(report: Report) -> Answer:
@@ -160,7 +174,9 @@ def _how_dark(report: Report) -> Answer:
     if black:
         name, corners = max(black.items(), key=lambda item: len(item[1]))
         where = f"the {listed(corners)} corner{'s' * (len(corners) > 1)} at {name}"
-        return Answer(question, "Black", f"in {where}: more than 8 stops down. The image circle ends before them.")
+        return Answer(
+            question, "Black", f"in {where}: more than 8 stops down. The image circle does not reach them."
+        )
     if any(s.falloff and not s.falloff.covers_frame for s in report.settings):
         cover = "The image circle does not cover the frame."
     else:
@@ -171,23 +187,35 @@ def _how_dark(report: Report) -> Answer:
 
 def _how_clean(report: Report) -> Answer:
     question = "Is the glass clean?"
-    seen = [(len(setting.dust.marks), setting) for setting in report.settings if setting.dust]
+    seen = [setting for setting in report.settings if setting.dust]
     if not seen:
         return Answer(question, "Not measured", "There is no flat to look at. Photograph the even light.")
-    count, setting = max(seen, key=lambda pair: pair[0])
-    if count == 0:
-        return Answer(question, "Clean", "No dirt mark stands out of the noise in any flat.")
-    plainest = setting.dust.marks[0]
-    where = frame.place_in_words(plainest.x, plainest.y, report.camera.size_px)
-    depth = brief(magnitude(plainest.depth_percent))
-    effect = f"takes {depth} % of the light" if plainest.depth_percent.value > 0 else f"is {depth} % brighter"
-    dirt = report.verdict.dirt if report.verdict else None
-    more = f"at {setting.name}; the plainest {effect}, {where}."
-    return Answer(
-        question,
-        f"{count} mark{'s' if count > 1 else ''}",
-        " ".join(filter(None, [more, dirt.places, dirt.apertures])) if dirt else more,
-    )
+    setting = max(seen, key=lambda setting: len(marks_of(setting)))
+    marks = marks_of(setting)
+    if not marks:
+        return Answer(question, "Clean", "No dirt mark is visible above the noise in any flat.")
+    count = f"{len(marks)} mark{'s' if len(marks) > 1 else ''}"
+    more = [f"at {setting.name}; {_worst_marks(marks, report.camera.size_px)}.", *_conclusions(dirt_of(report))]
+    return Answer(question, count, " ".join(more))
+
+
+def _worst_marks(marks: list[Mark], size: tuple[int, int]) -> str:
+    """The most visible mark, and the deepest where that is another one."""
+    deepest = max(marks, key=lambda mark: abs(mark.depth_percent.value))
+    said = f"the most visible {_effect(marks[0])}, {frame.place_in_words(marks[0].x, marks[0].y, size)}"
+    if deepest is not marks[0]:
+        said += f"; the deepest {_effect(deepest)}, {frame.place_in_words(deepest.x, deepest.y, size)}"
+    return said
+
+
+def _effect(mark: Mark) -> str:
+    depth = brief(magnitude(mark.depth_percent))
+    return f"takes {depth} % of the light" if mark.depth_percent.value > 0 else f"is {depth} % brighter"
+
+
+def _conclusions(dirt: Dirt | None) -> list[str]:
+    """What was concluded about all marks together."""
+    return [text for text in (dirt.places, dirt.apertures) if text] if dirt else []
 
 
 def _how_straight(report: Report) -> list[Answer]:
@@ -200,29 +228,30 @@ def _how_straight(report: Report) -> list[Answer]:
 
 def _how_flat(report: Report) -> list[Answer]:
     """Whether centre and corners come into focus together, where a series along a rail can tell."""
-    best = _sharpest(report)
-    setting = next((s for s in (best, *report.settings) if s and s.focus), None)
-    bow = focus_words.curvature(setting.focus) if setting else None
-    if bow is None:
-        return []
-    flat = focus_words.is_flat(setting.focus)
-    way = "farther" if bow.value > 0 else "nearer"
-    more = f"The rim focuses {with_interval(magnitude(bow))} {way} than the centre; the depth of field is ± "
-    more += f"{bare(setting.focus.depth_mm)} mm at {setting.name}."
-    return [Answer("Is the field flat?", "Flat" if flat else f"Curved by {brief(magnitude(bow))} mm", more)]
+    for setting in (_sharpest(report), *report.settings):
+        focus = setting.focus if setting else None
+        bow = curvature(focus) if focus else None
+        if setting and focus and bow:
+            direction = "farther" if bow.value > 0 else "nearer"
+            short = "Flat" if is_flat(focus) else f"Curved by {brief(magnitude(bow))} mm"
+            more = (
+                f"The rim focuses {with_interval(magnitude(bow))} {direction} than the centre; the depth of field "
+            )
+            more += f"is ± {bare(focus.depth_mm)} mm at {setting.name}."
+            return [Answer("Is the field flat?", short, more)]
+    return []
 
 
 def _how_repeatable(report: Report) -> list[Answer]:
-    """By how much two builds must differ, where repeats can tell."""
-    known = [(repeats, focus_words.centre_repeated(repeats)) for repeats in report.repeats]
-    known = [(repeats, row) for repeats, row in known if row]
+    """The smallest difference between two builds that counts, where repeats can tell."""
+    known = [(repeats, row) for repeats in report.repeats if (row := centre_repeated(repeats))]
     if not known:
         return []
     repeats, row = max(known, key=lambda pair: pair[1].setups)
     percent = 100 * row.spread.value / row.mean.value
     more = (
-        f"from one setup to the next in {in_the(row.zone)} ({row.setups} setups at "
-        f"{focus_words.repeats_name(repeats)}). A build shot in as many must differ by more than "
-        f"{limit(row.smallest_difference)} {row.mean.unit}."
+        f"from one setup to the next in {in_the(row.zone)} ({row.setups} setups at {repeats_name(repeats)}). "
+        f"The smallest difference that counts is {limit(row.smallest_difference)} {row.mean.unit}, against "
+        "another build shot in as many setups."
     )
     return [Answer("How repeatable?", f"± {spread(percent)} %", more)]

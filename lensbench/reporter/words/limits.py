@@ -1,80 +1,87 @@
-"""What is possible and what belongs to whom, in sentences: beside the sharpness, never apart from it."""
+"""What is possible, and what besides the lens sets the figures, in sentences that stand beside the sharpness."""
 
 from __future__ import annotations
 
-from lensbench.findings import Limits, Report, Setting, ZoneLimits
+from collections.abc import Iterator
+
+from lensbench.findings import Limits, PrintBlur, Report, Setting
 from lensbench.formatting import brief
-from lensbench.reporter.plots.sharpness import sharpness_unit, shown_channel
-from lensbench.reporter.words.sentences import in_the
+from lensbench.reporter.values.sharpness import mean_limits, sharpness_unit
+from lensbench.reporter.values.zones import in_the
 from lensbench.wording import listed
 
 
-def mean_limits(setting: Setting) -> dict[str, ZoneLimits]:
-    """The limits of each zone in the shown channel, mean of both directions."""
-    channel = shown_channel(setting)
-    zones = setting.limits.zones if setting.limits else []
-    return {zone.zone: zone for zone in zones if zone.channel == channel and zone.direction == "mean"}
-
-
-def reached_in_short(setting: Setting, zone: str) -> str:
-    """Such as ``The centre reaches 64 % of what f/8 can give at 0.5×.``; or what is missing to say so."""
+def achieved_in_short(setting: Setting, zone: str) -> str:
+    """Such as ``The centre achieves 64 % of the best possible at f/8, 0.5×.``; or what is missing to say so."""
     if setting.limits is None:
         return ""
     limits = mean_limits(setting).get(zone)
     if limits is None or limits.achieved_percent is None:
         return missing_in_words(setting.limits)
-    where = in_the(zone).capitalize()
-    return f"{where} reaches {brief(limits.achieved_percent)} % of what {setting.label} can give{_scale(setting)}."
+    where, share = in_the(zone).capitalize(), brief(limits.achieved_percent)
+    return f"{where} achieves {share} % of the best possible at {setting.label}{_scale(setting)}."
 
 
 def missing_in_words(limits: Limits) -> str:
     """What has to be known before anything can be said of what is possible."""
     if not limits.missing:
         return ""
-    return f"How near that is to what is possible can't be told without {' and '.join(limits.missing)}."
+    return f"To compare that with the best possible, {listed(limits.missing)} must be known."
 
 
-def mind_in_words(setting: Setting) -> str:
+def caveat_in_words(setting: Setting) -> str:
     """What besides the lens sets a setting's figures; empty where nothing does."""
-    mind = setting.sharpness.mind if setting.sharpness else []
-    return f"Not the lens alone: these figures also show {listed(mind)}." if mind else ""
+    caveats = setting.sharpness.mind if setting.sharpness else []
+    return f"Not the lens alone: these figures also show {listed(caveats)}." if caveats else ""
 
 
-def minds_in_words(report: Report) -> list[str]:
+def caveats_in_words(report: Report) -> list[str]:
     """What besides the lens sets figures, a sentence a setting that has such."""
-    pairs = [(setting.name, mind_in_words(setting)) for setting in report.settings]
+    pairs = [(setting.name, caveat_in_words(setting)) for setting in report.settings]
     return [f"{name}: {words}" for name, words in pairs if words]
 
 
 def limits_in_words(report: Report) -> list[str]:
     """A sentence a setting on what diffraction and pixels allow, and on the print."""
-    lines = [line for setting in report.settings if setting.limits for line in _of_setting(report, setting)]
+    lines = [
+        line
+        for setting in report.settings
+        if setting.limits
+        for line in _of_setting(setting, setting.limits, sharpness_unit(report))
+    ]
     return list(dict.fromkeys(lines))
 
 
-def _of_setting(report: Report, setting: Setting) -> list[str]:
-    limits = setting.limits
+def _of_setting(setting: Setting, limits: Limits, unit: str) -> Iterator[str]:
     if limits.effective_f_number is None:
-        return [f"{setting.name}: {missing_in_words(limits)}"] if limits.missing else []
-    allowed = [zone for zone in mean_limits(setting).values() if zone.best_possible_mtf50 is not None]
-    if not allowed:
-        return []
-    in_mm = sharpness_unit(report) == "lp/mm"
-    values = [zone.best_possible_mtf50_lp_mm if in_mm else zone.best_possible_mtf50 for zone in allowed]
-    most = f"{sum(values) / len(values):.3g} {sharpness_unit(report)}"
-    reached = [zone.achieved_percent for zone in allowed]
-    low, high = min(reached, key=lambda f: f.value), max(reached, key=lambda f: f.value)
-    lines = [
-        f"{setting.name}{_scale(setting)} is f/{limits.effective_f_number:.2g} for the sensor. A flawless lens "
-        f"would reach {most} there with these pixels; this one reaches {brief(low)} to {brief(high)} % of that."
-    ]
+        if limits.missing:
+            yield f"{setting.name}: {missing_in_words(limits)}"
+        return
+    possible, achieved = [], []
+    for zone in mean_limits(setting).values():
+        best = zone.best_possible_mtf50_lp_mm if unit == "lp/mm" else zone.best_possible_mtf50
+        if best is not None and zone.achieved_percent is not None:
+            possible.append(best)
+            achieved.append(zone.achieved_percent)
+    if not possible:
+        return
+    most = f"{sum(possible) / len(possible):.3g} {unit}"
+    low, high = min(achieved, key=lambda f: f.value), max(achieved, key=lambda f: f.value)
+    yield (
+        f"{setting.name}{_scale(setting)} works as f/{limits.effective_f_number:.2g} at the sensor. A flawless "
+        f"lens would have {most} there with these pixels; this one achieves {brief(low)} to {brief(high)} % of "
+        "that."
+    )
     if limits.print_blur is not None:
-        told = "measured on its edges" if limits.print_blur.source == "raggedness" else "by the printer's dots"
-        lines.append(
-            f"The print itself blurs by {brief(limits.print_blur.sigma_px)} px ({told}); that is taken "
-            "out of the lens's own figures below."
-        )
-    return lines
+        yield _print_in_words(limits.print_blur)
+
+
+def _print_in_words(blur: PrintBlur) -> str:
+    source = "measured on its edges" if blur.source == "raggedness" else "from the printer's resolution"
+    return (
+        f"The print itself is blurred by {brief(blur.sigma_px)} px, standard deviation ({source}); the figures of "
+        "the lens alone below are corrected for that."
+    )
 
 
 def _scale(setting: Setting) -> str:

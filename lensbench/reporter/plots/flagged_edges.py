@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Polygon
 
 from lensbench import frame
-from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
+from lensbench.analysers.free_edges import FreeEdge, FreeEdges
 from lensbench.errors import BenchError
 from lensbench.files import write_new
 from lensbench.formatting import bare, with_interval
-from lensbench.reporter.plots import style as hand
-from lensbench.reporter.tables.free_edges import rise_in_words
+from lensbench.reduction import reduce_reference, reduction_block
+from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
+from lensbench.reporter.plots.frame_parts import open_frame, set_square
+from lensbench.reporter.values.figures import nice_ceiling
+from lensbench.reporter.values.free_edges import free_edge_unit, rise_figure, shown_colour, shown_mtf50
 from lensbench.shot import Shot
-from lensbench.target.reduced import block_means, block_side
 
 _HEIGHT_IN = 6.4
 _EDGE_IN = 0.3
@@ -46,44 +51,33 @@ def write_edges_picture(shot: Shot, result: FreeEdges, path: str | Path) -> None
     path = Path(path)
     if path.suffix.lower() != ".png":
         raise BenchError(f"{path}: the picture is written as PNG. Give it a name that ends in .png.")
-    with hand.house_style():
-        picture = hand.as_png(_drawn(shot, result), _DOTS)
+    with style.house_style():
+        picture = as_png(_drawn(shot, result), _DOTS)
     write_new({path: picture}, "Give the picture another name.")
 
 
-def _drawn(shot: Shot, result: FreeEdges):
+def _drawn(shot: Shot, result: FreeEdges) -> Drawing:
     rows_a_column = int((_HEIGHT_IN - _TOP_IN - _EDGE_IN - 0.6) / _ROW_IN)
     columns = min(-(-len(result.edges) // rows_a_column), _MOST_COLUMNS)
     height = _HEIGHT_IN - _TOP_IN - _EDGE_IN
     width = height * shot.size[0] / shot.size[1]
-    drawing = hand.new_drawing(width + 2 * _EDGE_IN + columns * _COLUMN_IN, _HEIGHT_IN)
-    hand.house_mark(drawing, _EDGE_IN, 0.22, 0.28)
+    drawing = new_drawing(width + 2 * _EDGE_IN + columns * _COLUMN_IN, _HEIGHT_IN)
+    house_mark(drawing, _EDGE_IN, 0.22, 0.28)
     title = f"{result.shot}: {len(result.edges)} straight edges"
-    hand.write_at(drawing, _EDGE_IN + 0.4, 0.45, title, fontsize=12, weight="bold")
-    axes = hand.axes_in(drawing, _EDGE_IN, _TOP_IN, width, height)
+    write_at(drawing, _EDGE_IN + 0.4, 0.45, title, fontsize=12, weight="bold")
+    axes = axes_in(drawing, _EDGE_IN, _TOP_IN, width, height)
     _draw_shot(axes, shot)
-    ceiling = hand.nice_ceiling(max(_figure(_spoken_for(e), result).value for e in result.edges))
+    ceiling = nice_ceiling(max(shown_mtf50(e, result).value for e in result.edges))
     for edge in result.edges:
-        _draw_flag(axes, edge, hand.colour_of(_figure(_spoken_for(edge), result).value / ceiling), shot.size)
+        _draw_flag(axes, edge, style.colour_of(shown_mtf50(edge, result).value / ceiling), shot.size)
     for column in range(columns):
         part = result.edges[column * rows_a_column : (column + 1) * rows_a_column]
         left = width + 2 * _EDGE_IN + column * _COLUMN_IN
         _write_table(drawing, left, part, result)
     more = len(result.edges) - columns * rows_a_column
     if more > 0:
-        hand.write_at(drawing, width + 2 * _EDGE_IN, _HEIGHT_IN - 0.2, f"and {more} more", color=hand.MUTED)
+        write_at(drawing, width + 2 * _EDGE_IN, _HEIGHT_IN - 0.2, f"and {more} more", color=style.MUTED)
     return drawing
-
-
-def _spoken_for(edge: FreeEdge) -> EdgeColour:
-    """The colour that an edge is flagged by: the reference, which every edge has."""
-    return next((c for c in edge.colours if c.channel == "green" and c.mtf50), None) or next(
-        c for c in edge.colours if c.mtf50
-    )
-
-
-def _figure(colour: EdgeColour, result: FreeEdges):
-    return colour.mtf50_lp_mm if result.pixel_pitch_um else colour.mtf50
 
 
 # -- the picture ----------------------------------------------------------------------------------------------
@@ -91,11 +85,11 @@ def _figure(colour: EdgeColour, result: FreeEdges):
 
 def _draw_shot(axes: Axes, shot: Shot) -> None:
     """The shot in grey, for the eye: its reference channel, brighter the darker it was exposed."""
-    block = block_side(shot)
-    light, _ = block_means(shot, block)
+    block = reduction_block(shot)
+    light, _ = reduce_reference(shot, block)
     bright = max(float(np.percentile(light, 99.5)), 1e-6)
     shown = np.clip(light / bright, 0, 1) ** (1 / _GAMMA)
-    hand.open_frame(axes, shot.size, rings=False)
+    open_frame(axes, shot.size, rings=False)
     height, width = light.shape
     extent = (-0.5, width * block - 0.5, height * block - 0.5, -0.5)
     axes.imshow(shown, cmap="gray", vmin=0, vmax=1, extent=extent, interpolation="antialiased", zorder=0)
@@ -103,19 +97,19 @@ def _draw_shot(axes: Axes, shot: Shot) -> None:
     axes.set_ylim(shot.size[1] - 0.5, -0.5)
 
 
-def _draw_flag(axes: Axes, edge: FreeEdge, colour, size: tuple[int, int]) -> None:
+def _draw_flag(axes: Axes, edge: FreeEdge, colour: Any, size: tuple[int, int]) -> None:
     """The measured length, and on its bright side a set square and the edge's number."""
     along, bright = (_way(degrees) for degrees in (edge.angle_deg, edge.bright_deg))
     middle = np.array([edge.x, edge.y])
     leg = _FLAG * frame.half_diagonal(size)
     ends = np.array([middle - along * edge.length_px / 2, middle + along * edge.length_px / 2])
-    axes.plot(*ends.T, color=hand.PAPER, linewidth=2.6, solid_capstyle="butt", zorder=4)
+    axes.plot(*ends.T, color=style.PAPER, linewidth=2.6, solid_capstyle="butt", zorder=4)
     axes.plot(*ends.T, color=colour, linewidth=1.6, solid_capstyle="butt", zorder=5)
-    square = hand.set_square(middle, along * leg, bright * leg)
-    axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=hand.INK, linewidth=0.6, zorder=6))
+    square = set_square(middle, along * leg, bright * leg)
+    axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=style.INK, linewidth=0.6, zorder=6))
     x, y = middle + bright * leg * 1.9
     axes.text(
-        x, y, str(edge.number), fontsize=6, ha="center", va="center_baseline", zorder=7, path_effects=hand.halo()
+        x, y, str(edge.number), fontsize=6, ha="center", va="center_baseline", zorder=7, path_effects=style.halo()
     )
 
 
@@ -130,29 +124,28 @@ _STOPS = (0.0, 0.35, 1.65, 2.15, 2.65, 3.15)
 """Where the table's columns stand, in inches: the first two begin there, the figures end there."""
 
 
-def _write_table(drawing, left: float, edges: list[FreeEdge], result: FreeEdges) -> None:
-    unit = "lp/mm" if result.pixel_pitch_um else "cy/px"
+def _write_table(drawing: Drawing, left: float, edges: list[FreeEdge], result: FreeEdges) -> None:
+    unit = free_edge_unit(result)
     channels = [colour.channel for colour in edges[0].colours]
     apart = [name for name in channels if name in ("red", "blue") and "green" in channels]
     head = ["no.", "runs", "MTF50", "10–90 %", *apart]
     units = ["", "", unit, "px", *("aside, px" for _ in apart)]
-    for row, (line, style) in enumerate(((head, {"weight": "bold"}), (units, {"color": hand.MUTED}))):
-        _write_row(drawing, left, _TOP_IN + 0.1 + row * 0.14, line, **style)
+    for row, (line, look) in enumerate(((head, {"weight": "bold"}), (units, {"color": style.MUTED}))):
+        _write_row(drawing, left, _TOP_IN + 0.1 + row * 0.14, line, **look)
     for row, edge in enumerate(edges):
         named = {colour.channel: colour for colour in edge.colours}
-        main = _spoken_for(edge)
         aside = [bare(named[name].lateral_px, signed=True) for name in apart]
         cells = [
             str(edge.number),
             edge.direction,
-            with_interval(_figure(main, result), unit=False),
-            rise_in_words(main),
+            with_interval(shown_mtf50(edge, result), unit=False),
+            bare(rise_figure(shown_colour(edge))),
             *aside,
         ]
         _write_row(drawing, left, _TOP_IN + 0.45 + row * _ROW_IN, cells)
 
 
-def _write_row(drawing, left: float, top: float, cells: list[str], **style) -> None:
+def _write_row(drawing: Drawing, left: float, top: float, cells: list[str], **look: Any) -> None:
     for k, (cell, stop) in enumerate(zip(cells, _STOPS, strict=False)):
         side = "left" if k < 2 else "right"
-        hand.write_at(drawing, left + stop, top, cell, ha=side, fontsize=6.5, **style)
+        write_at(drawing, left + stop, top, cell, ha=side, fontsize=6.5, **look)

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lensbench.findings import Figure, Setting
+from lensbench.reporter.values.light import image_circle
 
 
 def shape_rows(setting: Setting) -> Iterator[dict]:
-    """A row for each figure of the light's shape: lopsidedness, bright spot, hard edge, the panel's own light."""
+    """A row for each figure of the light's shape: lopsidedness, hot spot, image circle, the panel's own light."""
     falloff = setting.falloff
     if falloff is None:
         return
     lopsided, spot, panel = falloff.lopsided, falloff.hot_spot, falloff.panel
-    edge = falloff.coverage.image_circle if falloff.coverage else None
+    circle = image_circle(falloff)
     figures: list[tuple[str, Figure | None]] = []
     if falloff.worst_corner:
         figures.append((f"darkest: {falloff.worst_corner.zone}", falloff.worst_corner.stops))
@@ -26,10 +27,13 @@ def shape_rows(setting: Setting) -> Iterator[dict]:
             (f"lopsided towards: {lopsided.darker_at}", lopsided.size_stops),
         ]
     if spot:
-        figures += [("bright spot, strength", spot.percent), ("bright spot, radius", spot.radius_px)]
-    if edge:
-        figures += [("hard edge, radius", edge.radius_mm or edge.radius_px), ("hard edge, width", edge.width_px)]
-        figures += [(f"hard edge cuts: {corner.zone}", corner.cut_percent) for corner in edge.corners]
+        figures += [("hot spot, strength", spot.percent), ("hot spot, radius", spot.radius_px)]
+    if circle:
+        figures += [
+            ("image circle, radius", circle.radius_mm or circle.radius_px),
+            ("image circle, width of its border", circle.width_px),
+        ]
+        figures += [(f"image circle cuts: {corner.zone}", corner.cut_percent) for corner in circle.corners]
     if panel:
         figures.append(("the panel's own light", panel.unevenness_stops))
     for what, figure in figures:

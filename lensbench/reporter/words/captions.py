@@ -1,59 +1,38 @@
-"""What a setting's figures say, in short plain sentences: the captions of maps and the page's first lines."""
+"""What drawings show, in a few words each: the captions of maps and panels."""
 
 from __future__ import annotations
 
-from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
 from lensbench.formatting import bare, brief
-from lensbench.reporter.plots.sharpness import sharpness_unit, zone_figures
+from lensbench.reporter.values.dirt import marks_of
+from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
+from lensbench.reporter.values.zones import CORNERS
+from lensbench.verdicts.dirt import lies_on
 
 NO_TARGET = "no target shot at this setting could be measured"
 NO_FLAT = "no flat at this setting could be measured"
-
-CORNERS = tuple(zone for zone in frame.ZONES if zone.startswith("corner"))
-
-
-def in_the(zone: str) -> str:
-    """A zone in a sentence: ``the centre``, ``the top left corner``, ``the outer zone at the top left``."""
-    ring, _, quarter = zone.partition(" ")
-    place = quarter.replace("-", " ")
-    if ring == "centre":
-        return "the centre"
-    return f"the {place} corner" if ring == "corner" else f"the {ring} zone at the {place}"
-
-
-def corner_name(zone: str) -> str:
-    """Which corner a corner zone is: ``top left``."""
-    return zone.removeprefix("corner ").replace("-", " ")
 
 
 def sharpness_in_short(report: Report, setting: Setting) -> str:
     """Such as ``centre 39, corners 26–30 lp/mm``."""
     unit = sharpness_unit(report)
-    figures = zone_figures(setting, unit)
-    if not figures:
+    means = figures_of(setting, unit, "mean")
+    if not means:
         return NO_TARGET
-    parts = []
-    if ("centre", "mean") in figures:
-        parts.append(f"centre {brief(figures['centre', 'mean'])}")
-    corners = [figures[zone, "mean"] for zone in CORNERS if (zone, "mean") in figures]
+    parts = [f"centre {brief(means['centre'])}"] if "centre" in means else []
+    corners = [means[zone] for zone in CORNERS if zone in means]
     if corners:
         parts.append(f"corners {span(corners)}")
-    return f"{', '.join(parts) or 'see the zones'} {unit}"
+    return (
+        f"{', '.join(parts)} {unit}" if parts else f"neither centre nor corners measured, see the zones ({unit})"
+    )
 
 
 def span(figures: list[Figure]) -> str:
     """The range of several figures, or the one number where they read alike."""
     low, high = min(figures, key=lambda f: f.value), max(figures, key=lambda f: f.value)
     return brief(low) if brief(low) == brief(high) else f"{brief(low)}–{brief(high)}"
-
-
-def black_corners(setting: Setting) -> list[str]:
-    """The corners that are too dark for a figure where light does not cover the frame: ``top left`` and so on."""
-    if setting.falloff is None or setting.falloff.covers_frame:
-        return []
-    told = {zone.zone for zone in setting.falloff.zones}
-    return [corner_name(zone) for zone in CORNERS if zone not in told]
 
 
 def falloff_in_short(setting: Setting) -> str:
@@ -80,6 +59,26 @@ def light_in_short(setting: Setting) -> str:
     if setting.falloff is None and setting.dust is None:
         return NO_FLAT
     return f"{falloff_in_short(setting)}; {marks_in_short(setting)}"
+
+
+def profile_in_short(setting: Setting) -> str:
+    """What the drawing of falloff by distance shows."""
+    return "falloff from the middle to the corners, all around and from the lightest to the darkest side"
+
+
+def glare_in_short(setting: Setting) -> str:
+    """What the drawing of light in the dark tiles shows."""
+    if setting.glare and setting.glare.ink_percent is not None:
+        return "glare by zone, percent of the white around"
+    return "light in the dark tiles, the ink's included, percent of the white around"
+
+
+def marks_on_face_in_short(setting: Setting, face: str) -> str:
+    """How many marks lie on one face, and how many may."""
+    known = [lies_on(face, mark) for mark in marks_of(setting)]
+    sure, may = known.count(True), known.count(None)
+    parts = ([f"{sure} mark{'s' * (sure > 1)}"] if sure else []) + ([f"{may} perhaps"] if may else [])
+    return ", ".join(parts) or "none"
 
 
 def about_the_shots(report: Report) -> str:

@@ -1,0 +1,72 @@
+"""Drawings as files, and what stands on them by inches: axes, letters, the mark of the reports.
+
+Drawings use matplotlib's figures directly, without its global state, so that several can be drawn at once.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure as Drawing
+from matplotlib.patches import Polygon
+
+from lensbench.reporter.plots import style
+
+
+def new_drawing(width_in: float, height_in: float) -> Drawing:
+    """An empty sheet of the given size in inches."""
+    drawing = Drawing(figsize=(width_in, height_in), facecolor=style.PAPER)
+    FigureCanvasAgg(drawing)
+    return drawing
+
+
+def axes_in(drawing: Drawing, left: float, top: float, width: float, height: float) -> Axes:
+    """Bare axes placed by inches from the sheet's top left corner."""
+    sheet_width, sheet_height = drawing.get_size_inches()
+    axes = drawing.add_axes(
+        (left / sheet_width, 1 - (top + height) / sheet_height, width / sheet_width, height / sheet_height)
+    )
+    axes.set_axis_off()
+    return axes
+
+
+def axes_with_scales(drawing: Drawing) -> Axes:
+    """Axes that fill a sheet, with as much room at their sides as their ticks and labels need."""
+    drawing.set_layout_engine("constrained", w_pad=0.03, h_pad=0.03)
+    return drawing.add_subplot()
+
+
+def write_at(drawing: Drawing, left: float, top: float, text: str, **letters: Any) -> None:
+    """Letters placed by inches from the sheet's top left corner, standing on their baseline."""
+    width, height = drawing.get_size_inches()
+    drawing.text(left / width, 1 - top / height, text, **{"va": "baseline", **letters})
+
+
+def house_mark(drawing: Drawing, left: float, top: float, side: float) -> None:
+    """The mark of the reports: a set square with its hole, by inches from the sheet's top left corner."""
+    axes = axes_in(drawing, left, top, side, side)
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    for corners, colour in (
+        ([(0, 0), (1, 0), (0, 1)], style.INK),
+        ([(0.2, 0.2), (0.52, 0.2), (0.2, 0.52)], style.PAPER),
+    ):
+        axes.add_patch(Polygon(corners, closed=True, facecolor=colour, edgecolor="none"))
+
+
+def as_png(drawing: Drawing, dots_per_inch: int) -> bytes:
+    """A drawing as a PNG file's content."""
+    buffer = io.BytesIO()
+    drawing.savefig(buffer, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def as_svg(drawing: Drawing) -> str:
+    """A drawing as an ``<svg>`` element to stand within a page."""
+    buffer = io.StringIO()
+    drawing.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    text = buffer.getvalue()
+    return text[text.index("<svg") :]

@@ -1,0 +1,41 @@
+"""How sensor, lens and sheet leaned, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lensbench.formatting import bare, magnitude, with_interval
+from lensbench.reporter.values.lean import Lean, times_drawn
+
+_CAUSES = {
+    "lens": ", and the softness turns with the lens",
+    "target or camera": ", and the softness stays with the sheet",
+}
+
+
+def lean_in_words(lean: Lean, leans: list[Lean]) -> str:
+    """The sentence under the drawing of one of both views."""
+    text = "; ".join(_parts(lean))
+    return f"{text[0].upper()}{text[1:]}.{_steepness(lean, times_drawn(leans))}"
+
+
+def _parts(lean: Lean) -> Iterator[str]:
+    near, far = lean.ends
+    if lean.sheet_deg:
+        end = far if lean.sheet_deg.value > 0 else near
+        yield f"the sheet's {end} side is turned {with_interval(magnitude(lean.sheet_deg))} away"
+    elif lean.sheet_percent:
+        end = near if lean.sheet_percent.value > 0 else far
+        yield f"the sheet appears {bare(magnitude(lean.sheet_percent))} % larger at the {end}: it is nearer there"
+    else:
+        yield "the sheet was square to the camera"
+    if lean.sensor_deg:
+        yield f"lens and sensor lean {with_interval(magnitude(lean.sensor_deg))} to each other"
+    if lean.softer:
+        yield f"the {lean.softer} is softer{_CAUSES.get(lean.cause, ': because of the sheet or the lens')}"
+
+
+def _steepness(lean: Lean, times: float | None) -> str:
+    if times and (lean.sheet_deg or lean.sensor_deg):
+        return f" Drawn {times:g} times as steep as it is."
+    return " Not to scale." if lean.sheet_percent else ""
