@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from lensbench.findings import Figure
+from lensbench.figure import Figure
 
 NOT_MEASURED = "–"
 """What stands in a table where there is no figure."""

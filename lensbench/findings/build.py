@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import msgspec
 
+from lensbench.findings.tables import Tabular
 
-class Build(msgspec.Struct, frozen=True):
+
+class Build(Tabular, msgspec.Struct, frozen=True):
     """The lens as put together for this session."""
 
     name: str
@@ -14,7 +16,7 @@ class Build(msgspec.Struct, frozen=True):
     date: str = ""
 
 
-class Camera(msgspec.Struct, frozen=True):
+class Camera(Tabular, msgspec.Struct, frozen=True):
     """The camera's frame; sensor and pitch are None where the session file gives no sensor size."""
 
     size_px: tuple[int, int]

@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.tables import Tabular
 
 
-class Mark(msgspec.Struct):
+class Mark(Tabular, msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
@@ -30,14 +31,14 @@ class Mark(msgspec.Struct):
     evidence: str = ""
 
 
-class PanelMarks(msgspec.Struct):
+class PanelMarks(Tabular, msgspec.Struct):
     """Marks of a flat that was taken with the light panel elsewhere (`panel` in the session file)."""
 
     panel: int
     marks: list[Mark] = []
 
 
-class Dust(msgspec.Struct):
+class Dust(Tabular, msgspec.Struct):
     """Dirt marks of one setting, the plainest first; and those with the light panel moved, where it was."""
 
     marks: list[Mark] = []

@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.tables import Tabular
 
 
-class FocusTile(msgspec.Struct):
+class FocusTile(Tabular, msgspec.Struct):
     """How one tile comes into focus along the rail, for edges of one direction in one channel.
 
     Places are in mm along the rail from the centre's best focus, positive with the target farther from the lens.
@@ -29,7 +30,7 @@ class FocusTile(msgspec.Struct):
     beyond: str = ""
 
 
-class FocusZone(msgspec.Struct):
+class FocusZone(Tabular, msgspec.Struct):
     """A zone along the rail in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
 
     The means over its tiles: where they are sharpest (in mm from the centre's best focus, positive farther), how
@@ -50,7 +51,7 @@ class FocusZone(msgspec.Struct):
     shown: int
 
 
-class ThroughFocus(msgspec.Struct):
+class ThroughFocus(Tabular, msgspec.Struct):
     """A zone's sharpness shot by shot along the rail, mean of directions, and the curve through it near its peak.
 
     Places are in mm from the centre's best focus, positive farther; MTF50 is in cycles a pixel.
@@ -64,7 +65,7 @@ class ThroughFocus(msgspec.Struct):
     curve_mtf50: list[float]
 
 
-class FieldStep(msgspec.Struct, frozen=True):
+class FieldStep(Tabular, msgspec.Struct, frozen=True):
     """Where the surface of best focus lies at one h, lean apart, in mm along the rail from the centre's."""
 
     h: float
@@ -72,7 +73,7 @@ class FieldStep(msgspec.Struct, frozen=True):
     tangential_mm: Figure
 
 
-class FocusLean(msgspec.Struct):
+class FocusLean(Tabular, msgspec.Struct):
     """How the surface of best focus leans against the target.
 
     The angles are positive where its right (lower) side lies farther from the lens than the target's. `sensor_deg`
@@ -85,7 +86,7 @@ class FocusLean(msgspec.Struct):
     sensor_deg: tuple[Figure, Figure] | None = None
 
 
-class ColourFocus(msgspec.Struct):
+class ColourFocus(Tabular, msgspec.Struct):
     """Where a colour is sharpest along the rail, less green: positive is farther from the lens, in mm.
 
     Lens and camera nearer to the target focus what is nearer; `nearer` says in a word which colour that is.
@@ -96,7 +97,7 @@ class ColourFocus(msgspec.Struct):
     nearer: str
 
 
-class Focus(msgspec.Struct):
+class Focus(Tabular, msgspec.Struct):
     """A series of shots along a rail: where everything is sharpest, and how sharp it is there.
 
     `centre_rail_mm` is the rail's reading at which the centre is sharpest; `larger_is` says whether larger
@@ -125,7 +126,7 @@ class Focus(msgspec.Struct):
     notes: list[str] = []
 
 
-class RailAdvice(msgspec.Struct):
+class RailAdvice(Tabular, msgspec.Struct):
     """How to step the rail at this setting.
 
     `depth_mm` is the depth of field to either side: that of a quarter wave at this magnification and effective

@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure, Place
+from lensbench.findings.tables import Tabular
 
 
-class Displacement(msgspec.Struct, frozen=True):
+class Displacement(Tabular, msgspec.Struct, frozen=True):
     """Where a colour's picture lies against green's: x right, y down, outward, anticlockwise as seen; in px."""
 
     dx: Figure
@@ -16,7 +17,7 @@ class Displacement(msgspec.Struct, frozen=True):
     around_px: Figure
 
 
-class TileFringing(msgspec.Struct):
+class TileFringing(Tabular, msgspec.Struct):
     """Lateral colour at one tile; a colour is None where it could not be measured."""
 
     column: int
@@ -28,7 +29,7 @@ class TileFringing(msgspec.Struct):
     blue: Displacement | None
 
 
-class ZoneFringing(msgspec.Struct):
+class ZoneFringing(Tabular, msgspec.Struct):
     """A zone's lateral colour in one channel (``red`` or ``blue``, against green)."""
 
     zone: str
@@ -37,7 +38,7 @@ class ZoneFringing(msgspec.Struct):
     around_px: Figure
 
 
-class FringingField(msgspec.Struct):
+class FringingField(Tabular, msgspec.Struct):
     """The smooth field of one channel's lateral colour over the frame, and what it leaves unexplained.
 
     With q the place less `about_px`, over the half-diagonal, and Q = |q|², the displacement in pixels is
@@ -57,7 +58,7 @@ class FringingField(msgspec.Struct):
     left_out: int
 
 
-class WorstFringing(msgspec.Struct):
+class WorstFringing(Tabular, msgspec.Struct):
     """The corner of the frame where the colours lie farthest apart, and the coloured band seen there.
 
     `apart_px` is how far the two colours lie apart. `width_px` is the width of the coloured band on the
@@ -73,7 +74,7 @@ class WorstFringing(msgspec.Struct):
     width_um: Figure | None = None
 
 
-class Fringing(msgspec.Struct):
+class Fringing(Tabular, msgspec.Struct):
     """Lateral colour of one setting."""
 
     tiles: list[TileFringing] = []

@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure, Place
+from lensbench.findings.tables import Tabular
 
 
-class DistortionStep(msgspec.Struct, frozen=True):
+class DistortionStep(Tabular, msgspec.Struct, frozen=True):
     """Distortion at one distance h from its centre.
 
     `percent` is how much farther out a point lies than a lens without distortion would put it (negative:
@@ -19,7 +20,7 @@ class DistortionStep(msgspec.Struct, frozen=True):
     local_percent: Figure
 
 
-class Distortion(msgspec.Struct):
+class Distortion(Tabular, msgspec.Struct):
     """How straight lines bend.
 
     With q a point's place less `about_px` over the half-diagonal, and Q = |q|², a lens without distortion would
@@ -38,14 +39,14 @@ class Distortion(msgspec.Struct):
     residual_px: Figure
 
 
-class ZoneMagnification(msgspec.Struct):
+class ZoneMagnification(Tabular, msgspec.Struct):
     """The lens's own magnification in a zone (the target's tilt taken off), in percent of that at the centre."""
 
     zone: str
     percent: Figure
 
 
-class Alignment(msgspec.Struct):
+class Alignment(Tabular, msgspec.Struct):
     """How the target stood to the camera.
 
     `wider_left_percent` is how much larger the target is drawn at the picture's left edge than at its right,
@@ -61,7 +62,7 @@ class Alignment(msgspec.Struct):
     distinguished_from_decentring: bool
 
 
-class View(msgspec.Struct):
+class View(Tabular, msgspec.Struct):
     """How wide the lens sees, from target shots a known rail step apart.
 
     `image_distance_mm` is f (1 + m / P), the distance from the exit pupil to the sensor over the pupil ratio;
@@ -79,7 +80,7 @@ class View(msgspec.Struct):
     shots: list[str]
 
 
-class Geometry(msgspec.Struct):
+class Geometry(Tabular, msgspec.Struct):
     """How big and how wide the lens sees; None where the shots cannot tell, and `notes` say why.
 
     `target_tilt_deg` is the angle between target and sensor. `target_turn_deg` is how far a small target in the

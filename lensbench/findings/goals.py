@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.tables import Tabular
 
 
-class Goal(msgspec.Struct, frozen=True):
+class Goal(Tabular, msgspec.Struct, frozen=True):
     """One limit that a figure of the build is to keep.
 
     `what` is the figure, as goals files name it; `part` a ring of zones or a single zone, empty where the figure
@@ -20,7 +21,7 @@ class Goal(msgspec.Struct, frozen=True):
     most: float | None = None
 
 
-class GradedGoal(msgspec.Struct, frozen=True):
+class GradedGoal(Tabular, msgspec.Struct, frozen=True):
     """A goal, the figure that it was held against, and the result.
 
     `zone` is the zone that decides (the worst one of the part). `result` is ``met``, ``missed``, ``too close to
@@ -34,7 +35,7 @@ class GradedGoal(msgspec.Struct, frozen=True):
     reason: str = ""
 
 
-class Grades(msgspec.Struct, frozen=True):
+class Grades(Tabular, msgspec.Struct, frozen=True):
     """All goals of a build, graded at one aperture.
 
     `answer` is ``met``, ``missed`` (as soon as one is), ``too close to call`` or ``can't tell``. `setups` is from

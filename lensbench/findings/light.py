@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure, Place
+from lensbench.findings.tables import Tabular
 
 
-class ZoneFalloff(msgspec.Struct):
+class ZoneFalloff(Tabular, msgspec.Struct):
     """A zone's falloff: stops by which the mean light over its whole area lies below that at h < 0.1.
 
     What a hard edge cuts off is part of the area: a zone half black is one stop darker than its other half.
@@ -17,7 +18,7 @@ class ZoneFalloff(msgspec.Struct):
     stops: Figure
 
 
-class FalloffGrid(msgspec.Struct):
+class FalloffGrid(Tabular, msgspec.Struct):
     """The smooth map: `stops[j][i]` at (x[i], y[j]); None where the flat could not be read."""
 
     x: list[float]
@@ -25,7 +26,7 @@ class FalloffGrid(msgspec.Struct):
     stops: list[list[float | None]]
 
 
-class FalloffStep(msgspec.Struct, frozen=True):
+class FalloffStep(Tabular, msgspec.Struct, frozen=True):
     """Falloff at one distance h from the frame's centre: by the mean light around it, and its extreme places.
 
     `cos4_stops` is what the cos⁴ law takes at this h; None where the field angle was not measured.
@@ -38,7 +39,7 @@ class FalloffStep(msgspec.Struct, frozen=True):
     cos4_stops: Figure | None = None
 
 
-class FalloffContour(msgspec.Struct, frozen=True):
+class FalloffContour(Tabular, msgspec.Struct, frozen=True):
     """Where falloff reaches a third of a stop, two thirds, …: lines in pixels; how much of the frame is darker."""
 
     stops: float
@@ -46,7 +47,7 @@ class FalloffContour(msgspec.Struct, frozen=True):
     lines: list[list[tuple[float, float]]]
 
 
-class Lopsidedness(msgspec.Struct, frozen=True):
+class Lopsidedness(Tabular, msgspec.Struct, frozen=True):
     """An arrow towards the darker side: stops from the frame's centre to h = 1, x right, y down."""
 
     across_stops: Figure
@@ -55,7 +56,7 @@ class Lopsidedness(msgspec.Struct, frozen=True):
     darker_at: str
 
 
-class ZoneCast(msgspec.Struct, frozen=True):
+class ZoneCast(Tabular, msgspec.Struct, frozen=True):
     """A zone's colour cast: red over green and blue over green against those at h < 0.1, in percent."""
 
     zone: str
@@ -63,7 +64,7 @@ class ZoneCast(msgspec.Struct, frozen=True):
     blue_percent: Figure | None
 
 
-class HotSpot(msgspec.Struct, frozen=True):
+class HotSpot(Tabular, msgspec.Struct, frozen=True):
     """A bright spot in the middle, which is left out of all stops.
 
     `percent` is how much brighter its middle is than the lens's own light there, `radius_px` where it is half as
@@ -76,7 +77,7 @@ class HotSpot(msgspec.Struct, frozen=True):
     note: str
 
 
-class PanelPosition(msgspec.Struct, frozen=True):
+class PanelPosition(Tabular, msgspec.Struct, frozen=True):
     """How the light panel stood in some of the flats, against the first place.
 
     `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent
@@ -88,7 +89,7 @@ class PanelPosition(msgspec.Struct, frozen=True):
     shift_percent: tuple[Figure, Figure] | None
 
 
-class LightPanel(msgspec.Struct):
+class LightPanel(Tabular, msgspec.Struct):
     """The light itself, told from the lens by moving it, and what could not be told.
 
     `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
@@ -102,7 +103,7 @@ class LightPanel(msgspec.Struct):
     notes: list[str] = []
 
 
-class UsableLight(msgspec.Struct, frozen=True):
+class UsableLight(Tabular, msgspec.Struct, frozen=True):
     """How far from the centre of the light its mean in all directions is down by some stops.
 
     None where no circle that lies enough in the frame is as dark; its very corners may still be.
@@ -113,14 +114,14 @@ class UsableLight(msgspec.Struct, frozen=True):
     radius_mm: Figure | None
 
 
-class CutCorner(msgspec.Struct, frozen=True):
+class CutCorner(Tabular, msgspec.Struct, frozen=True):
     """A corner zone of which a hard edge cuts a part."""
 
     zone: str
     cut_percent: Figure
 
 
-class ImageCircle(msgspec.Struct, frozen=True):
+class ImageCircle(Tabular, msgspec.Struct, frozen=True):
     """Where a barrel or ring ends the light abruptly: the circle through it, and which corners it cuts.
 
     The radius is where light has fallen to half. `width_px` is how far it takes to fall from nine tenths to one.
@@ -134,14 +135,14 @@ class ImageCircle(msgspec.Struct, frozen=True):
     radius_mm: Figure | None
 
 
-class Coverage(msgspec.Struct):
+class Coverage(Tabular, msgspec.Struct):
     """How far the light reaches."""
 
     usable: list[UsableLight] = []
     image_circle: ImageCircle | None = None
 
 
-class Falloff(msgspec.Struct):
+class Falloff(Tabular, msgspec.Struct):
     """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame.
 
     Zones that are clipped, or darker than eight stops, are left out; with one of the corners so is the worst one.
@@ -161,7 +162,7 @@ class Falloff(msgspec.Struct):
     coverage: Coverage | None = None
 
 
-class TileGlare(msgspec.Struct, frozen=True):
+class TileGlare(Tabular, msgspec.Struct, frozen=True):
     """Light in one dark tile, in percent of the white around it; `light_trap` where it is a hole over black."""
 
     column: int
@@ -174,7 +175,7 @@ class TileGlare(msgspec.Struct, frozen=True):
     shot: str = ""
 
 
-class ZoneGlare(msgspec.Struct, frozen=True):
+class ZoneGlare(Tabular, msgspec.Struct, frozen=True):
     """A zone's light in dark tiles as seen, and less the ink's own reflectance: the veiling glare index."""
 
     zone: str
@@ -183,7 +184,7 @@ class ZoneGlare(msgspec.Struct, frozen=True):
     tiles: int
 
 
-class Glare(msgspec.Struct):
+class Glare(Tabular, msgspec.Struct):
     """Haze and veiling glare of one setting: light in the dark, in percent of the white around.
 
     `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or

@@ -15,6 +15,7 @@ from lensbench.findings.build import Build, Camera
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.findings.setting import Setting
+from lensbench.findings.tables import Tabular
 from lensbench.findings.verdict import Repeats, Verdict
 
 FORMAT = "lensbench-report/2"
@@ -24,14 +25,14 @@ _LIST_KEY = b'"files": '
 """What begins the list of the files written with a report; it stands last."""
 
 
-class ShotDigest(msgspec.Struct, frozen=True):
+class ShotDigest(Tabular, msgspec.Struct, frozen=True):
     """What a shot is known by, wherever it lies and whatever it is called: the digest of its samples."""
 
     file: str
     sha256: str
 
 
-class Report(msgspec.Struct):
+class Report(Tabular, msgspec.Struct):
     """Everything a session showed. `settings` stand in rising f-number.
 
     `shots` are all that could be read, those left out too; `files` what was written with the report.

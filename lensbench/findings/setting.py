@@ -11,10 +11,11 @@ from lensbench.findings.fringing import Fringing
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.light import Falloff, Glare
 from lensbench.findings.sharpness import Limits, Sharpness
+from lensbench.findings.tables import Tabular
 from lensbench.wording import aperture_name
 
 
-class Setting(msgspec.Struct):
+class Setting(Tabular, msgspec.Struct):
     """Shots taken alike (same aperture, lens turn and setup) and what they show."""
 
     f_number: float | None = None

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.tables import Tabular
 
 DIRECTIONS = ("sagittal", "tangential")
 """The two directions for which sharpness is given; figures by direction stand in this order."""
@@ -16,7 +17,7 @@ COMMON_RELATIVE_SIGMA = 0.0005
 it, the intervals of zones hold the truth as often as they claim (study: `tests/bench/zones.py`)."""
 
 
-class EdgeSharpness(msgspec.Struct):
+class EdgeSharpness(Tabular, msgspec.Struct):
     """One edge in one channel.
 
     `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
@@ -46,7 +47,7 @@ class EdgeSharpness(msgspec.Struct):
     contrast_to_noise: float | None = None
 
 
-class TileSharpness(msgspec.Struct):
+class TileSharpness(Tabular, msgspec.Struct):
     """Sharpness of one place and channel exactly along and across the radius, from all edges of its tile."""
 
     column: int
@@ -61,7 +62,7 @@ class TileSharpness(msgspec.Struct):
     shot: str = ""
 
 
-class Contrast(msgspec.Struct, frozen=True):
+class Contrast(Tabular, msgspec.Struct, frozen=True):
     """Contrast (MTF) at one frequency."""
 
     frequency: float
@@ -69,7 +70,7 @@ class Contrast(msgspec.Struct, frozen=True):
     mtf: Figure
 
 
-class ContrastCurve(msgspec.Struct, frozen=True):
+class ContrastCurve(Tabular, msgspec.Struct, frozen=True):
     """Contrast against frequency in cycles a pixel, with its 95 % interval."""
 
     frequency: list[float]
@@ -85,7 +86,7 @@ class ContrastCurve(msgspec.Struct, frozen=True):
         return cls(*([round(float(v), 5) for v in column] for column in zip(*rows, strict=True)))
 
 
-class ZoneSharpness(msgspec.Struct):
+class ZoneSharpness(Tabular, msgspec.Struct):
     """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
 
     `mtf50_lw_ph` is in line widths a picture height. `contrast` holds the MTF at chosen frequencies, `curve` the
@@ -103,7 +104,7 @@ class ZoneSharpness(msgspec.Struct):
     curve: ContrastCurve | None = None
 
 
-class ZoneDifference(msgspec.Struct, frozen=True):
+class ZoneDifference(Tabular, msgspec.Struct, frozen=True):
     """How two of a zone's MTF50 differ, in percent of their mean.
 
     Of ``sagittal`` against ``tangential`` in one channel (astigmatism: positive where sagittal is sharper), or of
@@ -117,7 +118,7 @@ class ZoneDifference(msgspec.Struct, frozen=True):
     channel: str | None = None
 
 
-class Sharpness(msgspec.Struct):
+class Sharpness(Tabular, msgspec.Struct):
     """Sharpness of one setting.
 
     `mind` names, in a few words each, what besides the lens sets or spoils these figures.
@@ -131,7 +132,7 @@ class Sharpness(msgspec.Struct):
     mind: list[str] = []
 
 
-class ZoneLimits(msgspec.Struct):
+class ZoneLimits(Tabular, msgspec.Struct):
     """What of a zone's MTF50 is the lens's own, and how much of what is possible it reaches.
 
     `lens_only` is the contrast with the pixel's aperture, and the print where it is known, divided out;
@@ -154,7 +155,7 @@ class ZoneLimits(msgspec.Struct):
     lens_only: ContrastCurve | None = None
 
 
-class PrintBlur(msgspec.Struct, frozen=True):
+class PrintBlur(Tabular, msgspec.Struct, frozen=True):
     """What the print does to its own edges, as a standard deviation in px on the sensor; `source` says whence.
 
     ``raggedness``: measured on the edges' lines. ``dots``: reckoned from the printer's dots (`print_dpi`).
@@ -164,7 +165,7 @@ class PrintBlur(msgspec.Struct, frozen=True):
     source: str
 
 
-class Limits(msgspec.Struct):
+class Limits(Tabular, msgspec.Struct):
     """What belongs to whom: lens, pixel, diffraction, print. `missing` says what else would have to be known."""
 
     zones: list[ZoneLimits] = []

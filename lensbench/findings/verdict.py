@@ -5,10 +5,11 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.tables import Tabular
 from lensbench.wording import aperture_name
 
 
-class ApertureSharpness(msgspec.Struct):
+class ApertureSharpness(Tabular, msgspec.Struct):
     """How sharp one aperture is in a part of the frame.
 
     `settings` are its places in `Report.settings`, the sharpest first: each is a setup of it (focused anew,
@@ -31,7 +32,7 @@ class ApertureSharpness(msgspec.Struct):
         return aperture_name(self.f_number, self.aperture)
 
 
-class ApertureRanking(msgspec.Struct):
+class ApertureRanking(Tabular, msgspec.Struct):
     """Which aperture is sharpest in a part of the frame: ``frame`` (the whole of it), ``centre`` or ``corners``.
 
     Figures are MTF50, mean of directions, averaged over `zones` by their areas: those of the part that every
@@ -43,7 +44,7 @@ class ApertureRanking(msgspec.Struct):
     ranked: list[ApertureSharpness]
 
 
-class Repeated(msgspec.Struct):
+class Repeated(Tabular, msgspec.Struct):
     """One figure over several setups of one aperture.
 
     `what` is ``sharpness`` (MTF50, mean of directions), ``fringing`` (outward) or ``falloff``. `mean` has the
@@ -63,7 +64,7 @@ class Repeated(msgspec.Struct):
     setups: int
 
 
-class Repeats(msgspec.Struct):
+class Repeats(Tabular, msgspec.Struct):
     """Several setups of one aperture (refocused, remounted), and how their figures differ."""
 
     f_number: float | None
@@ -73,7 +74,7 @@ class Repeats(msgspec.Struct):
     figures: list[Repeated]
 
 
-class OpticalCentre(msgspec.Struct):
+class OpticalCentre(Tabular, msgspec.Struct):
     """One sign of where the lens's axis meets the sensor, from the frame's centre: x right, y down.
 
     In mm on the sensor, or in px where the sensor's size isn't known.
@@ -84,7 +85,7 @@ class OpticalCentre(msgspec.Struct):
     y: Figure
 
 
-class TurnTest(msgspec.Struct):
+class TurnTest(Tabular, msgspec.Struct):
     """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
 
     Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `cause` is
@@ -97,7 +98,7 @@ class TurnTest(msgspec.Struct):
     cause: str
 
 
-class SofterSide(msgspec.Struct, frozen=True):
+class SofterSide(Tabular, msgspec.Struct, frozen=True):
     """Which side of the picture is softer than the one across from it.
 
     `side` is ``right``, ``top left`` and so on; `percent` how much less MTF50 it has, at the border; `setting` the
@@ -111,7 +112,7 @@ class SofterSide(msgspec.Struct, frozen=True):
     cause: str
 
 
-class Assembly(msgspec.Struct):
+class Assembly(Tabular, msgspec.Struct):
     """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
 
     answer: str
@@ -121,14 +122,14 @@ class Assembly(msgspec.Struct):
     softer_side: SofterSide | None = None
 
 
-class Sighting(msgspec.Struct, frozen=True):
+class Sighting(Tabular, msgspec.Struct, frozen=True):
     """Where a mark was seen: the number of the setting in `Report.settings`, and of the mark in its list."""
 
     setting: int
     mark: int
 
 
-class TracedMark(msgspec.Struct):
+class TracedMark(Tabular, msgspec.Struct):
     """One mark followed through the apertures.
 
     `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `evidence` are as in
@@ -146,7 +147,7 @@ class TracedMark(msgspec.Struct):
     shows_from: str | None = None
 
 
-class Dirt(msgspec.Struct):
+class Dirt(Tabular, msgspec.Struct):
     """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words.
 
     `advice` says what was odd about the shots, and which further shots would tell more.
@@ -158,7 +159,7 @@ class Dirt(msgspec.Struct):
     advice: list[str] = []
 
 
-class Verdict(msgspec.Struct):
+class Verdict(Tabular, msgspec.Struct):
     """The answers; each part is None, or empty, until its question can be answered."""
 
     aperture: list[ApertureRanking] = []
