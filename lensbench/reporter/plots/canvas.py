@@ -39,6 +39,11 @@ def axes_with_scales(drawing: Drawing) -> Axes:
     return drawing.add_subplot()
 
 
+def legend_above(axes: Axes, columns: int) -> None:
+    """Say which line is which above the axes, where no line runs."""
+    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, borderaxespad=0.2)
+
+
 def write_at(drawing: Drawing, left: float, top: float, text: str, **letters: Any) -> None:
     """Letters placed by inches from the sheet's top left corner, standing on their baseline."""
     width, height = drawing.get_size_inches()

@@ -9,6 +9,7 @@ from matplotlib.ticker import PercentFormatter
 from lensbench.findings import ContrastCurve, Report, Setting
 from lensbench.optics import channel_um, perfect_mtf, pixel_mtf
 from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import legend_above
 from lensbench.reporter.values.sharpness import per_cycle, sharpness_unit, shown_channel
 from lensbench.reporter.values.zones import zone_heading
 
@@ -50,7 +51,7 @@ def draw_curves(axes: Axes, report: Report, setting: Setting) -> None:
     axes.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=" %"))
     axes.set_ylabel("contrast")
     axes.set_xlabel(sharpness_unit(report))
-    axes.legend(loc="upper right")
+    legend_above(axes, 2)
 
 
 def _draw_possible(axes: Axes, report: Report, setting: Setting, per_unit: float) -> None:

@@ -8,6 +8,7 @@ from matplotlib.ticker import MultipleLocator
 
 from lensbench.findings import Report, Setting
 from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import legend_above
 from lensbench.reporter.values.light import darkest_stops
 
 
@@ -46,4 +47,4 @@ def draw_profile(axes: Axes, report: Report, setting: Setting) -> None:
     axes.set_xticks((0, 0.25, 0.5, 0.75, 1.0), ("middle", "", "half-way", "", "corner"))
     axes.yaxis.set_major_locator(MultipleLocator(0.5 if ends <= 3 else 1.0))
     axes.set_ylabel("stops")
-    axes.legend(loc="lower left")
+    legend_above(axes, 3)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.findings import Report, Setting
 from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import legend_above
 from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.sharpness import per_cycle, sharpness_ceiling, sharpness_unit, shown_channel
 
@@ -46,7 +47,7 @@ def draw_sharpness_by_distance(axes: Axes, report: Report, setting: Setting) -> 
     axes.set_ylim(0, _ceiling(report, per_unit))
     _name_rings(axes)
     axes.set_ylabel(f"MTF50, {sharpness_unit(report)}")
-    axes.legend(loc="lower left")
+    legend_above(axes, 2)
 
 
 def _name_rings(axes: Axes) -> None:

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from lensbench import frame
 from lensbench.findings import Focus, Report, Setting, ThroughFocus
 from lensbench.reporter.plots import style
+from lensbench.reporter.plots.canvas import legend_above
 from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.sharpness import per_cycle, sharpness_unit
 
@@ -40,7 +41,7 @@ def draw_through_focus(axes: Axes, report: Report, setting: Setting) -> None:
     depth = setting.focus.depth_mm.value
     axes.axvspan(-depth, depth, facecolor=style.UNMEASURED, zorder=0)
     axes.axvline(0, color=style.MUTED, linewidth=0.5, zorder=1)
-    for line in reversed(lines):
+    for line in lines:
         ink, dashes = _look(line.zone)
         values = np.array(line.mtf50) * per_unit
         axes.plot(line.position_mm, values, "o-", color=ink, markersize=2, linewidth=0.4, alpha=0.7, zorder=2)
@@ -53,7 +54,7 @@ def draw_through_focus(axes: Axes, report: Report, setting: Setting) -> None:
     axes.set_ylim(0, nice_ceiling(max(max(line.mtf50) for line in lines) * per_unit))
     axes.set_ylabel(f"MTF50, {sharpness_unit(report)}")
     axes.set_xlabel("rail from the centre's best focus, mm; right: target farther")
-    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=3, reverse=True)
+    legend_above(axes, 3)
 
 
 def _look(zone: str) -> tuple[str, Any]:
