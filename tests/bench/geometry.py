@@ -14,9 +14,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from lensbench.analysers.geometry._mapping import Lines, Rulers
-from lensbench.analysers.geometry._mapping_fit import fit_mapping
-from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
+from lensbench.analysers.geometry._fitting import fit_mapping
+from lensbench.analysers.geometry._rulers import Rulers
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print, Scene
@@ -57,12 +57,12 @@ def lines_row(name: str, camera: Camera, noise_px: float, print_mm: float) -> st
         fit = fit_mapping(lines, layout, SIZE, Rulers(np.ones(2), np.full(2, 1e-5)))
         seconds.append(time.perf_counter() - start)
         axis = np.asarray(camera.axis_px)
-        values, own, shared = fit.value_and_spreads(
+        values, own, shared = fit.value_and_sigmas(
             lambda m, axis=axis: np.array([m.scale(axis), m.turn, *m.centre])
         )
         truth = np.array([camera.image_mm / camera.pitch_mm / camera.distance, np.radians(camera.turn), *axis])
         scale.append(100 * (values[0] / truth[0] - 1))
-        worst.append(100 * np.abs(fit.mapping.bent_radius(ideal[seen]) - radius[seen]).max())
+        worst.append(100 * np.abs(fit.mapping.distorted_radius(ideal[seen]) - radius[seen]).max())
         held.append((np.abs(values - truth) <= 1.96 * np.hypot(own, shared))[: 2 if name == "no bending" else 4])
     return (
         f"{name:32s} {np.mean(scale):+8.4f} {np.std(scale):7.4f} {np.abs(scale).max():7.4f} | "

@@ -3,7 +3,7 @@
 import pytest
 from msgspec.structs import replace
 
-from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.geometry import TargetShot, measure_geometry
 from lensbench.dng import write_dng
 from lensbench.findings import Camera, EdgeSharpness, Figure, Limits, PrintBlur, Setting, Sharpness, ZoneLimits
 from lensbench.loaders.session import load_session

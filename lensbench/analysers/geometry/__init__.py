@@ -1,11 +1,12 @@
-"""Magnification, distortion, the field of view, and how the sheet stood.
+"""Magnification, distortion, the field of view, and turn and tilt of the target.
 
-In: measured edges and the layout of the target. Out: the finding `Geometry`, and the mapping from sheet to frame.
+In: measured edges (`Lines`) and the layout of the target. Out: the finding `Geometry`.
 Called by `run`.
 """
 
-from lensbench.analysers.geometry._mapping import Lines
-from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.geometry._lines import Lines
+from lensbench.analysers.geometry._measure import measure_geometry
+from lensbench.analysers.geometry._target_shot import TargetShot
 
 __all__ = [
     "Lines",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.analysers.edge._measure import EdgeResponses
-from lensbench.analysers.geometry._mapping import Lines
+from lensbench.analysers.geometry import Lines
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, Layout
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from lensbench import optics
-from lensbench.analysers.geometry._mapping import Lines, Rulers
-from lensbench.analysers.geometry._mapping_fit import fit_mapping
-from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
+from lensbench.analysers.geometry._fitting import fit_mapping
+from lensbench.analysers.geometry._rulers import Rulers
 from lensbench.errors import BenchError
 from tests.analysers.geometry.invented_lines import SIZE, Camera, bending, no_bending, seen_lines, set_squares
 
@@ -34,7 +34,7 @@ def bending_error(fit, bent):
     ideal = np.linspace(0, 3, 30001)
     radius = bent(ideal)
     seen = (radius <= 1) & (np.diff(radius, append=np.inf) > 0)
-    return np.abs(fit.mapping.bent_radius(ideal[seen]) - radius[seen]).max()
+    return np.abs(fit.mapping.distorted_radius(ideal[seen]) - radius[seen]).max()
 
 
 def shot(camera, rail_mm=None, name="t.dng", layout=LAYOUT, noise_px=0.02, seed=1, **more):
@@ -294,8 +294,10 @@ def test_intervals_hold_the_truth():
     true_turn, held = np.radians(2), []
     for seed in range(16):
         fit = fitted(camera, noise_px=0.1, seed=seed, print_mm=0.01)
-        values, own, _ = fit.value_and_spreads(
-            lambda m: np.array([m.turn, m.scale(np.array([2999.5, 1999.5])), *m.centre, 1 / m.stretch(0.9)])
+        values, own, _ = fit.value_and_sigmas(
+            lambda m: np.array(
+                [m.turn, m.scale(np.array([2999.5, 1999.5])), *m.centre, 1 / m.undistorted_ratio(0.9)]
+            )
         )
         ideal = np.linspace(0, 1.2, 12001)
         stretch = np.interp(0.9, camera.bent(ideal), ideal) / 0.9
@@ -441,7 +443,7 @@ def test_distortion_and_image_distance_agree_with_opencv():
     theirs = cv2.undistortPoints(points[:, None], matrix, distortion)[:, 0]
     # OpenCV's unit is the image distance, which it fits too; ours is the half-diagonal.
     theirs = np.hypot(*theirs.T) * matrix[0, 0] / UNIT
-    ours = np.hypot(*fit.mapping.unbent(points).T)
+    ours = np.hypot(*fit.mapping.undistorted(points).T)
     assert theirs == pytest.approx(ours, abs=3e-4)
     assert np.abs(ours - ideal).max() < 2e-4
     # The image distance that OpenCV needs three views for is the one that the rail gives.

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from lensbench.analysers.fringing._measure import measure_fringing
-from lensbench.analysers.geometry._mapping import Lines
-from lensbench.analysers.geometry._measure import TargetShot, measure_geometry
+from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.findings import Alignment, Camera, Distortion, Figure, Geometry, Place, Setting
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import Layout
