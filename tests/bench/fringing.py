@@ -10,7 +10,7 @@ import time
 
 import numpy as np
 
-from lensbench.analysers.fringing._measure import measure_fringing
+from lensbench.analysers.fringing import measure_fringing
 from lensbench.findings import Fringing
 from lensbench.frame import centre_of
 from lensbench.simulator.lens import Colour, Lens

@@ -1,4 +1,4 @@
-"""Lateral colour: where red and blue land against green, over the frame.
+"""Lateral colour: red's and blue's displacement against green, over the frame.
 
 In: measured edges of every colour. Out: the finding `Fringing`.
 Called by `run`.

@@ -57,15 +57,15 @@ class LineModel:
         The scale between sheet and picture is taken at the start. Robust for starts that outliers may spoil.
         """
         px_per_mm = self._px_per_mm(theta)
-        by_prior = self.priors.jacobian(len(theta))
+        by_prior = self.priors.jacobian(len(theta))[:, free]
 
         def residuals(trial: NDArray) -> NDArray:
             edges = covariance.whitened(self._residual_mm(trial) * px_per_mm)
             return np.concatenate([edges.ravel(), self.priors.residuals(trial)])
 
         def jacobian(trial: NDArray) -> NDArray:
-            by_edge = covariance.whitened(self._jacobian_mm(trial) * px_per_mm[:, None])
-            return np.concatenate([by_edge.reshape(-1, len(trial)), by_prior])
+            by_edge = covariance.whitened(self._jacobian_mm(trial)[:, free] * px_per_mm[:, None])
+            return np.concatenate([by_edge.reshape(-1, by_edge.shape[-1]), by_prior])
 
         return solve_free(residuals, jacobian, theta, free, "cauchy" if robust else "linear", 50)
 

@@ -30,7 +30,7 @@ def solve_free(
     residuals : callable
         From all parameters, shape (parameters,), to residuals of unit standard deviation, shape (residuals,).
     jacobian : callable
-        From all parameters to the residuals' derivatives by each of them, shape (residuals, parameters).
+        From all parameters to the residuals' derivatives by the free ones, shape (residuals, free parameters).
     start : ndarray, shape (parameters,)
         All parameters to start from.
     free : ndarray of bool, shape (parameters,)
@@ -53,7 +53,7 @@ def solve_free(
     found = least_squares(
         lambda some: residuals(filled(some)),
         start[free],
-        jac=lambda some: np.compress(free, jacobian(filled(some)), axis=1),
+        jac=lambda some: jacobian(filled(some)),
         loss=loss,
         x_scale="jac",
         f_scale=ROBUST_SCALE,

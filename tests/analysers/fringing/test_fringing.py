@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from lensbench.analysers.fringing._measure import measure_fringing
+from lensbench.analysers.fringing import measure_fringing
 from lensbench.frame import ZONES, half_diagonal
 from lensbench.target.finder import FoundTiles
 from tests.analysers.geometry.invented_lines import SIZE, Camera, bending, seen_colours, set_squares

@@ -6,8 +6,9 @@ import pytest
 from skimage.registration import phase_cross_correlation
 
 from lensbench.analysers.edge._measure import blade_places, measure_edges, tile_edges
-from lensbench.analysers.fringing._colour_field import TileShifts, solve_tiles
-from lensbench.analysers.fringing._measure import measure_fringing
+from lensbench.analysers.fringing import measure_fringing
+from lensbench.analysers.fringing._tile_displacements import solve_tiles
+from lensbench.analysers.fringing._tile_shifts import TileShifts
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera as SimulatedCamera
 from lensbench.simulator.lens import Colour, Lens
@@ -67,7 +68,7 @@ def displacement(shot):
     assert red.measured.all()
     assert green.measured.all()
     shifts = TileShifts(
-        place=np.zeros((1, 2)),
+        position=np.zeros((1, 2)),
         points=np.zeros((1, 3, 2, 2)),
         normal=green.normal[None],
         shift=(red.offset_px - green.offset_px)[None],

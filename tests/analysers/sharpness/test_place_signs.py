@@ -6,7 +6,7 @@ The frame is 1200 × 800 pixels, its middle (599.5, 399.5); x runs right and y d
 import numpy as np
 import pytest
 
-from lensbench.analysers.fringing._measure import measure_fringing
+from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.findings import Alignment, Camera, Distortion, Figure, Geometry, Place, Setting
 from lensbench.target.finder import FoundTiles
