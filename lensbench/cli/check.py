@@ -51,11 +51,11 @@ def _read(path: Path, encoding: str | None) -> Flat:
     """A flat with its marks."""
     from lensbench.analysers.dust import find_marks
     from lensbench.errors import BenchError
-    from lensbench.loaders import load_shot
+    from lensbench.loaders import read_shot
     from lensbench.loaders.guessing import why_no_even_light
     from lensbench.verdicts.dirt import Flat
 
-    shot = load_shot(path, encoding)
+    shot = read_shot(path, encoding)
     if shot.incomparable:
         say(f"{shot.name}: {shot.incomparable}")
     if why := why_no_even_light(shot):

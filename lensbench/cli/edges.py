@@ -43,12 +43,12 @@ def edges(
     from lensbench.analysers.free_edges import measure_free_edges
     from lensbench.errors import BenchError
     from lensbench.frame import pixel_pitch_um, sensor_misfit
-    from lensbench.loaders import load_shot
+    from lensbench.loaders import read_shot
     from lensbench.reporter.plots.flagged_edges import write_edges_picture
     from lensbench.reporter.tables.free_edges import WORDS, edge_table, refusals
     from lensbench.target.printing import size_from_words
 
-    loaded = load_shot(shot, encoding)
+    loaded = read_shot(shot, encoding)
     sensor_mm = size_from_words(sensor) if sensor else None
     if sensor_mm and sensor_misfit(loaded.size, sensor_mm):
         raise BenchError(f"{loaded.name}: {sensor_misfit(loaded.size, sensor_mm)}")

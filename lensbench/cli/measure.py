@@ -30,14 +30,14 @@ def measure(
     from lensbench.findings import REPORT_FILE
     from lensbench.loaders import load_session
     from lensbench.reporter.tables.summary import summary_table
-    from lensbench.reporter.write import check_report_place, write_report_folder
+    from lensbench.reporter.write import check_report_place, write_report
     from lensbench.run.pipeline import measure_session
 
     session = load_session(directory)
     check_report_place(out, session.build.name)
     with progress_bar("Measuring") as progress:
         report = measure_session(session, progress)
-    folder, note = write_report_folder(report, out, replace)
+    folder, note = write_report(report, out, replace)
     say(*(warning.text for warning in report.warnings), *([note] if note else []))
     if json:
         print((folder / REPORT_FILE).read_text(encoding="utf-8"))

@@ -10,7 +10,7 @@ from lensbench.demo.beside_truth import Bar, Beside, compare
 from lensbench.demo.build import demo_bench, demo_takes, write_demo
 from lensbench.findings import Report
 from lensbench.loaders.session import load_session
-from lensbench.reporter.write import check_report_place, write_report_folder
+from lensbench.reporter.write import check_report_place, write_report
 from lensbench.run.pipeline import Progress, measure_session
 
 
@@ -67,4 +67,4 @@ def _run(folder: Path, out: str | Path, progress: Progress | None) -> Demonstrat
         load_session(folder),
         lambda done, total, what: progress(shots + shots * done // total, 2 * shots, f"measured {what}".strip()),
     )
-    return Demonstration(report, *write_report_folder(report, out), *compare(report, truths))
+    return Demonstration(report, *write_report(report, out), *compare(report, truths))

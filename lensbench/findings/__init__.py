@@ -55,7 +55,6 @@ from lensbench.findings.report import (
     files_as_written,
     read_report,
     report_schema,
-    write_report,
 )
 from lensbench.findings.setting import Setting
 from lensbench.findings.sharpness import (
@@ -168,5 +167,4 @@ __all__ = [
     "files_as_written",
     "read_report",
     "report_schema",
-    "write_report",
 ]

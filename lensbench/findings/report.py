@@ -10,7 +10,7 @@ import msgspec
 
 from lensbench.errors import BenchError
 from lensbench.figure import Notice
-from lensbench.files import WrittenFile, is_as_written, written_whole
+from lensbench.files import WrittenFile, is_as_written
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
@@ -96,12 +96,6 @@ class _Listing(msgspec.Struct):
 
 def _before_list(content: bytes) -> bytes:
     return content[: content.rfind(_LIST_KEY)]
-
-
-def write_report(report: Report, path: str | Path) -> None:
-    """Write a report as JSON, whole or not at all."""
-    with written_whole(path) as temporary:
-        temporary.write_bytes(encode_report(report))
 
 
 def read_report(path: str | Path) -> Report:

@@ -1,19 +1,10 @@
 """Files and folders to shots and sessions.
 
-What each needs loads when it is first used: a single shot needs none of what session files need.
+In: a path. Out: a `Shot`, or a folder's `Session`. Called by `run`, the command line and the library's users.
 """
 
-from __future__ import annotations
+import lazy_loader as _lazy
 
-import importlib
-from collections.abc import Callable
-
-_HOMES = {"load_session": "session", "load_shot": "shot_file", "start_session": "session_start"}
-
-__all__ = ["load_session", "load_shot", "start_session"]
-
-
-def __getattr__(name: str) -> Callable:
-    if name in _HOMES:
-        return getattr(importlib.import_module(f"lensbench.loaders.{_HOMES[name]}"), name)
-    raise AttributeError(f"module 'lensbench.loaders' has no attribute {name!r}")
+# What the names are and where they come from stands in `__init__.pyi`; each loads when it is first used, so that a
+# single shot needs none of what session files need.
+__getattr__, __dir__, __all__ = _lazy.attach_stub(__name__, __file__)

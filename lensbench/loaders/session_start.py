@@ -16,7 +16,7 @@ from lensbench.files import write_new, written_whole
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session import SESSION_FILE, check_folder, session_mistakes
-from lensbench.loaders.shot_file import RAW_ENDINGS, load_shot
+from lensbench.loaders.shot_file import RAW_ENDINGS, read_shot
 from lensbench.loaders.toml_lines import read_toml
 
 PICTURE_ENDINGS = RAW_ENDINGS | {".tif", ".tiff", ".jpg", ".jpeg", ".png"}
@@ -158,11 +158,11 @@ def _look_at(path: Path) -> tuple[StartedShot, str]:
     """What a shot seems to show, and its [[shot]], with what is still to be said as notes."""
     encoding_line = ""
     try:
-        shot = load_shot(path)
+        shot = read_shot(path)
     except EncodingUnknown:
         # What it shows can be guessed all the same.
         encoding_line = 'encoding = ""    # linear or srgb\n'
-        shot = load_shot(path, encoding="srgb")
+        shot = read_shot(path, encoding="srgb")
     shows = guess_shows(shot)
     f_number = shot.exposure.f_number
     aperture_line = "" if shows == "dark" else '# f_number = 5.6    # or aperture = "third click"\n'

@@ -32,8 +32,8 @@ _NO_PICTURE = {
 """Beginnings of files that people name by mistake."""
 
 
-def load_shot(path: str | Path, encoding: str | None = None) -> Shot:
-    """Load a shot from a raw file, TIFF, JPEG or PNG.
+def read_shot(path: str | Path, encoding: str | None = None) -> Shot:
+    """Read a shot from a raw file, TIFF, JPEG or PNG.
 
     Parameters
     ----------

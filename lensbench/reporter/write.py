@@ -71,7 +71,7 @@ def check_report_place(parent: str | Path, build_name: str) -> None:
         ) from None
 
 
-def write_report_folder(report: Report, parent: str | Path, replace: bool = False) -> Written:
+def write_report(report: Report, parent: str | Path, replace: bool = False) -> Written:
     """Write the zone map, page, tables and report.json into ``parent/<build>/``, whole or not at all.
 
     A report there is replaced where this one holds every shot of it. Otherwise, and where anything there is not as

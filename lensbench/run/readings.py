@@ -23,7 +23,7 @@ from lensbench.findings import Dust, Notice, PanelMarks, ShotDigest
 from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.guessing import guess_shows, why_no_darkness, why_no_even_light
 from lensbench.loaders.session import ShotEntry
-from lensbench.loaders.shot_file import load_shot
+from lensbench.loaders.shot_file import read_shot
 from lensbench.run.shot_warnings import ShotSigns, exposure_notices, look_for_signs, sign_notices
 from lensbench.shot import Shot
 from lensbench.target.finder import FoundTiles, find_tiles
@@ -340,7 +340,7 @@ def _loaded(folder: Path, entries: Sequence[ShotEntry]) -> tuple[list[tuple[Shot
     notices: list[Notice] = []
     for entry in entries:
         try:
-            shot = load_shot(folder / entry.file, entry.encoding)
+            shot = read_shot(folder / entry.file, entry.encoding)
         except BenchError as error:
             notices.append(left_out(entry.file, str(error)))
             continue

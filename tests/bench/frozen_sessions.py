@@ -17,7 +17,7 @@ import tomlkit
 
 from lensbench.demo.build import MAGNIFICATION, demo_bench, demo_takes
 from lensbench.dng import write_dng
-from lensbench.loaders import load_shot
+from lensbench.loaders import read_shot
 from lensbench.simulator.lens import Barrel, Colour, Dirt, Reflection
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Print, Scene
@@ -189,7 +189,7 @@ def other_order(folder: Path) -> None:
     pattern = tuple(tuple(row) for row in BAYER["GBRG"])
     bench = small_bench(camera={"pattern": pattern, "colours": RGBG, "hot": 200})
     sheet_and_flat(folder, bench, seed=91)
-    exposure = load_shot(folder / "even.dng").exposure
+    exposure = read_shot(folder / "even.dng").exposure
     for number, iso in enumerate((100.0, 100.0, 800.0)):
         dark = bench.camera.blank().samples + np.float32(0.004)
         shot = bench.camera.expose(dark, f"dark_{number}.dng", 93 + number, replace(exposure, iso=iso))
@@ -209,7 +209,7 @@ def planes(folder: Path) -> None:
     sheet_and_flat(folder, small_bench(3, camera=camera), seed=111)
     for name in ("sheet", "even"):
         raw = folder / f"{name}.dng"
-        tifffile.imwrite(folder / f"{name}.tif", load_shot(raw).samples, photometric="rgb", metadata=None)
+        tifffile.imwrite(folder / f"{name}.tif", read_shot(raw).samples, photometric="rgb", metadata=None)
         raw.unlink()
     amend(folder, {f"{n}.dng": {"file": f"{n}.tif", "encoding": "linear"} for n in ("sheet", "even")})
 

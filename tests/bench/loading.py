@@ -14,7 +14,7 @@ import numpy as np
 import rawpy
 
 from lensbench.dng import write_dng
-from lensbench.loaders import load_shot
+from lensbench.loaders import read_shot
 from tests.invented_shots import KINDS, drawn_target, falloff, shot_of
 
 WIDTH, HEIGHT = 6000, 4000
@@ -56,8 +56,8 @@ def row(kind: str, scene: str, samples: np.ndarray, path: Path) -> str:
     pattern, colours = KINDS[kind]
     shot = shot_of(samples if pattern else np.stack([samples] * 3, axis=-1), pattern, colours)
     written = seconds(write_dng, path, shot)
-    plain, loaded = seconds(unpack, path), seconds(load_shot, path)
-    frames = peak_bytes(load_shot, path) / (4 * shot.samples.size)
+    plain, loaded = seconds(unpack, path), seconds(read_shot, path)
+    frames = peak_bytes(read_shot, path) / (4 * shot.samples.size)
     return f"{kind:8} {scene:8} {plain:8.3f} {loaded:8.3f} {loaded / plain:8.2f} {written:8.3f} {frames:8.2f}"
 
 

@@ -19,7 +19,7 @@ RUNS = 3
 SIZE = (6000, 4000)
 
 WORK = {
-    "check of a flat": "from lensbench.analysers.dust._measure import find_marks\nfind_marks(load_shot(path))",
+    "check of a flat": "from lensbench.analysers.dust._measure import find_marks\nfind_marks(read_shot(path))",
     "target shot": (
         "from lensbench.run.readings import read_target\nfrom lensbench.loaders import load_session\n"
         "from lensbench.target.layout import read_layout\nsession = load_session(path.parent)\n"
@@ -30,7 +30,7 @@ WORK = {
 """What is timed: Python that finds the file in `path`, run in a process of its own."""
 
 HEAD = (
-    "import resource, sys, time\nfrom pathlib import Path\nimport rawpy\nfrom lensbench.loaders import load_shot\n"
+    "import resource, sys, time\nfrom pathlib import Path\nimport rawpy\nfrom lensbench.loaders import read_shot\n"
     "path = Path(sys.argv[1])\n"
     "import lensbench.run.readings, lensbench.analysers.dust._measure\n"
     "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\nstart = time.perf_counter()\n"

@@ -4,14 +4,15 @@ import json
 
 import pytest
 
-from lensbench.findings import write_report
+from lensbench.findings import encode_report
 from tests.cli.command import run
 from tests.reporter.invented import invented_report
 
 
 @pytest.fixture
 def folder(tmp_path):
-    write_report(invented_report((2.8, 5.6), (1200, 800)), tmp_path / "report.json")
+    report = invented_report((2.8, 5.6), (1200, 800))
+    (tmp_path / "report.json").write_bytes(encode_report(report))
     return tmp_path
 
 

@@ -23,7 +23,7 @@ from lensbench.dng import write_dng
 from lensbench.findings import Report, files_as_written
 from lensbench.loaders.session import load_session
 from lensbench.reporter import write
-from lensbench.reporter.write import write_report_folder
+from lensbench.reporter.write import write_report
 from lensbench.run import pipeline
 from lensbench.simulator import session as simulated
 from tests.drawn_blades import Blade, blades_shot
@@ -190,7 +190,7 @@ def test_what_is_the_user_s_stays_as_it_is(bench, command, data):
         (root / "elsewhere").mkdir()
         (root / "elsewhere" / "precious.txt").write_bytes(b"mine")
         if earlier:
-            write_report_folder(report, root / "reports")
+            write_report(report, root / "reports")
         for thing in things:
             put(root, *thing)
         before = holdings(root)

@@ -12,7 +12,7 @@ from PIL import Image
 
 from lensbench.dng import write_dng
 from lensbench.errors import BenchError
-from lensbench.loaders import load_shot
+from lensbench.loaders import read_shot
 from tests.invented_shots import BAYER, RGBG, random_shot, shot_of
 
 COLOUR = np.random.default_rng(3).integers(0, 255, (50, 60, 3), dtype=np.uint8)
@@ -23,7 +23,7 @@ def test_a_raw_file_is_known_under_any_name(name, tmp_path):
     written = random_shot("GBRG")
     write_dng(tmp_path / "w.dng", written)
     (tmp_path / "w.dng").rename(tmp_path / name)
-    shot = load_shot(tmp_path / name)
+    shot = read_shot(tmp_path / name)
     assert np.array_equal(shot.samples, written.samples)
     assert shot.name == name
 
@@ -31,15 +31,15 @@ def test_a_raw_file_is_known_under_any_name(name, tmp_path):
 @pytest.mark.parametrize("name", ["a.tif", "a.dng", "a", "a.png"])
 def test_a_tiff_picture_is_known_under_any_name(name, tmp_path):
     tifffile.imwrite(tmp_path / name, COLOUR, photometric="rgb")
-    assert np.array_equal(load_shot(tmp_path / name, "linear").samples, COLOUR)
+    assert np.array_equal(read_shot(tmp_path / name, "linear").samples, COLOUR)
 
 
 @pytest.mark.parametrize("name", ["a.png", "a.tif", "a.dng", "a"])
 def test_png_and_jpeg_are_known_under_any_name(name, tmp_path):
     (tmp_path / name).write_bytes(imagecodecs.png_encode(COLOUR))
-    assert np.array_equal(load_shot(tmp_path / name, "linear").samples, COLOUR)
+    assert np.array_equal(read_shot(tmp_path / name, "linear").samples, COLOUR)
     Image.fromarray(COLOUR).save(tmp_path / name, format="jpeg")
-    assert load_shot(tmp_path / name).size == (60, 50)
+    assert read_shot(tmp_path / name).size == (60, 50)
 
 
 def make_folder(path):
@@ -91,7 +91,7 @@ def test_each_bad_file_has_its_own_sentence(case, tmp_path, capfd):
     name, make, said = BAD[case]
     make(tmp_path / name)
     with pytest.raises(BenchError, match=rf"{name}: .*({said})") as caught:
-        load_shot(tmp_path / name)
+        read_shot(tmp_path / name)
     assert "\n" not in str(caught.value)
     assert str(caught.value).endswith((".", "?"))
 
@@ -99,9 +99,9 @@ def test_each_bad_file_has_its_own_sentence(case, tmp_path, capfd):
 def test_a_missing_file_names_the_nearest(tmp_path):
     (tmp_path / "T_056.dng").touch()
     with pytest.raises(BenchError, match=r"no such file; did you mean T_056\.dng\?"):
-        load_shot(tmp_path / "t_56.dng")
+        read_shot(tmp_path / "t_56.dng")
     with pytest.raises(BenchError, match=r"no such file, nor a folder"):
-        load_shot(tmp_path / "evening" / "t_56.dng")
+        read_shot(tmp_path / "evening" / "t_56.dng")
 
 
 def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
@@ -114,14 +114,14 @@ def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
 
     monkeypatch.setattr("pathlib.Path.open", refuse)
     with pytest.raises(BenchError, match=r"a\.dng: can't be read \(Permission denied\)"):
-        load_shot(path)
+        read_shot(path)
 
 
 @pytest.mark.parametrize("stored", [0, 16383, 65535])
 def test_black_and_white_frames_load(stored, tmp_path):
     """What can be measured in them is the analysers' to say."""
     write_dng(tmp_path / "a.dng", shot_of(np.full((80, 90), stored, np.uint16), BAYER["RGGB"], RGBG, white=16383))
-    shot = load_shot(tmp_path / "a.dng")
+    shot = read_shot(tmp_path / "a.dng")
     assert np.all(shot.samples == stored)
     assert np.all((shot.samples >= shot.white) == (stored > 0))
     assert np.all(shot.gain == 1)
@@ -131,7 +131,7 @@ def test_a_strange_mosaic_keeps_its_pattern(tmp_path):
     pattern = np.random.default_rng(4).integers(0, 3, (6, 6))
     samples = np.random.default_rng(4).integers(600, 9000, (90, 120), dtype=np.uint16)
     write_dng(tmp_path / "a.dng", shot_of(samples, pattern, RGBG[:3]))
-    shot = load_shot(tmp_path / "a.dng")
+    shot = read_shot(tmp_path / "a.dng")
     assert np.array_equal(shot.samples, samples)
     assert np.array_equal(np.array(shot.colours)[shot.pattern], np.array(RGBG)[pattern])
 
@@ -171,7 +171,7 @@ def test_damaged_files_give_a_sentence_or_a_sound_shot(name, flips, keep, encodi
         data = data[: int(keep * len(data))]
     (tmp_path / name).write_bytes(data)
     try:
-        shot = load_shot(tmp_path / name, encoding)
+        shot = read_shot(tmp_path / name, encoding)
     except BenchError as error:
         assert str(error).startswith(name)
         return

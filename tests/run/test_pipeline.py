@@ -11,7 +11,7 @@ import pytest
 from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
-from lensbench.loaders import load_session, load_shot
+from lensbench.loaders import load_session, read_shot
 from lensbench.run.pipeline import measure_session
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
@@ -172,7 +172,7 @@ def _plain_lens():
 def test_a_dark_frame_unlike_all_is_told(session):
     """Exposed as the flat it is taken off silently; with another ISO it is of no use, and that is said."""
     folder, with_shots = session
-    even = load_shot(folder / "even.dng")
+    even = read_shot(folder / "even.dng")
     black = np.full_like(even.samples, int(even.black[0]))
     for name, samples, iso in (
         ("even.dng", even.samples, 100),

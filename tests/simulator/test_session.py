@@ -10,7 +10,7 @@ import tifffile
 from lensbench.demo.build import demo_bench, demo_takes
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders.session import load_session
-from lensbench.loaders.shot_file import load_shot
+from lensbench.loaders.shot_file import read_shot
 from lensbench.simulator.blade_shot import blade_at, blade_shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.flat_shot import FlatTruth
@@ -55,7 +55,7 @@ def test_the_loader_reads_the_session(written):
 
 def test_libraw_and_tifffile_agree_on_the_mosaic(written):
     folder, _ = written
-    shot = load_shot(folder / "t1.dng")
+    shot = read_shot(folder / "t1.dng")
     assert (shot.samples == tifffile.imread(folder / "t1.dng")).all()
     assert shot.size == (480, 320)
     assert shot.exposure.shutter_s == pytest.approx(0.25)
