@@ -27,9 +27,9 @@ COMMANDS = {
 
 INTRODUCTION = """Measure a home-built camera lens from raw shots of two printed sheets.
 
-Photograph the set-square target and an evenly lit blank sheet at each aperture, put the shots in one folder,
-and run: lensbench session FOLDER, then lensbench measure FOLDER. New here? Run lensbench demo first: it needs
-no camera."""
+Photograph the target of set squares (right-angled triangles) and an evenly lit blank sheet at each aperture, put
+the shots in one folder, and run: lensbench session FOLDER, then lensbench measure FOLDER. New here? Run lensbench
+demo first: it needs no camera."""
 
 
 def command_line() -> typer.Typer:
@@ -52,14 +52,14 @@ def _print_version(wanted: bool) -> None:
 
 def _common(
     version: bool = typer.Option(
-        False, "--version", help="Print the version and leave.", callback=_print_version, is_eager=True
+        False, "--version", help="Print the version.", callback=_print_version, is_eager=True
     ),
 ) -> None:
     """Options before any command."""
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run one command and leave with its exit code.
+    """Run one command and end with its exit code.
 
     0 is done, 1 is done and the answer is no, 2 is that nothing could be measured (or was asked for wrongly).
     """

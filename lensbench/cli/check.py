@@ -10,6 +10,8 @@ import typer
 from lensbench.cli.screen import AsJson, print_json, say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lensbench.verdicts.dirt import Cleanliness, Flat, Since
 
 
@@ -17,10 +19,10 @@ def check(
     flat: Annotated[Path, typer.Argument(help="A shot of an even light, best at a small aperture such as f/11.")],
     since: Annotated[
         Path | None,
-        typer.Option(metavar="EARLIER", help="An earlier flat: says what is new, gone and moved since then."),
+        typer.Option(metavar="EARLIER", help="An earlier flat: also say what is new, gone and moved since then."),
     ] = None,
     encoding: Annotated[
-        str | None, typer.Option(help="For TIFF that doesn't say so itself: linear or srgb.")
+        str | None, typer.Option(help="How a TIFF stores light, where it doesn't say so itself: linear or srgb.")
     ] = None,
     json: AsJson = False,
 ) -> None:
@@ -28,8 +30,9 @@ def check(
 
     Photograph an even light (a clear sky away from the sun, or a lit white sheet out of focus) at the aperture
     that you will shoot at: dirt shows more as the aperture closes. Never point a lens at the sun. After wiping,
-    shoot again at the same aperture and name the earlier shot with --since. Leaves with 0 when clean, 1 when
-    something shows, 2 when a shot can't be read.
+    shoot again at the same aperture and name the earlier shot with --since.
+
+    Exit code 0 when clean, 1 when something shows, 2 when a shot can't be read.
     """
     import msgspec
 
@@ -73,7 +76,12 @@ def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:
         for number, sentence in enumerate(answer.sentences, 1):
             print(f"{number:3}. {sentence}.")
     if changes is not None:
-        counts = {"new": changes.new, "gone": changes.gone, "moved": changes.moved, "still there": changes.stayed}
+        counts: dict[str, Sequence[object]] = {
+            "new": changes.new,
+            "gone": changes.gone,
+            "moved": changes.moved,
+            "still there": changes.stayed,
+        }
         said = ", ".join(f"{len(marks)} {what}" for what, marks in counts.items() if marks) or "nothing changed"
         print(f"\nSince {changes.earlier}: {said}.")
         # What makes the comparison unsure comes first.

@@ -20,8 +20,10 @@ def demo(
     """Simulate an invented lens, measure it like a real one, and compare with the truth.
 
     No camera and no print needed, and it takes about a minute: two apertures, a target shot and a flat at each. At
-    the end stand the measured figures beside the true ones, and a report to look at. With --keep the shots stay in
-    a new folder, to try other commands on.
+    the end it prints the measured figures beside the true ones, and writes a report to look at. With --keep the
+    shots stay in a new folder, to try other commands on.
+
+    Exit code 0 when everything is within its allowed error, 1 when not.
     """
     from lensbench.demo.run import run_demo
     from lensbench.demo.tables import bars_table, beside_table
@@ -35,7 +37,7 @@ def demo(
         )
     else:
         print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
-        print("An interval holds the truth 95 times in 100, so one no in twenty is as it should be.\n")
+        print("An interval holds the truth 95 times in 100, so one no in twenty is to be expected.\n")
         print_table("How well all of them agree", *bars_table(shown.bars), words=2)
         print(f"Now open {shown.folder / 'report.html'}")
     if not shown.passed:

@@ -11,34 +11,37 @@ from lensbench.cli.screen import AsJson, print_json, print_table, say
 
 
 def edges(
-    shot: Annotated[Path, typer.Argument(help="A shot of a straight edge before an even light.")],
+    shot: Annotated[Path, typer.Argument(help="A shot of a straight edge in front of an even light.")],
     pixel_um: Annotated[
         float | None,
-        typer.Option(min=0.2, max=100, help="Distance of the pixels in micrometres, for figures in lp/mm."),
+        typer.Option(min=0.2, max=100, help="Pixel pitch in micrometres, for figures in lp/mm."),
     ] = None,
     sensor: Annotated[
-        str | None, typer.Option(help="Or the sensor's width and height in millimetres, such as 36x24.")
+        str | None,
+        typer.Option(help="The sensor's width and height in millimetres, such as 36x24, instead of --pixel-um."),
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Write a picture of the shot with the edges flagged to this PNG file.")
     ] = None,
     encoding: Annotated[
-        str | None, typer.Option(help="For TIFF that doesn't say so itself: linear or srgb.")
+        str | None, typer.Option(help="How a TIFF stores light, where it doesn't say so itself: linear or srgb.")
     ] = None,
     json: AsJson = False,
 ) -> None:
     """Measure any clean straight edges found anywhere in a shot; no target is needed.
 
-    At life size and closer paper is too coarse, but a new razor blade, or foil cut with one, before a bright even
-    light has a perfect edge. Turn it 3 to 10 degrees against the frame, keep it flat to the focus, and expose so
-    that the light comes to three quarters of full scale. A long edge is measured in parts, since sharpness changes
-    over the frame. Several shots of a blade moved about the frame, listed in session.toml with shows = "blade",
-    fill the zone map of lensbench measure.
+    At life size and closer paper is too coarse, but a new razor blade, or foil cut with one, in front of a bright
+    even light has a perfect edge. Turn it 3 to 10 degrees against the frame, keep it in the plane of focus, and
+    expose so that the light stays about half a stop below raw clipping (the camera's own histogram clips earlier).
+    A long edge is measured in parts, since sharpness changes over the frame. Several shots of a blade moved about
+    the frame, listed in session.toml with shows = "blade", fill the zone map of lensbench measure.
 
     Take care: blades cut. Cut away from yourself, tape the blade's other edge, hold it with pliers, wear eye
-    protection when you snap one, and wrap used blades or put them into a sharps bin. Local rules come first.
+    protection when you snap one, and wrap used blades or put them into a sharps bin. Keep the blade off lens and
+    sensor. Never use the sun as the light: it burns eyes and sensors. Lamps get hot and dazzle. Local rules come
+    first.
 
-    Leaves with 0 when done, 2 when the shot has no clean straight edge.
+    Exit code 0 when done, 2 when the shot has no clean straight edge.
     """
     from lensbench.analysers.free_edges import measure_free_edges
     from lensbench.errors import BenchError
@@ -46,7 +49,7 @@ def edges(
     from lensbench.loaders import read_shot
     from lensbench.reporter.plots.flagged_edges import write_edges_picture
     from lensbench.reporter.tables.free_edges import WORDS, edge_table, refusals
-    from lensbench.target.printing import size_from_words
+    from lensbench.target import size_from_words
 
     loaded = read_shot(shot, encoding)
     sensor_mm = size_from_words(sensor) if sensor else None

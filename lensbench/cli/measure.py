@@ -16,7 +16,7 @@ def measure(
         Path, typer.Option(help="The folder of all reports; this one gets its own folder there.")
     ] = Path("reports"),
     replace: Annotated[
-        bool, typer.Option("--replace", help="Replace a report of other shots, too, if it is as it was written.")
+        bool, typer.Option("--replace", help="Also replace a report of other shots, unless it was changed since.")
     ] = False,
     json: AsJson = False,
 ) -> None:

@@ -19,7 +19,7 @@ def session(
     Looks at every raw file, TIFF, JPEG and PNG in the folder, guesses whether it shows the target, the even light
     or darkness, and writes session.toml beside them. Open it in any text editor, correct the guesses, and add what
     the camera couldn't know: the f-number of a manual lens, the sensor's size, the ruler bars as measured. Run it
-    again after more shots: yours and your notes stay as they are.
+    again after more shots: what you have written stays as it is.
     """
     from lensbench.loaders.session_start import start_session
     from lensbench.wording import as_argument
@@ -39,5 +39,5 @@ def session(
         print(f"{started.path} lists every shot already.")
     say(*started.unreadable)
     say(*started.mistakes)
-    what = "mend that in" if started.mistakes else "look through"
+    what = "correct" if started.mistakes else "look through"
     print(f"Now {what} {started.path}, then run: lensbench measure {as_argument(directory)}")

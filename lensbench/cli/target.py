@@ -12,7 +12,7 @@ from lensbench.cli.screen import AsJson, print_json, print_table
 
 def target(
     folder: Annotated[Path, typer.Argument(help="Where the files go.")] = Path("target"),
-    frame: Annotated[
+    sensor: Annotated[
         str, typer.Option(help="The sensor's width and height in millimetres, such as 36x24.")
     ] = "36x24",
     magnification: Annotated[
@@ -35,14 +35,16 @@ def target(
     ] = "fine",
     json: AsJson = False,
 ) -> None:
-    """Make the two sheets to print: the set-square target and the plain one, as PDF and SVG at true size.
+    """Make the two sheets to print, as PDF and SVG at true size.
+
+    One is the target of set squares (right-angled triangles), the other a plain sheet for the even light.
 
     Keep the target.json that comes with them: put it beside your shots. Print at 100 %, without fitting to the
     page, and measure both ruler bars.
     """
-    from lensbench.target.printing import plan_sheet, size_from_words, write_sheets
+    from lensbench.target import plan_sheet, size_from_words, write_sheets
 
-    sheet = plan_sheet(size_from_words(frame), paper, lattice, magnification)
+    sheet = plan_sheet(size_from_words(sensor), paper, lattice, magnification)
     written = write_sheets(folder, sheet)
     summary = {
         "files": [str(path) for path in written],
@@ -56,7 +58,7 @@ def target(
         return
     rows = [
         ("paper", _size(sheet.size_mm)),
-        ("the frame sees", _size(sheet.field_mm)),
+        ("the frame takes in", _size(sheet.field_mm)),
         ("magnification", f"{sheet.magnification:.4g}"),
         ("tiles on the sheet", f"{sheet.layout.columns} x {sheet.layout.rows}"),
         ("bars to measure", _size(sheet.layout.rulers_mm)),

@@ -24,8 +24,8 @@ def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:
 
 
 def bars_table(bars: Sequence[Bar]) -> tuple[list[str], list[list[str]]]:
-    """Headings and rows of the statistics over all figures of a kind, beside their bars."""
-    head = ["", "over all", "found", "allowed", "reached"]
+    """Headings and rows of the statistics over all figures of a kind, beside their allowed errors."""
+    head = ["", "over all", "found", "allowed", "within"]
     return head, [
         [bar.setting, bar.what, _with_unit(bar.found, bar.unit), _allowed(bar), "yes" if bar.reached else "NO"]
         for bar in bars

@@ -37,7 +37,7 @@ def test_the_table_says_what_was_guessed_and_what_is_to_be_filled_in(folder, cap
     assert (code, "lists every shot already" in out) == (0, True)
     assert "session.toml, line" in told
     assert "shows is still empty" in told
-    assert "Now mend that in" in out
+    assert "Now correct" in out
 
 
 def test_json(folder, capsys):
