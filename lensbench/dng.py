@@ -1,11 +1,12 @@
 """Shots written as DNG files: the samples as they are, uncompressed, and what is known of the exposure.
 
 The files keep to the published DNG specification (version 1.4) and TIFF/EP (ISO 12234-2), whose exposure
-tags stand in the first directory.
+tags lie in the first directory.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -38,7 +39,7 @@ _D65 = 21
 """CalibrationIlluminant code of daylight at 6504 K (EXIF LightSource)."""
 
 _FLOAT_PEDESTAL = 1024
-"""Where black goes in the 16-bit numbers of a shot that isn't stored in such: room for noise below black."""
+"""Black level in 16 bits of a shot that isn't stored in such: room for noise below black."""
 
 
 class Tag(NamedTuple):
@@ -46,7 +47,7 @@ class Tag(NamedTuple):
 
     code: int
     dtype: str
-    count: int
+    number: int
     value: object
     first_page_only: bool = True
 
@@ -74,8 +75,7 @@ def write_dng(path: str | Path, shot: Shot) -> None:
     Digital Negative (DNG) Specification, version 1.4.0.0.
     """
     shot = in_16_bits(shot)
-    _check_colours(shot)
-    tags = [*_camera_tags(shot), *_level_tags(shot), *_colour_tags(shot), *_exposure_tags(shot.exposure)]
+    tags = [*_camera_tags(shot), *sample_tags(shot), *_colour_tags(shot), *_exposure_tags(shot.exposure)]
     with written_whole(path) as temporary:
         tifffile.imwrite(
             temporary,
@@ -88,8 +88,8 @@ def write_dng(path: str | Path, shot: Shot) -> None:
             extratags=tags,
         )
         # tifffile knows no LinearRaw of a single plane, so a mosaic's or a grey frame's kind is put in afterwards.
-        with tifffile.TiffFile(temporary, mode="r+b") as tiff:
-            tiff.pages[0].tags[262].overwrite(CFA if _is_mosaic(shot) else LINEAR_RAW)
+        with tifffile.TiffFile(temporary, mode="r+") as tiff:
+            tiff.pages.first.tags[262].overwrite(photometric_of(shot))
 
 
 def in_16_bits(shot: Shot) -> Shot:
@@ -147,15 +147,32 @@ def _camera_tags(shot: Shot) -> list[Tag]:
     ]
 
 
+def sample_tags(shot: Shot) -> list[Tag]:
+    """What a shot's samples mean: black and white, and the colours of a mosaic.
+
+    Raises
+    ------
+    BenchError
+        If the shot has colours that aren't red, green, blue or grey.
+    """
+    _check_colours(shot)
+    return _level_tags(shot) + (_mosaic_tags(shot) if _is_mosaic(shot) else [])
+
+
+def photometric_of(shot: Shot) -> int:
+    """`CFA` for a mosaic, `LINEAR_RAW` for planes and grey frames."""
+    return CFA if _is_mosaic(shot) else LINEAR_RAW
+
+
 def _level_tags(shot: Shot) -> list[Tag]:
-    """Black for each place of the mosaic's repeat (or each plane), and white."""
+    """Black for each position of the mosaic's repeat (or each plane), and white."""
     planes = 1 if shot.samples.ndim == 2 else shot.samples.shape[2]
-    places = shot.black[shot.pattern] if shot.pattern is not None else shot.black.reshape(1, 1, planes)
-    if np.all(places == places.flat[0]):
-        places = places[:1, :1]
+    levels = shot.black[shot.pattern] if shot.pattern is not None else shot.black.reshape(1, 1, planes)
+    if np.all(levels == levels.flat[0]):
+        levels = levels[:1, :1]
     return [
-        Tag(50713, "H", 2, places.shape[:2]),  # BlackLevelRepeatDim
-        Tag(50714, "2I", places.size, _rationals(places.ravel())),  # BlackLevel
+        Tag(50713, "H", 2, levels.shape[:2]),  # BlackLevelRepeatDim
+        Tag(50714, "2I", levels.size, _rationals(levels.ravel())),  # BlackLevel
         Tag(50717, "I", planes, (round(shot.white),) * planes),  # WhiteLevel
     ]
 
@@ -163,21 +180,23 @@ def _level_tags(shot: Shot) -> list[Tag]:
 def _colour_tags(shot: Shot) -> list[Tag]:
     if shot.colours == ("grey",):
         return []
-    tags = [
+    return [
         Tag(50721, "2i", 9, _rationals(np.ravel(_XYZ_TO_CAMERA))),  # ColorMatrix1
         Tag(50728, "2I", 3, (1, 1) * 3),  # AsShotNeutral
         Tag(50778, "H", 1, _D65),  # CalibrationIlluminant1
     ]
-    if _is_mosaic(shot):
-        codes = np.array([_PLANE_CODES[name] for name in shot.colours], dtype=np.uint8)
-        repeat = codes[shot.pattern]
-        tags += [
-            Tag(33421, "H", 2, repeat.shape),  # CFARepeatPatternDim
-            Tag(33422, "B", repeat.size, repeat.tobytes()),  # CFAPattern
-            Tag(50710, "B", 3, (0, 1, 2)),  # CFAPlaneColor
-            Tag(50711, "H", 1, 1),  # CFALayout: a rectangular grid
-        ]
-    return tags
+
+
+def _mosaic_tags(shot: Shot) -> list[Tag]:
+    assert shot.pattern is not None
+    codes = np.array([_PLANE_CODES[name] for name in shot.colours], dtype=np.uint8)
+    repeat = codes[shot.pattern]
+    return [
+        Tag(33421, "H", 2, repeat.shape),  # CFARepeatPatternDim
+        Tag(33422, "B", repeat.size, repeat.tobytes()),  # CFAPattern
+        Tag(50710, "B", 3, (0, 1, 2)),  # CFAPlaneColor
+        Tag(50711, "H", 1, 1),  # CFALayout: a rectangular grid
+    ]
 
 
 def _exposure_tags(exposure: Exposure) -> list[Tag]:
@@ -196,7 +215,7 @@ def _exposure_tags(exposure: Exposure) -> list[Tag]:
     return tags
 
 
-def _rationals(values) -> tuple[int, ...]:
-    """Numerators and denominators in turn, as TIFF's rationals are laid down."""
+def _rationals(values: Iterable[float]) -> tuple[int, ...]:
+    """Numerators and denominators in turn, as TIFF stores rationals."""
     fractions = [Fraction(float(v)).limit_denominator(100_000) for v in values]
     return tuple(n for f in fractions for n in (f.numerator, f.denominator))

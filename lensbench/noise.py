@@ -1,4 +1,4 @@
-"""What a sample's noise is (photons, reading, pixel-to-pixel gain), estimated from the shot itself."""
+"""The noise of a sample (photon noise, read noise, pixel-to-pixel gain), estimated from the shot itself."""
 
 from __future__ import annotations
 
@@ -11,20 +11,21 @@ from numpy.typing import ArrayLike, NDArray
 from lensbench.shot import Shot, Sublattice
 
 BLOCK = 8
-"""Side, in samples of one colour, of the blocks in which noise is read off."""
+"""Side, in samples of one colour, of the blocks in which noise is estimated (chosen by experience)."""
 
 BLOCKS_READ = 24_000
-"""Blocks read per sublattice: enough for 1 % of the variance, few enough to cost nothing beside loading."""
+"""Blocks read per sublattice: enough to know the variance to 1 %, few enough to take no time beside loading."""
 
 LEVELS = 24
-"""Steps of light in which the blocks are gathered before the model is fitted."""
+"""Groups of like light in which the blocks are averaged before the model is fitted (chosen by experience)."""
 
 
 @dataclass(frozen=True)
 class Noise:
     """Variance of one sample against its light: reading + photons · light + gain · light².
 
-    All in stored units; `gain` is the square of the relative spread of the pixels' sensitivity.
+    In stored units: `reading` is the variance of the read noise, `photons` the stored units an electron, and `gain`
+    the square of the relative spread of the pixels' sensitivity.
     """
 
     reading: float
@@ -44,8 +45,8 @@ class Noise:
 def estimate_noise(shot: Shot, channel: str) -> Noise | None:
     """Estimate the noise of one channel from the smooth parts of a shot.
 
-    Within a block the part of the samples that a plane can't explain is noise; blocks that hold an edge or a
-    mark are told by having much more spread at large than between neighbours, and left out.
+    Within a block, what a plane through the samples leaves is noise. Blocks with an edge or a mark vary much more
+    over their width than between neighbours, and are left out.
 
     Parameters
     ----------
@@ -57,7 +58,7 @@ def estimate_noise(shot: Shot, channel: str) -> Noise | None:
     Returns
     -------
     Noise or None
-        None where the shot has no smooth, unclipped place to read it from.
+        None where the shot has no smooth, unclipped area.
     """
     parts = [_read_blocks(shot, part) for part in shot.sublattices(channel)]
     light, variance = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -76,24 +77,24 @@ def _read_blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray]:
     chosen = np.unique(np.linspace(0, bands - 1, max(1, BLOCKS_READ // across)).astype(int))
     rows = (chosen[:, None] * BLOCK + np.arange(BLOCK)).ravel()
     stored = part.samples[rows, : across * BLOCK]
-    left, right = (shot.light(stored[:, half::2], part.index) for half in (0, 1))
-    # Two by two samples: their sum and their twist, in rows of quads and quads across, of `half` to each block.
+    left, right = (shot.light(stored[:, half::2], part.colour_index) for half in (0, 1))
+    # Two by two samples: their sum and their mixed difference, in rows of quads, `half` of them to each block.
     half = BLOCK // 2
-    sums, twist = (one[::2] + sign * one[1::2] for one, sign in ((left + right, 1), (left - right, -1)))
+    sums, mixed = (one[::2] + sign * one[1::2] for one, sign in ((left + right, 1), (left - right, -1)))
     quads = sums.reshape(len(chosen), half, across, half) / 2
-    fine = _block_sums(np.square(twist / 2).reshape(quads.shape)) / half**2
+    fine = _block_sums(np.square(mixed / 2).reshape(quads.shape)) / half**2
     mean = _block_sums(quads) / (2 * half**2)
-    # Like the twist, what is left without row and column means knows nothing of slopes.
+    # Like the mixed difference, residuals from row and column means are free of slopes.
     quads -= quads.mean(axis=1, keepdims=True)
     quads -= quads.mean(axis=3, keepdims=True)
     coarse = _block_sums(np.square(quads)) / (half - 1) ** 2
     clipped = stored.reshape(len(chosen), BLOCK, across, BLOCK).max(axis=1).max(axis=2) >= shot.white
-    # Of pure noise both are the same (two blocks in a thousand are lost to chance); a slanted edge has far more.
+    # Of noise alone both estimate one variance (two blocks in a thousand are lost by chance); an edge has more.
     smooth = (coarse < 5 * fine) & ~clipped
     return mean[smooth], fine[smooth]
 
 
-def _block_sums(quads: NDArray[np.float32]) -> NDArray[np.float64]:
+def _block_sums(quads: NDArray[np.floating]) -> NDArray[np.float64]:
     """Sums over the second and fourth axis, shape (blocks down, blocks across)."""
     return quads.sum(axis=1).sum(axis=2, dtype=np.float64)
 

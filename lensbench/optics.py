@@ -95,15 +95,6 @@ def effective_f_number(f_number: ArrayLike, magnification: ArrayLike, pupil_rati
     return np.asarray(f_number, float) * (1 + np.asarray(magnification, float) / pupil_ratio)
 
 
-def image_distance(focal_length: float, magnification: ArrayLike, pupil_ratio: float = 1.0) -> NDArray:
-    """Distance from the exit pupil to the sensor, f (P + m): from the thin-lens relations with pupils [2]_.
-
-    For P = 1 it is f (1 + m). Seen through the frame, the angle of view in front of the lens follows from this
-    distance over P.
-    """
-    return focal_length * (pupil_ratio + np.asarray(magnification, float))
-
-
 def field_angle_deg(extent: ArrayLike, distance: ArrayLike) -> NDArray:
     """The full angle that an extent on the sensor takes in from a distance, both in one unit of length.
 
@@ -136,24 +127,3 @@ def quarter_wave_field(
     """
     effective = effective_f_number(f_number, magnification, pupil_ratio)
     return quarter_wave_focus(effective, wavelength) / np.asarray(magnification, float) ** 2
-
-
-def shadow_blur(distance: ArrayLike, effective_f_number: ArrayLike) -> NDArray:
-    """Width over which a shadow on an even light is blurred, D / N_eff, in the unit of the distance D.
-
-    D is the distance from the sensor to the mark, or to the mark's image in the glass between them.
-    """
-    return np.asarray(distance, float) / np.asarray(effective_f_number, float)
-
-
-def true_shutter(marked: float) -> float:
-    """The shutter time in seconds that a marked one stands for: the nearest power of two, by thirds of a stop.
-
-    1/60 stands for 1/64, 1/30 for 1/32 (APEX).
-    """
-    return float(2.0 ** (np.round(3 * np.log2(marked)) / 3))
-
-
-def true_f_number(marked: float) -> float:
-    """The f-number that a marked one stands for: √2 to a whole number of thirds of a stop (ISO 517)."""
-    return float(2.0 ** (np.round(6 * np.log2(marked)) / 6))

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from lensbench.shot import Shot
 
 LONG_SIDE = 1500
-"""About how many blocks the longer side of the reduced picture has: chosen by experience, so that a leg of the fine
-lattice's tiles is some 55 blocks long."""
+"""About how many blocks the longer side of the reduced picture has: chosen by experience, so that a leg of the
+fine lattice's tiles is some 55 blocks long."""
 
 
 def reduction_block(shot: Shot) -> int:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+
+from lensbench.errors import BenchError
 
 NEAR_BLACK = 1 / 256
 """Part of the full scale, eight stops below clipping, under which samples count as near black: black levels are
@@ -39,7 +41,7 @@ class Exposure:
 
 
 class Sublattice(NamedTuple):
-    """The samples of one colour index at one place of the mosaic's repeat: every `step`-th, from `first`.
+    """The samples of one colour index at one position of the mosaic's repeat: every `step`-th, from `first`.
 
     A sample [row, column] of `samples` lies at x = first[0] + step[0] * column, y = first[1] + step[1] * row.
     """
@@ -47,7 +49,7 @@ class Sublattice(NamedTuple):
     samples: NDArray
     first: tuple[int, int]
     step: tuple[int, int]
-    index: int
+    colour_index: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +94,74 @@ class Shot:
     exposure: Exposure = field(default_factory=Exposure)
     incomparable: str | None = None
 
+    @classmethod
+    def from_array(
+        cls,
+        samples: ArrayLike,
+        black: float | ArrayLike = 0.0,
+        white: float = 65535.0,
+        pattern: str | Sequence[str] | None = None,
+        name: str = "array",
+        exposure: Exposure | None = None,
+    ) -> Shot:
+        """A shot of samples that are in memory already.
+
+        Parameters
+        ----------
+        samples : array_like, shape (height, width) or (height, width, 3)
+            Linear in light, as the sensor stored them: a mosaic, a monochrome frame, or planes of red, green and
+            blue. Kept as they are.
+        black : float or array_like, shape (colours,)
+            Stored number without light, for all or by colour index.
+        white : float
+            Samples at or above this stored number are clipped.
+        pattern : str or sequence of str, optional
+            The colours of a mosaic from its top left, a letter a sample (``R``, ``G``, ``B``): four letters such
+            as ``"RGGB"`` for two by two, or the rows of any repeat, such as ``["RG", "GB"]``. Without it, two
+            dimensions are a monochrome frame. The second green of two by two has an index of its own, the last.
+        name : str
+            What messages call the shot.
+        exposure : Exposure, optional
+            What the camera recorded.
+
+        Returns
+        -------
+        Shot
+
+        Raises
+        ------
+        BenchError
+            Where the samples have another shape or aren't finite numbers, the pattern isn't one, or white isn't
+            above black.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from lensbench import Shot
+        >>> shot = Shot.from_array(np.full((60, 90), 9000), black=512, white=15871, pattern="RGGB")
+        >>> shot.size, shot.channels, shot.reference
+        ((90, 60), ('red', 'green', 'blue'), 'green')
+        >>> shot.window("red", 0, 0, 4, 2).light
+        array([8488., 8488.], dtype=float32)
+        """
+        samples = np.asarray(samples)
+        if samples.dtype.kind not in "uif" or not np.isfinite(samples).all():
+            raise BenchError(
+                f"{name}: holds samples that aren't finite numbers. Give the stored numbers as they are."
+            )
+        colours, repeat = _colour_layout(name, samples, pattern)
+        try:
+            levels = np.broadcast_to(np.asarray(black, np.float64), len(colours)).copy()
+        except ValueError:
+            raise BenchError(
+                f"{name}: needs one black level, or {len(colours)} (by colour index: {', '.join(colours)})."
+            ) from None
+        if not levels.max() < white:
+            raise BenchError(f"{name}: white ({white:g}) must lie above black ({levels.max():g}).")
+        return cls(
+            name, samples, repeat, colours, levels, float(white), np.ones(len(colours)), exposure or Exposure()
+        )
+
     @property
     def size(self) -> tuple[int, int]:
         """(width, height) of the frame in pixels."""
@@ -122,7 +192,7 @@ class Shot:
         return found
 
     def sublattices(self, channel: str) -> Iterator[Sublattice]:
-        """The samples of a channel as strided views, one for each place in the mosaic's repeat (no copies)."""
+        """The samples of a channel as strided views, one for each position in the mosaic's repeat (no copies)."""
         wanted = self.indices(channel)
         if self.pattern is None:
             for index in wanted:
@@ -143,7 +213,7 @@ class Shot:
         Returns
         -------
         SampleWindow
-            Places, light and state of the samples, each of shape (samples,).
+            Positions, light and state of the samples, each of shape (samples,).
         """
         width, height = self.size
         parts = []
@@ -168,8 +238,42 @@ class Shot:
         return float(min((self.white - self.black[i]) * self.gain[i] for i in self.indices(channel)))
 
     def near_black(self, channel: str) -> float:
-        """The light under which a sample tells more of black level and reading noise than of the scene."""
+        """The light under which the black level and read noise outweigh the scene."""
         return NEAR_BLACK * self.full_scale(channel)
+
+
+_LETTERS = {"R": "red", "G": "green", "B": "blue"}
+
+
+def _colour_layout(
+    name: str, samples: NDArray, pattern: str | Sequence[str] | None
+) -> tuple[tuple[str, ...], NDArray[np.uint8] | None]:
+    """The names of the colours by index, and the indices of a mosaic's repeat; None for planes."""
+    if samples.ndim == 3 and samples.shape[2] == 3 and pattern is None:
+        return tuple(_LETTERS.values()), None
+    if samples.ndim != 2:
+        raise BenchError(
+            f"{name}: has the shape {samples.shape}. Give a mosaic or a monochrome frame of (height, width), or "
+            "planes of (height, width, 3) without a pattern."
+        )
+    if pattern is None:
+        return ("grey",), np.zeros((1, 1), np.uint8)
+    rows = [pattern[:2], pattern[2:]] if isinstance(pattern, str) else list(pattern)
+    if not rows or {len(row) for row in rows} != {len(rows[0])} or not set("".join(rows)) <= set(_LETTERS):
+        raise BenchError(
+            f'{name}: has the pattern {pattern!r}. Write four letters of R, G and B such as "RGGB", or the rows '
+            'of the repeat such as ["RG", "GB"].'
+        )
+    letters = np.array([list(row) for row in rows])
+    present = [letter for letter in _LETTERS if letter in letters]
+    indices = np.array([[present.index(letter) for letter in row] for row in letters], np.uint8)
+    colours = tuple(_LETTERS[letter] for letter in present)
+    greens = np.argwhere(letters == "G")
+    if letters.shape == (2, 2) and len(greens) == 2:
+        # Cameras amplify the two greens apart from each other, so they may differ.
+        indices[tuple(greens[1])] = len(colours)
+        colours = (*colours, "green")
+    return colours, indices
 
 
 def _steps_between(first: int, step: int, low: int, high: int) -> range:

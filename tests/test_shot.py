@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from lensbench.errors import BenchError
+from lensbench.shot import Shot
 from tests.invented_shots import BAYER, KINDS, RGBG, SIX, random_shot, shot_of
 
 
@@ -47,6 +49,52 @@ def test_sublattices_cover_the_frame_once():
             (x, y), (across, down) = part.first, part.step
             count[y::down, x::across] += 1
             assert np.shares_memory(part.samples, shot.samples)
-            assert shot.colours[part.index] == channel
-            assert SIX[y][x] == part.index
+            assert shot.colours[part.colour_index] == channel
+            assert SIX[y][x] == part.colour_index
     assert np.all(count == 1)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_shot_from_an_array_is_what_a_loader_would_make(kind):
+    """The same colours by index, the same light, as of the shot that was written out by hand."""
+    wanted = random_shot(kind)
+    letters = {"red": "R", "green": "G", "blue": "B"}
+    rows = None
+    if wanted.pattern is not None and kind != "grey":
+        rows = ["".join(letters[wanted.colours[index]] for index in row) for row in wanted.pattern]
+    made = Shot.from_array(wanted.samples, 512, 15871, rows)
+    assert made.colours == wanted.colours
+    assert made.size == wanted.size
+    for channel in wanted.channels:
+        found, known = (shot.window(channel, 3, 5, 40, 33) for shot in (made, wanted))
+        order = [np.lexsort((window.x, window.y)) for window in (found, known)]
+        assert np.array_equal(found.light[order[0]], known.light[order[1]])
+
+
+@pytest.mark.parametrize("letters", BAYER)
+def test_four_letters_are_two_rows(letters):
+    """The greens have indices of their own, in the order of the rows."""
+    shot = Shot.from_array(np.zeros((40, 40)), pattern=letters)
+    assert shot.colours == RGBG
+    assert [shot.colours[index][0].upper() for index in shot.pattern.ravel()] == list(letters)
+    assert [index for index in shot.pattern.ravel() if index in (1, 3)] == [1, 3]
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"samples": np.zeros((4, 4, 4))}, "shape"),
+        ({"samples": np.zeros((40, 40, 3)), "pattern": "RGGB"}, "shape"),
+        ({"samples": np.full((40, 40), np.nan)}, "finite"),
+        ({"samples": np.array([["a", "b"]])}, "finite"),
+        ({"pattern": "RGB"}, "RGGB"),
+        ({"pattern": "RGWB"}, "RGGB"),
+        ({"pattern": ["RG", "G"]}, "RGGB"),
+        ({"pattern": []}, "RGGB"),
+        ({"pattern": "RGGB", "black": [1, 2, 3]}, "one black level, or 4"),
+        ({"black": 700, "white": 700}, "above black"),
+    ],
+)
+def test_an_array_that_makes_no_shot_is_refused_in_words(given, words):
+    with pytest.raises(BenchError, match=rf"noon: .*{words}"):
+        Shot.from_array(**{"samples": np.zeros((40, 40)), "name": "noon"} | given)

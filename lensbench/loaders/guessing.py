@@ -110,7 +110,7 @@ def overview(shot: Shot) -> NDArray[np.float32]:
     # Three lines of each cell are enough, and read three lines only.
     lines = np.unique(np.linspace(0, side - 1, 3).astype(int))
     cells = part.samples[: rows * side, : columns * side].reshape(rows, side, columns, side)[:, lines]
-    return shot.light(cells.mean(axis=(1, 3)), part.index) / np.float32(shot.full_scale(shot.reference))
+    return shot.light(cells.mean(axis=(1, 3)), part.colour_index) / np.float32(shot.full_scale(shot.reference))
 
 
 def _is_even(small: NDArray) -> bool:

@@ -115,7 +115,7 @@ def _ratio(shot: Shot, first: int, other: int) -> float:
 
 
 def _parts(shot: Shot, index: int) -> Iterator[Sublattice]:
-    return (part for part in shot.sublattices(shot.colours[index]) if part.index == index)
+    return (part for part in shot.sublattices(shot.colours[index]) if part.colour_index == index)
 
 
 def _block_light(shot: Shot, part: Sublattice) -> NDArray[np.float32]:
@@ -124,5 +124,5 @@ def _block_light(shot: Shot, part: Sublattice) -> NDArray[np.float32]:
     chosen = np.unique(np.linspace(0, bands - 1, min(bands, BANDS)).astype(int))
     rows = (chosen[:, None] * BLOCK + np.arange(BLOCK)).ravel()
     blocks = part.samples[rows, : across * BLOCK].reshape(len(chosen), BLOCK, across, BLOCK)
-    light = blocks.mean(axis=(1, 3), dtype=np.float32) - np.float32(shot.black[part.index])
+    light = blocks.mean(axis=(1, 3), dtype=np.float32) - np.float32(shot.black[part.colour_index])
     return np.where((blocks >= shot.white).any(axis=(1, 3)), np.nan, light)

@@ -134,7 +134,7 @@ class Camera:
         canvas = self._shot(light, "light", Exposure())
         for index, factor in enumerate(self._sensitivities()):
             for part in canvas.sublattices(self.colours[index]):
-                if part.index == index:
+                if part.colour_index == index:
                     part.samples[...] *= np.float32(factor * self.full_well)
         return np.maximum(light, 0, out=light)
 

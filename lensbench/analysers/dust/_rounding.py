@@ -34,7 +34,7 @@ def rounding_share(flat: Shot, noise: Noise) -> float:
     """
     part = next(flat.sublattices(flat.reference))
     thin = max(int(np.sqrt(part.samples.size / SAMPLES)), 1)
-    numbers, counts = np.unique(flat.light(part.samples[::thin, ::thin], part.index), return_counts=True)
+    numbers, counts = np.unique(flat.light(part.samples[::thin, ::thin], part.colour_index), return_counts=True)
     lit = numbers > 0
     numbers, counts = numbers[lit], counts[lit]
     if len(numbers) < 2:

@@ -128,4 +128,4 @@ def _samples_inside(shot, lattice, planes, owner, places, top, bottom):
     runs = loops.runs_inside(planes, ends, shot.size[0], lattice.first, lattice.step)
     axes = np.concatenate([places.middle, places.along, places.normal], axis=1)
     edge, t, u, stored = loops.samples_of_runs(runs, owner, axes, lattice.samples, lattice.first, lattice.step)
-    return edge, t, u, shot.light(stored, lattice.index), stored >= shot.white
+    return edge, t, u, shot.light(stored, lattice.colour_index), stored >= shot.white

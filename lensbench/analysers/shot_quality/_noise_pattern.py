@@ -120,7 +120,7 @@ def _blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray, NDArray]:
     rows = np.unique(np.linspace(0, down - 1, min(down, max(1, MOST_BLOCKS // across))).round().astype(int))
     stored = part.samples[(rows[:, None] * BLOCK + np.arange(BLOCK)).ravel(), : across * BLOCK]
     cut = stored.reshape(len(rows), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
-    light = shot.light(cut[~(cut >= shot.white).any(axis=(1, 2))], part.index).reshape(-1, BLOCK**2)
+    light = shot.light(cut[~(cut >= shot.white).any(axis=(1, 2))], part.colour_index).reshape(-1, BLOCK**2)
     rest = (light @ _LEFT.astype(np.float32)).reshape(-1, BLOCK, BLOCK)
     variance = np.square(rest, dtype=np.float64).sum(axis=(1, 2)) / (BLOCK**2 - 3)
     across_ = (rest[:, :, :-1] * rest[:, :, 1:]).mean(axis=(1, 2), dtype=np.float64)
