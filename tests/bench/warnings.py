@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
-from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Setting
 from lensbench.run.setting_warnings import setting_notices
 from lensbench.run.shot_warnings import sign_notices

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Figure, Sharpness
 from lensbench.frame import zone_of
 from lensbench.simulator.lens import Lens

@@ -1,10 +1,11 @@
 """Sharpness by edge, tile and zone.
 
-In: the measured edges of the shots of one setting. Out: the finding `Sharpness`.
+In: the measured edges of the shots of one setting (`ShotEdges`). Out: the finding `Sharpness`.
 Called by `run`.
 """
 
-from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness._edge_table import ShotEdges
+from lensbench.analysers.sharpness._measure import measure_sharpness
 
 __all__ = [
     "ShotEdges",

@@ -1,4 +1,4 @@
-"""Sharpness by edge, place and zone from measured edges: exact directions, odd edges left out, curves, units."""
+"""Sharpness by edge, tile and zone of one setting."""
 
 from __future__ import annotations
 
@@ -7,22 +7,28 @@ from collections.abc import Sequence
 import numpy as np
 
 from lensbench import frame
-from lensbench.analysers.sharpness._edges import EdgeTable, ShotEdges, edge_table, with_odd_ones_named
-from lensbench.analysers.sharpness._tiles import Places, find_places
-from lensbench.analysers.sharpness._zones import add_zone, colour_differences
-from lensbench.findings import EdgeSharpness, Figure, Sharpness, TileSharpness
-
-__all__ = ["ShotEdges", "measure_sharpness"]
+from lensbench.analysers.sharpness._edge_table import EdgeTable, ShotEdges, edge_table
+from lensbench.analysers.sharpness._outlying_edges import with_outliers_rejected
+from lensbench.analysers.sharpness._positions import Positions, find_positions
+from lensbench.analysers.sharpness._zones import (
+    Units,
+    ZoneMean,
+    astigmatism_rows,
+    colour_differences,
+    zone_means,
+    zone_rows,
+)
+from lensbench.findings import EdgeSharpness, Figure, Sharpness, TileSharpness, ZoneDifference, ZoneSharpness
 
 
 def measure_sharpness(
     shots: Sequence[ShotEdges], size: tuple[int, int], pixel_pitch_um: float | None = None
 ) -> Sharpness:
-    """Sharpness of one setting from the measured edges of its shots.
+    """Measure the sharpness of one setting from the measured edges of its shots.
 
     Every tile's edges give the ellipse of its blur, 1 / MTF50² along a normal n being n·S·n, and so the exact
-    sagittal and tangential figures of the place. A zone's figure is the mean over its places; its interval is the
-    shots' noise alone. Edges far off their neighbours are left out and say so.
+    sagittal and tangential figures there. A zone's figure is the mean over its positions; its interval is that of
+    these shots alone. Edges that deviate far from their neighbours are rejected, with the reason beside them.
 
     Parameters
     ----------
@@ -31,25 +37,32 @@ def measure_sharpness(
     size : (int, int)
         Width and height of the frame in pixels.
     pixel_pitch_um : float, optional
-        Distance of the pixels on the sensor; gives the figures in lp/mm.
+        The pixel pitch; gives the figures in lp/mm.
 
     Returns
     -------
     Sharpness
     """
     channels = list(dict.fromkeys(channel for part in shots for channel in part.responses))
-    result = Sharpness([], [], [], [], [])
-    means: dict[tuple[str, str], tuple[float, float]] = {}
+    edges: list[EdgeSharpness] = []
+    tiles: list[TileSharpness] = []
+    zones: list[ZoneSharpness] = []
+    astigmatism: list[ZoneDifference] = []
+    means: dict[tuple[str, str], dict[str, ZoneMean]] = {}
+    units = Units(size[1], pixel_pitch_um)
     for channel in channels:
-        table = with_odd_ones_named(edge_table(shots, channel, size))
-        places = find_places(table, size)
-        result.edges.extend(_edge_rows(table, channel, size))
-        result.tiles.extend(_tile_rows(table, places, channel, size))
-        zone = frame.zone_index(places.x, places.y, size)
+        table = with_outliers_rejected(edge_table(shots, channel, size))
+        positions = find_positions(table, size)
+        edges += _edge_rows(table, channel, size)
+        tiles += _tile_rows(table, positions, channel, size)
+        zone = frame.zone_index(positions.x, positions.y, size)
         for k, name in enumerate(frame.ZONES):
-            add_zone(result, means, places, zone == k, name, channel, size, pixel_pitch_um)
-    result.colours.extend(colour_differences(means, channels))
-    return result
+            means[name, channel] = zone_means(positions, zone == k)
+            zones += zone_rows(name, channel, means[name, channel], units)
+            astigmatism += astigmatism_rows(name, channel, means[name, channel])
+    return Sharpness(
+        edges=edges, zones=zones, tiles=tiles, astigmatism=astigmatism, colours=colour_differences(means, channels)
+    )
 
 
 def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[EdgeSharpness]:
@@ -66,8 +79,8 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
             h=float(h[i]),
             angle_deg=float(table.angle_deg[i]),
             mtf50=Figure.if_known(table.mtf50[i], table.sigma[i], "cy/px"),
-            used=bool(table.why[i] == ""),
-            why=str(table.why[i]),
+            used=bool(table.used[i]),
+            why=str(table.reason[i]),
             shot=str(table.shot[i]),
             rise_px=_number(table.rise_px[i]),
             overshoot_percent=_number(100 * table.overshoot[i]),
@@ -77,23 +90,24 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
     ]
 
 
-def _tile_rows(table: EdgeTable, places: Places, channel: str, size: tuple[int, int]) -> list[TileSharpness]:
-    h = frame.h_of(places.x, places.y, size)
+def _tile_rows(table: EdgeTable, positions: Positions, channel: str, size: tuple[int, int]) -> list[TileSharpness]:
+    h = frame.h_of(positions.x, positions.y, size)
+    sigma = positions.sigma
     rows = []
-    for i, e in enumerate(places.first_edge):
-        both = [Figure.if_known(places.mtf50[i, k], places.unsure[i, k], "cy/px") for k in (0, 1)]
+    for i, edge in enumerate(positions.first_edge):
+        sagittal, tangential = (Figure.if_known(positions.mtf50[i, k], sigma[i, k], "cy/px") for k in (0, 1))
         rows.append(
             TileSharpness(
-                int(table.column[e]),
-                int(table.row[e]),
-                channel,
-                float(places.x[i]),
-                float(places.y[i]),
-                float(h[i]),
-                both[0],
-                both[1],
-                any(both),
-                str(table.shot[e]),
+                column=int(table.column[edge]),
+                row=int(table.row[edge]),
+                channel=channel,
+                x=float(positions.x[i]),
+                y=float(positions.y[i]),
+                h=float(h[i]),
+                sagittal=sagittal,
+                tangential=tangential,
+                used=sagittal is not None or tangential is not None,
+                shot=str(table.shot[edge]),
             )
         )
     return rows

@@ -1,13 +1,16 @@
-"""Sharpness by zone: means over places, curves, contrast at chosen frequencies, units, differences."""
+"""Sharpness by zone: means over positions, curves, contrast at chosen frequencies, units, differences."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.analysers.edge import FREQUENCY, unfollowed_contrast
-from lensbench.analysers.sharpness._tiles import Places
+from lensbench.analysers.sharpness._positions import Positions
 from lensbench.findings import (
     COMMON_RELATIVE_SIGMA,
     DIRECTIONS,
@@ -20,65 +23,110 @@ from lensbench.findings import (
 )
 from lensbench.shot import reference_channel
 
+MEAN = "mean"
+"""The direction's name for the mean of both."""
+
 CONTRAST_CY_PX = (0.125, 0.25)
 """Frequencies at which zones state their contrast: a quarter and half of the Nyquist frequency ..."""
 
 CONTRAST_LP_MM = (10.0, 30.0)
-"""... and, where the pixels' size is known, the trade's coarse and fine structures."""
+"""... and, where the pixel pitch is known, the trade's coarse and fine structures (common practice)."""
 
 
-def add_zone(result, means, places, inside, name, channel, size, pitch_um):
-    """Append one zone's figures in one channel: both directions, their mean, and how they differ."""
-    found = []
+@dataclass(frozen=True, eq=False)
+class ZoneMean:
+    """The mean over a zone's positions in one direction.
+
+    `sigma` is its standard deviation without the error that all edges have in common; `curve` the mean curve and
+    its standard deviation at `FREQUENCY`, where there is one; `count` the number of positions.
+    """
+
+    value: float
+    sigma: float
+    curve: tuple[NDArray[np.float64], NDArray[np.float64]] | None
+    count: int
+
+    @property
+    def whole_sigma(self) -> float:
+        """The standard deviation with the common error."""
+        return _with_common_error(self.value, self.sigma)
+
+
+def zone_means(positions: Positions, inside: NDArray[np.bool_]) -> dict[str, ZoneMean]:
+    """Means over the positions inside a zone, by direction; the mean of both where both are known."""
+    means = {}
     for k, direction in enumerate(DIRECTIONS):
-        chosen = inside & np.isfinite(places.mtf50[:, k])
-        count = int(chosen.sum())
-        if count == 0:
-            continue
-        value = float(places.mtf50[chosen, k].mean())
-        sigma = places.sigma_of_mean(chosen, k)
-        curve = _mean_curve(places, chosen, k)
-        found.append((value, sigma, curve, count))
-        result.zones.append(_zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um))
-    if len(found) < 2:
-        return
-    (a, da, ca, na), (b, db, cb, nb) = found
-    mean, spread = (a + b) / 2, np.hypot(da, db) / 2
-    # Of what the two curves may be off by, most is common to both.
-    both = None if ca is None or cb is None else ((ca[0] + cb[0]) / 2, (ca[1] + cb[1]) / 2)
-    result.zones.append(_zone_row(name, channel, "mean", mean, spread, both, na + nb, size, pitch_um))
-    result.astigmatism.append(ZoneDifference(name, *DIRECTIONS, _difference(a, da, b, db), channel))
-    means[name, channel] = mean, _with_shared(mean, spread)
+        chosen = inside & np.isfinite(positions.mtf50[:, k])
+        if chosen.any():
+            value = float(positions.mtf50[chosen, k].mean())
+            sigma = positions.sigma_of_mean(chosen, k)
+            means[direction] = ZoneMean(value, sigma, _mean_curve(positions, chosen, k), int(chosen.sum()))
+    if len(means) == 2:
+        first, second = means.values()
+        means[MEAN] = _mean_of(first, second)
+    return means
 
 
-def _with_shared(value: float, sigma: float) -> float:
-    """A figure's standard deviation by noise widened by what all edges may be off by alike."""
+def _mean_of(first: ZoneMean, second: ZoneMean) -> ZoneMean:
+    """The mean of two directions."""
+    curve = None
+    if first.curve is not None and second.curve is not None:
+        # Most of the two curves' errors is common to both.
+        curve = (first.curve[0] + second.curve[0]) / 2, (first.curve[1] + second.curve[1]) / 2
+    sigma = float(np.hypot(first.sigma, second.sigma) / 2)
+    return ZoneMean((first.value + second.value) / 2, sigma, curve, first.count + second.count)
+
+
+def _with_common_error(value: float, sigma: float) -> float:
     return float(np.hypot(sigma, COMMON_RELATIVE_SIGMA * value))
 
 
-def _mean_curve(places: Places, chosen: NDArray, k: int) -> tuple[NDArray, NDArray] | None:
-    known = chosen & np.isfinite(places.curve[:, k, 0])
+def _mean_curve(
+    positions: Positions, chosen: NDArray[np.bool_], k: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    known = chosen & np.isfinite(positions.curve[:, k, 0])
     if not known.any():
         return None
-    mtf = places.curve[known, k].mean(axis=0)
-    noise = np.sqrt((places.curve_sigma[known, k] ** 2).sum(axis=0)) / known.sum()
-    # The curves are stretched to their places' figures: what these may be off by stretches them too.
-    stretched = _with_shared(1.0, places.bulge_of_mean(known, k) / places.mtf50[known, k].mean())
-    return mtf, np.hypot(noise, stretched * np.abs(np.gradient(mtf, FREQUENCY)) * FREQUENCY)
+    mtf = positions.curve[known, k].mean(axis=0)
+    noise = np.sqrt((positions.curve_sigma[known, k] ** 2).sum(axis=0)) / known.sum()
+    # The curves are scaled to their positions' MTF50, so an error of MTF50 scales the frequency.
+    scaling = _with_common_error(1.0, positions.excess_sigma_of_mean(known, k) / positions.mtf50[known, k].mean())
+    return mtf, np.hypot(noise, scaling * np.abs(np.gradient(mtf, FREQUENCY)) * FREQUENCY)
 
 
-def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_um) -> ZoneSharpness:
-    figure = Figure.of(value, NORMAL_95 * _with_shared(value, sigma), "cy/px")
-    row = ZoneSharpness(name, channel, direction, figure, None, count)
-    row.mtf50_lw_ph = figure.scaled(2 * size[1], "lw/ph")
-    if pitch_um:
-        row.mtf50_lp_mm = figure.scaled(1000 / pitch_um, "lp/mm")
-    if curve is not None:
-        mtf, noise = curve
-        spread = np.hypot(noise, unfollowed_contrast(FREQUENCY, value))
-        row.curve = ContrastCurve.of(FREQUENCY, mtf, NORMAL_95 * spread)
-        row.contrast = _contrasts(mtf, spread, pitch_um)
-    return row
+@dataclass(frozen=True)
+class Units:
+    """What converts cycles a pixel: the picture's height in pixels, and the pixel pitch where it is known."""
+
+    height_px: int
+    pixel_pitch_um: float | None
+
+
+def zone_rows(zone: str, channel: str, means: Mapping[str, ZoneMean], units: Units) -> list[ZoneSharpness]:
+    """A zone's rows of the table in one channel, one a direction."""
+    return [_zone_row(zone, channel, direction, mean, units) for direction, mean in means.items()]
+
+
+def _zone_row(zone: str, channel: str, direction: str, mean: ZoneMean, units: Units) -> ZoneSharpness:
+    pitch_um = units.pixel_pitch_um
+    figure = Figure.of(mean.value, NORMAL_95 * mean.whole_sigma, "cy/px")
+    curve, contrast = None, []
+    if mean.curve is not None:
+        mtf, noise = mean.curve
+        sigma = np.hypot(noise, unfollowed_contrast(FREQUENCY, mean.value))
+        curve = ContrastCurve.of(FREQUENCY, mtf, NORMAL_95 * sigma)
+        contrast = _contrasts(mtf, sigma, pitch_um)
+    return ZoneSharpness(
+        zone=zone,
+        channel=channel,
+        direction=direction,
+        mtf50=figure,
+        mtf50_lp_mm=figure.scaled(1000 / pitch_um, "lp/mm") if pitch_um else None,
+        edges=mean.count,
+        mtf50_lw_ph=figure.scaled(2 * units.height_px, "lw/ph"),
+        contrast=contrast,
+        curve=curve,
+    )
 
 
 def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Contrast]:
@@ -94,19 +142,43 @@ def _contrasts(mtf: NDArray, sigma: NDArray, pitch_um: float | None) -> list[Con
     ]
 
 
-def _difference(a: float, da: float, b: float, db: float) -> Figure:
-    """A over b, in percent of their mean."""
-    mean = (a + b) / 2
-    return Figure.of(100 * (a - b) / mean, NORMAL_95 * 100 * np.hypot(da * b, db * a) / mean**2, "%")
+def astigmatism_rows(zone: str, channel: str, means: Mapping[str, ZoneMean]) -> list[ZoneDifference]:
+    """Sagittal against tangential in one zone and channel; empty where one of them is unknown."""
+    if MEAN not in means:
+        return []
+    first, second = (means[direction] for direction in DIRECTIONS)
+    percent = _difference(first.value, first.sigma, second.value, second.sigma)
+    return [ZoneDifference(zone, *DIRECTIONS, percent, channel)]
 
 
-def colour_differences(means, channels) -> list[ZoneDifference]:
-    """Each colour against green (or the first channel there is), by zone."""
+def colour_differences(
+    means: Mapping[tuple[str, str], Mapping[str, ZoneMean]], channels: Sequence[str]
+) -> list[ZoneDifference]:
+    """Each colour against green (or the first channel there is), by zone, in the mean of both directions.
+
+    Parameters
+    ----------
+    means : mapping of (zone, channel) to means by direction
+        As `zone_means` gives them.
+    channels : sequence of str
+        The channels, in the order of the table.
+
+    Returns
+    -------
+    list of ZoneDifference
+    """
     reference = reference_channel(channels)
     rows = []
-    for name in frame.ZONES:
+    for zone in frame.ZONES:
         for channel in channels:
-            if channel != reference and {(name, channel), (name, reference)} <= means.keys():
-                percent = _difference(*means[name, channel], *means[name, reference])
-                rows.append(ZoneDifference(name, channel, reference, percent))
+            first, second = means[zone, channel].get(MEAN), means[zone, reference].get(MEAN)
+            if channel != reference and first is not None and second is not None:
+                percent = _difference(first.value, first.whole_sigma, second.value, second.whole_sigma)
+                rows.append(ZoneDifference(zone, channel, reference, percent))
     return rows
+
+
+def _difference(a: float, a_sigma: float, b: float, b_sigma: float) -> Figure:
+    """A less b, in percent of their mean."""
+    mean = (a + b) / 2
+    return Figure.of(100 * (a - b) / mean, NORMAL_95 * 100 * np.hypot(a_sigma * b, b_sigma * a) / mean**2, "%")

@@ -7,7 +7,7 @@ import pytest
 from scipy.special import expit
 
 from lensbench.analysers.edge._measure import measure_edges, tile_edges
-from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from tests import known_edges as known
 from tests.analysers.edge.edge_benches import found_on, truth_of
 

@@ -8,7 +8,7 @@ import pytest
 
 from lensbench import frame
 from lensbench.analysers.edge._measure import FREQUENCY, EdgeResponses, measure_edges, tile_edges
-from lensbench.analysers.sharpness._measure import ShotEdges, measure_sharpness
+from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import COMMON_RELATIVE_SIGMA
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
