@@ -101,10 +101,31 @@ def _before_list(content: bytes) -> bytes:
 def read_report(path: str | Path) -> Report:
     """Read a report, of this format or the one before it.
 
+    Parameters
+    ----------
+    path : path
+        The ``report.json`` in a report's folder.
+
+    Returns
+    -------
+    Report
+
     Raises
     ------
     BenchError
         Where the file is missing, isn't a report, or is one of another format.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from lensbench import Report, read_report
+    >>> from lensbench.findings import Build, Camera, encode_report
+    >>> report = Report(Build("Porthole"), Camera((6000, 4000)))
+    >>> path = Path(tempfile.mkdtemp()) / "report.json"
+    >>> _ = path.write_bytes(encode_report(report))
+    >>> read_report(path).build.name
+    'Porthole'
     """
     path = Path(path)
     try:

@@ -89,6 +89,23 @@ def load_session(folder: str | Path) -> Session:
     ------
     BenchError
         Naming each mistake with its line, its key and what would be right.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import numpy as np
+    >>> from lensbench import Exposure, Shot, load_session
+    >>> from lensbench.dng import write_dng
+    >>> from lensbench.loaders import start_session
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> light = np.random.default_rng(1).poisson(np.full((200, 300), 9000.0))
+    >>> flat = Shot.from_array(light, white=16000, exposure=Exposure(f_number=5.6))
+    >>> write_dng(folder / "w_056.dng", flat)
+    >>> _ = start_session(folder)  # writes session.toml, as the command `lensbench session` does
+    >>> session = load_session(folder)
+    >>> [(shot.file, shot.shows, shot.f_number) for shot in session.shots]
+    [('w_056.dng', 'flat', 5.6)]
     """
     folder = Path(folder)
     tables, shots, mistakes = _checked(folder, session_file(folder))

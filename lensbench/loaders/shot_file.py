@@ -42,10 +42,28 @@ def read_shot(path: str | Path, encoding: str | None = None) -> Shot:
     encoding : {'linear', 'srgb'}, optional
         How the numbers of a TIFF, JPEG or PNG follow the light, where the session file says; raw is linear.
 
+    Returns
+    -------
+    Shot
+        The samples as stored; the file is only read.
+
     Raises
     ------
     BenchError
         If the file can't be read or holds no picture that can be measured; the message says why and what to do.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import numpy as np
+    >>> from lensbench import Shot, read_shot
+    >>> from lensbench.dng import write_dng
+    >>> path = Path(tempfile.mkdtemp()) / "w_056.dng"
+    >>> write_dng(path, Shot.from_array(np.full((60, 90), 9000), 512, 15871, "RGGB"))
+    >>> shot = read_shot(path)
+    >>> shot.size, shot.channels, float(shot.white)
+    ((90, 60), ('red', 'green', 'blue'), 15871.0)
     """
     path = Path(path)
     head = read_head(path)

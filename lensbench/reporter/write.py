@@ -94,6 +94,19 @@ def write_report(report: Report, parent: str | Path, replace: bool = False) -> W
     ------
     BenchError
         Where the folder holds shots, a session file or a target file, or can't be written to.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from lensbench import Report, write_report
+    >>> from lensbench.findings import Build, Camera
+    >>> report = Report(Build("Porthole"), Camera((6000, 4000)))
+    >>> folder, note = write_report(report, tempfile.mkdtemp())
+    >>> folder.name, note
+    ('porthole', None)
+    >>> sorted(path.name for path in folder.iterdir() if path.suffix != ".csv")
+    ['report.html', 'report.json', 'zone_map.png']
     """
     contents = _contents(report)
     base, note = folder_name(report.build.name), None

@@ -61,6 +61,26 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     ------
     BenchError
         Where nothing could be measured, with the reason of each shot.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import numpy as np
+    >>> from lensbench import Exposure, Shot, load_session, measure_session
+    >>> from lensbench.dng import write_dng
+    >>> from lensbench.loaders import start_session
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> light = np.random.default_rng(1).poisson(np.full((200, 300), 9000.0))
+    >>> flat = Shot.from_array(light, white=16000, exposure=Exposure(f_number=5.6))
+    >>> write_dng(folder / "w_056.dng", flat)
+    >>> _ = start_session(folder)  # writes session.toml, as the command `lensbench session` does
+    >>> report = measure_session(load_session(folder), workers=1)
+    >>> report.settings[0].label, report.settings[0].falloff.covers_frame
+    ('f/5.6', True)
+    >>> columns = report.settings[0].falloff.columns("zones")
+    >>> columns["zone"].tolist()[0], bool(abs(columns["stops"][0]) < 0.01)
+    ('centre', True)
     """
     outcomes = _outcomes(session, progress or (lambda done, total, what: None), workers)
     readings = Readings.of(outcome.reading for outcome in outcomes if outcome.reading is not None)

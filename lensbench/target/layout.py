@@ -168,7 +168,7 @@ def read_layout(path: str | Path) -> Layout:
     >>> write_layout(path, make_layout((36.0, 24.0), 0.1, "coarse"))
     >>> layout = read_layout(path)
     >>> layout.columns, layout.rows, round(layout.pitch_mm, 2)
-    (13, 9, 37.03)
+    (15, 9, 37.03)
     """
     path = Path(path)
     try:

@@ -196,6 +196,25 @@ def measure_edges(
     Returns
     -------
     dict of EdgeResponses by channel
+
+    Examples
+    --------
+    A straight edge blurred by a Gaussian of 1.4 px, whose MTF50 is 0.18739 over that:
+
+    >>> import numpy as np
+    >>> from scipy.special import ndtr
+    >>> from lensbench import Shot, measure_edges
+    >>> from lensbench.analysers.edge import blade_places
+    >>> y, x = np.mgrid[:200, :300]
+    >>> across = np.array([np.cos(0.1), np.sin(0.1)])  # towards bright
+    >>> distance = (x - 149.5) * across[0] + (y - 99.5) * across[1]
+    >>> light = 600 + 11400 * ndtr(distance / 1.4)
+    >>> shot = Shot.from_array(np.random.default_rng(1).poisson(light), white=16000)
+    >>> along = np.array([-across[1], across[0]])
+    >>> ends = [(149.5, 99.5) - 60 * along, (149.5, 99.5) + 60 * along]
+    >>> edge = measure_edges(shot, blade_places([ends], [across], 40.0))["grey"]
+    >>> bool(abs(edge.mtf50[0] / (0.18739 / 1.4) - 1) < 0.02)
+    True
     """
     channels = shot.channels if channels is None else channels
     parts = _chunks(edges)

@@ -138,7 +138,29 @@ def blade_places(ends_px: NDArray, towards_bright: NDArray, reach_px: float | ND
 
 
 def tile_edges(found: FoundTiles) -> EdgePlaces:
-    """Places of the three edges of every found tile: edge 3 i + k is leg k of tile i (`target.layout.LEGS`)."""
+    """Places of the three edges of every found tile: edge 3 i + k is leg k of tile i (`target.layout.LEGS`).
+
+    Parameters
+    ----------
+    found : FoundTiles
+        From `find_tiles`.
+
+    Returns
+    -------
+    EdgePlaces
+        What `measure_edges` takes.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from lensbench import tile_edges
+    >>> from lensbench.target import FoundTiles
+    >>> corners = np.array([[[100.0, 100.0], [180.0, 108.0], [92.0, 180.0]]])
+    >>> tiles = FoundTiles(np.array([3]), np.array([2]), corners, np.array([True]), mirrored=False)
+    >>> places = tile_edges(tiles)
+    >>> len(places), places.middle[0].tolist()
+    (3, [140.0, 104.0])
+    """
     corners = np.asarray(found.corners_px, float)
     n = len(corners)
     ends = corners[:, LEG_CORNERS, :].reshape(-1, 2, 2)

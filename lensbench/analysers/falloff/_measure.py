@@ -91,6 +91,22 @@ def measure_falloff(
     ------
     BenchError
         Where the flats can't be read: too dark, clipped in the middle, or of different sizes.
+
+    Examples
+    --------
+    Light that is one stop darker in the corners than in the middle:
+
+    >>> import numpy as np
+    >>> from lensbench import Shot, measure_falloff
+    >>> y, x = np.mgrid[:400, :600]
+    >>> h = np.hypot(x - 299.5, y - 199.5) / np.hypot(300, 200)
+    >>> light = 12000 * 2.0 ** -(h**2)
+    >>> flat = Shot.from_array(np.random.default_rng(1).poisson(light), white=16000)
+    >>> falloff = measure_falloff([flat])
+    >>> corner = h > 0.85
+    >>> true = np.log2(light[h < 0.1].mean() / light[corner].mean())
+    >>> bool(abs(falloff.worst_corner.stops.value - true) < 0.02)
+    True
     """
     return describe_light(gather_light(flats, darks, given, pixel_pitch_um))
 

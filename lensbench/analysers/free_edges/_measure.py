@@ -11,6 +11,7 @@ from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
 from lensbench.analysers.free_edges._finding import RefusedLine, find_straight_edges
 from lensbench.findings import NORMAL_95, Figure
+from lensbench.findings.tables import Tabular
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
 
@@ -24,7 +25,7 @@ ALONG_ROWS = "runs along the rows of pixels"
 
 
 @dataclass(frozen=True)
-class EdgeColour:
+class EdgeColour(Tabular):
     """One colour of a free edge; without figures where `why` says so.
 
     `lateral_px` is how far the colour lies from the reference channel (green), across the edge: positive outwards
@@ -43,7 +44,7 @@ class EdgeColour:
 
 
 @dataclass(frozen=True)
-class FreeEdge:
+class FreeEdge(Tabular):
     """A straight edge, or a part of a long one: where its middle lies, which way it runs, its colours.
 
     `angle_deg` is the way it runs, `bright_deg` the way to its bright side, anticlockwise as seen from x right.
@@ -62,7 +63,7 @@ class FreeEdge:
 
 
 @dataclass(frozen=True)
-class FreeEdges:
+class FreeEdges(Tabular):
     """All free edges of a shot, from the top left on, and the lines that could not serve as edges, with why."""
 
     shot: str
@@ -88,6 +89,24 @@ def measure_free_edges(shot: Shot, pixel_pitch_um: float | None = None, threads:
     -------
     FreeEdges
         Without edges, and with reasons, where none is clean.
+
+    Examples
+    --------
+    A blade blurred by a Gaussian of 1.4 px, whose MTF50 is 0.18739 over that:
+
+    >>> import numpy as np
+    >>> from scipy.special import ndtr
+    >>> from lensbench import Shot, measure_free_edges
+    >>> y, x = np.mgrid[:400, :600]
+    >>> u = (x - 299.5) * np.cos(0.1) + (y - 199.5) * np.sin(0.1)
+    >>> v = (y - 199.5) * np.cos(0.1) - (x - 299.5) * np.sin(0.1)
+    >>> covered = ndtr((90 - abs(u)) / 1.4) * ndtr((60 - abs(v)) / 1.4)
+    >>> shot = Shot.from_array(np.random.default_rng(1).poisson(12000 * (1 - 0.97 * covered)), white=16000)
+    >>> edges = measure_free_edges(shot).edges
+    >>> len(edges) >= 4
+    True
+    >>> all(abs(edge.colours[0].mtf50.value / (0.18739 / 1.4) - 1) < 0.03 for edge in edges)
+    True
     """
     responses, refused = free_responses(shot, threads)
     count = len(responses[shot.reference])
