@@ -41,5 +41,5 @@ def _is_there(path: Path, content: bytes, advice: str) -> bool:
     except OSError:
         same = False
     if not same:
-        raise BenchError(f"{path}: exists already, and nothing that exists is written over. {advice}")
+        raise BenchError(f"{path}: exists already, and existing files are not overwritten. {advice}")
     return True

@@ -38,7 +38,7 @@ _APERTURE: dict[str, Check] = {
 }
 
 START = """\
-# What this build is to be. Take the # away from what you want graded, and put your own number.
+# What this build is to be. Remove the # before what you want graded, and put your own number.
 # Then run: lensbench grade REPORT THIS_FILE, or copy the tables into session.toml, to have them graded with every
 # measurement.
 
@@ -93,7 +93,7 @@ def read_goals(path: str | Path) -> Goals:
     path = Path(path)
     data, text = read_toml(path)
     mistakes = [
-        Mistake((name,), f"{name} is unknown here. Everything stands under [goals].")
+        Mistake((name,), f"{name} is unknown here. Everything belongs under [goals].")
         for name in data
         if name != "goals"
     ]
@@ -102,7 +102,7 @@ def read_goals(path: str | Path) -> Goals:
         lines = ((line_of(text, mistake.key), mistake.text) for mistake in mistakes)
         raise BenchError("\n".join(f"{path}, line {line}: {said}" for line, said in lines))
     if not goals.wanted:
-        raise BenchError(f"{path}: wants nothing yet. Take the # away from the goals that you have.")
+        raise BenchError(f"{path}: has no goal yet. Remove the # before the goals that you have.")
     return goals
 
 
@@ -123,7 +123,7 @@ def goals_of_table(table: Any, mistakes: list[Mistake]) -> Goals:
     plain = {key: value for key, value in table.items() if key not in _BY_PART}
     right = check_table(plain, {**_APERTURE, **_WHOLE}, at, mistakes)
     if "f_number" in right and "aperture" in right:
-        mistakes.append(Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the true one."))
+        mistakes.append(Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the right one."))
     wanted = [_limit(key, "", value) for key, value in right.items() if key in _WHOLE]
     for key, check in _BY_PART.items():
         parts = table.get(key, {})

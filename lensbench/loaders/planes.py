@@ -55,7 +55,7 @@ def picture_shot(name: str, samples: NDArray, encoding: str, bits: int, exposure
         white=white,
         gain=np.ones(len(colours)),
         exposure=exposure,
-        incomparable=f"was developed for looking at: {TOUCHED_UP}" if encoding == "srgb" else None,
+        incomparable=f"was developed for viewing: {TOUCHED_UP}" if encoding == "srgb" else None,
     )
     return replace(shot, white=clipping_level(shot)) if np.issubdtype(samples.dtype, np.integer) else shot
 

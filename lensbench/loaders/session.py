@@ -149,7 +149,7 @@ def refuse_odd_rulers(session: Session, drawn_mm: tuple[float, float]) -> None:
     path = session_file(session.folder)
     line = line_of(read_toml(path)[1], ("target", "rulers_measured_mm"))
     raise BenchError(
-        f"{path}, line {line}: rulers_measured_mm = {as_written(list(measured))} won't do. This target's bars "
+        f"{path}, line {line}: rulers_measured_mm = {as_written(list(measured))} can't be right. The bars "
         f"were drawn {drawn_mm[0]:.1f} mm across and {drawn_mm[1]:.1f} mm up, and printers stretch both alike. "
         "Measure them again, in millimetres, the one that runs across first."
     )
@@ -229,11 +229,11 @@ def _unknown_at_top(name: str, value: Any) -> str:
         return f"the table [{name}] is unknown{nearest_name(name, [*TABLE_KEYS, 'shot'])}"
     home = next((table for table, keys in TABLE_KEYS.items() if name in keys), None)
     if home:
-        return f"{name} stands outside of any table. Put it under [{home}]."
+        return f"{name} is outside of any table. Put it under [{home}]."
     if name in SHOT_KEYS:
-        return f"{name} stands outside of any table. Put it under a [[shot]]."
+        return f"{name} is outside of any table. Put it under a [[shot]]."
     tables = ", ".join(f"[{table}]" for table in TABLE_KEYS)
-    return f"the key {name} is unknown here. Every key stands under {tables} or a [[shot]]."
+    return f"the key {name} is unknown here. Every key belongs under {tables} or a [[shot]]."
 
 
 def _shots(data: dict[str, Any], folder: Path, mistakes: list[Mistake]) -> list[dict[str, Any]]:
@@ -270,9 +270,7 @@ def _wrong_as_a_whole(entry: dict[str, Any], shot: dict[str, Any], place: int, f
         if key not in entry
     ]
     if "f_number" in entry and "aperture" in entry:
-        found.append(
-            Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the one that is true.")
-        )
+        found.append(Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the right one."))
     if "file" in shot:
         path = folder / shot["file"]
         if path.is_dir():

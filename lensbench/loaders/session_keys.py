@@ -122,12 +122,12 @@ SHOT_KEYS: dict[str, Check] = {
     "shows": one_of(SHOWS),
     "f_number": number(0.3, 512, "the f-number marked on the lens, such as 5.6"),
     "aperture": words('a name for the aperture, such as "third click"'),
-    "setup": count("counting how often the lens was mounted and focused anew"),
+    "setup": count("1 for the first setup, 2 after remounting and refocusing, and so on"),
     "rail_mm": number(-10_000, 10_000, "the reading of the rail in millimetres, such as 12.5"),
     "lens_turn_deg": number(
         -360, 360, "the angle in degrees by which the lens was turned in its mount, such as 90"
     ),
-    "panel": count("counting the places of the light panel"),
+    "panel": count("1 for the light panel's first position, 2 for the next, and so on"),
     "panel_turn_deg": number(
         -360, 360, "the angle in degrees by which the light panel was turned anticlockwise as seen, such as 180"
     ),
@@ -186,7 +186,7 @@ def check_table(data: Any, keys: dict[str, Check], at: Key, mistakes: list[Mista
         try:
             right[key] = keys[key](value)
         except ValueError as error:
-            said = f"{key} is still empty." if value == "" else f"{key} = {as_written(value)} won't do."
+            said = f"{key} is still empty." if value == "" else f"{key} = {as_written(value)} is not allowed."
             mistakes.append(Mistake((*at, key), f"{said} {error}"))
     return right
 

@@ -24,7 +24,7 @@ PICTURE_ENDINGS = RAW_ENDINGS | {".tif", ".tiff", ".jpg", ".jpeg", ".png"}
 
 _NEW_FILE = """\
 # What each shot of this bench evening shows. Lines that begin with # are notes, and examples to fill in:
-# take the # away and put your own value.
+# remove the # and put your own value.
 
 [build]
 name = {name}
@@ -48,9 +48,9 @@ layout = "target.json"
 # setup = 2             for everything shot again after refocusing and remounting
 # rail_mm = 12.06       the rail's reading, for a series through focus
 # lens_turn_deg = 90    the lens turned in its mount, anticlockwise as seen in the picture
-# panel = 2             the even light moved to its second place
+# panel = 2             the even light moved to its second position
 # panel_turn_deg = 180  the even light turned about the middle of the picture
-# panel_shift = [0.3, 0.0]    how far it was moved to the right and down, in parts of the picture
+# panel_shift = [0.3, 0.0]    how far it was moved to the right and down, as a share of the picture
 """
 
 
@@ -190,7 +190,7 @@ def _add(path: Path, before: bytes | None, addition: str) -> None:
     if path.is_symlink():
         raise BenchError(f"{path}: is a link to another file, which is not written to. Put the file itself here.")
     if not path.stat().st_mode & stat.S_IWUSR:
-        raise BenchError(f"{path}: is write-protected. Take the protection off to have shots added to it.")
+        raise BenchError(f"{path}: is write-protected. Remove the protection to have shots added to it.")
     # The new lines end as those before, as the user's editor likes them.
     end = b"\r\n" if b"\r\n" in before else b"\n"
     after = before + (b"" if before.endswith(b"\n") else end) + end + addition.encode().replace(b"\n", end)
@@ -203,4 +203,4 @@ def _add(path: Path, before: bytes | None, addition: str) -> None:
     with written_whole(path) as temporary:
         temporary.write_bytes(after)
         if path.read_bytes() != before:
-            raise BenchError(f"{path}: was changed while its shots were looked at. Start again.")
+            raise BenchError(f"{path}: was changed meanwhile. Start again.")

@@ -54,8 +54,8 @@ def load_tiff(path: str | Path, encoding: str | None = None) -> Shot:
         told = known_encoding(path.name, encoding, page.iccprofile)
         if told is None:
             raise EncodingUnknown(
-                f'{path.name}: does not say how its numbers follow the light. Add encoding = "linear" (in '
-                'proportion to the light) or encoding = "srgb" (made for looking at) to its [[shot]] in '
+                f'{path.name}: does not say how its numbers relate to the light. Add encoding = "linear" (in '
+                'proportion to the light) or encoding = "srgb" (made for viewing) to its [[shot]] in '
                 "session.toml."
             )
         samples = _samples(page)

@@ -28,7 +28,7 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     except OSError as error:
         raise BenchError(f"{path}: can't be read ({error.strerror}). Look at the file's permissions.") from None
     except UnicodeDecodeError:
-        raise BenchError(f"{path}: is not a UTF-8 text file. Save it as plain text, coded as UTF-8.") from None
+        raise BenchError(f"{path}: is not a UTF-8 text file. Save it as plain text, encoded as UTF-8.") from None
     # Lines end as Windows writes them, or as everybody else does; TOML knows no third way.
     text = text.replace("\r\n", "\n")
     try:
@@ -78,7 +78,7 @@ def _hint(line: str, why: str) -> str:
     """What is most likely wrong with a line of TOML."""
     value = line.partition("=")[2].strip()
     if "overwrite" in why or "twice" in why.lower():
-        return "The same key or [table] stands here a second time; take one of them out."
+        return "The same key or [table] is here a second time; remove one of them."
     if re.match(r"[-+]?\d+,\d", value):
         return "Write decimals with a point, such as 5.6."
     if re.search("[“”„‘’«»]", line):

@@ -193,7 +193,7 @@ def _camera(session: Session, facts: Sequence[ShotFacts]) -> tuple[Camera, list[
     model = next((fact.camera for fact in facts if fact.camera), None)
     misfit = sensor_misfit(size, sensor) if sensor else None
     if misfit:
-        text = f"session.toml: {misfit} Until then all figures on the sensor are in pixels."
+        text = f"session.toml: {misfit} Until then all sizes on the sensor are in pixels."
         return Camera(size, model=model), [Notice("sensor", None, text)]
     return Camera(size, sensor, pixel_pitch_um(size, sensor), model), []
 

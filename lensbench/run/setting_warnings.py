@@ -96,9 +96,9 @@ def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
     best, worst = max(level, key=level.get), min(level, key=level.get)
     if level[worst] < (1 - UNLIKE) * level[best]:
         text = (
-            f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both count as "
-            f"taken alike ({setting.name}), and the figures are of both together. Give each its own f_number or "
-            "aperture in session.toml, or its own setup number where the lens was refocused."
+            f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both are "
+            f"listed with the same settings ({setting.name}), and the figures are of both together. Give each its "
+            "own f_number or aperture in session.toml, or its own setup number where the lens was refocused."
         )
         yield Notice("unlike", worst, text)
 
@@ -107,11 +107,11 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
     said = (
         f"the whole sheet looks out of focus. Even the best zone ({error.best_zone.replace('-', ' ')}) is blurred "
         f"as by {error.defocus_um:.0f} µm of defocus at the sensor, {error.depths:.0f} times the quarter-wave "
-        f"depth, and reaches {error.achieved_percent:.0f} % of what is possible."
+        f"depth, and achieves {error.achieved_percent:.0f} % of the best possible."
     )
-    otherwise = "If that is no sharper, it is no focus error: the lens blurs so everywhere."
+    otherwise = "If that is no sharper, it is not focus: the lens itself blurs that much everywhere."
     if setting.magnification is None:
-        return f"{said} Focus anew and shoot again. {otherwise}"
+        return f"{said} Refocus and shoot again. {otherwise}"
     rail = error.defocus_um / 1000 / setting.magnification.value**2
     return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again. {otherwise}"
 
@@ -119,14 +119,14 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
 def _tilted(depth: SheetDepth, setting: Setting) -> str:
     sides = ((depth.right_away, "right", "left"), (depth.bottom_away, "bottom", "top"))
     leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in sides if away != 0]
-    given = "" if depth.distance_known else f", if the lens stands over {depth.soft_beyond_mm:.0f} mm from it"
+    given = "" if depth.distance_known else f", if the lens is more than {depth.soft_beyond_mm:.0f} mm from it"
     wanted = setting.f_number * depth.share
     closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None) if depth.distance_known else None
     close = f", or close the iris to {closed}" if closed else ", or close the iris"
     return (
         f"the sheet leans: {' and '.join(leans)}. The depth of field is {depth.depth_mm:.1f} mm (blur of "
-        f"{BLUR_PX:g} px), so the sides are soft for that{given}. Square the camera to the sheet (a mirror laid "
-        f"on it helps){close}."
+        f"{BLUR_PX:g} px), so the sides are soft because of that{given}. Square the camera to the sheet (a mirror "
+        f"laid on it helps){close}."
     )
 
 
@@ -154,6 +154,6 @@ def _print_limited(limits: Limits, channel: str) -> str:
     lost = worst.lost_to_print_percent or 0
     return (
         f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
-        f"{worst.zone.replace('-', ' ')} would read {lost:.0f} % higher or more. Print finer, "
-        "go farther away, or use film or chrome; the lens's own figures have it divided out."
+        f"MTF50 of the {worst.zone.replace('-', ' ')} zone would be {lost:.0f} % higher or more. Print finer, "
+        "go farther away, or use film or chrome. The figures of the lens alone are corrected for it."
     )

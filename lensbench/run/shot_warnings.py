@@ -175,7 +175,7 @@ def exposure_notices(shot: Shot, name: str, responses: Mapping[str, EdgeResponse
         share = float(np.median(white)) / shot.full_scale(shot.reference)
         if 0 < share < DARK_WHITE:
             stops = max(round(np.log2(GOOD_WHITE / share)), 1)
-            text = f"{name}: is dark (white at {100 * share:.0f} %), so its figures are noisier than need be."
+            text = f"{name}: is dark (white at {100 * share:.0f} %), so its figures are noisier than necessary."
             yield Notice("dark", name, f"{text} Expose {stops} stops more.")
 
 
@@ -196,9 +196,9 @@ def sign_notices(signs: ShotSigns, name: str) -> Iterator[Notice]:
 def _motion(motion: OneWayBlur) -> str:
     return (
         f"all {motion.places} tiles are blurred alike {way_in_words(motion.angle_deg)} ({motion.angle_deg:.0f}°), "
-        f"as by a motion of about {motion.length_px:.1f} px; it takes some {motion.lost_percent:.0f} % of the "
-        "sharpness that way. Steady the stand, release with a delay or light it with a flash, and shoot again. If "
-        "the same comes back, it is no motion: an element is skew or bent."
+        f"as by a motion of about {motion.length_px:.1f} px; it costs about {motion.lost_percent:.0f} % of the "
+        "sharpness in that direction. Steady the tripod, release with a delay or light it with a flash, and shoot "
+        "again. If the same comes back, it is not motion: an element is tilted or strained."
     )
 
 
@@ -219,25 +219,25 @@ def _sharpened(overshoot: float) -> str:
 def _tone_curved(signs: ShotSigns) -> str:
     if signs.reading_electrons > MOST_READING:
         seen = (
-            f"black is as noisy, beside white, as if reading a pixel added {signs.reading_electrons:.0f} "
-            "electrons, where cameras add 1 to 15"
+            f"black is as noisy, compared with white, as if read noise were {signs.reading_electrons:.0f} "
+            "electrons, where cameras have 1 to 15"
         )
     else:
         way = "lighter" if signs.lopsided.alike > 0 else "darker"
         seen = (
-            f"edges of all ways are {abs(100 * signs.lopsided.alike):.1f} % {way} than even blur makes them, "
-            f"where a lens leaves less than {100 * LOPSIDED:.1f} %"
+            f"edges in all directions are {abs(100 * signs.lopsided.alike):.1f} % {way} than symmetric blur makes "
+            f"them, where a lens leaves less than {100 * LOPSIDED:.1f} %"
         )
     return (
-        f"{seen}: a tone curve lies over the light, and sharpness, fringing and falloff come out wrong. Measure "
+        f"{seen}: a tone curve was applied, and sharpness, fringing and falloff come out wrong. Measure "
         'the raw file; for a TIFF with the usual curve of screens write encoding = "srgb" under its [[shot]].'
     )
 
 
 def _shared_noise(signs: ShotSigns) -> str:
     return (
-        f"neighbouring samples of one colour share their noise (correlation {signs.shared_noise:.2f}; a sensor's "
-        "own has 0): noise reduction, demosaicing or resampling went over it. Edges may come out softer or "
+        f"neighbouring samples of one colour share their noise (correlation {signs.shared_noise:.2f}; raw "
+        "samples have 0): noise reduction, demosaicing or resampling was applied. Edges may come out softer or "
         "sharper than they are, and the intervals too narrow. Measure the raw file, with the camera's noise "
         "reduction off."
     )
@@ -246,6 +246,6 @@ def _shared_noise(signs: ShotSigns) -> str:
 def _quiet(signs: ShotSigns) -> str:
     return (
         f"white is so free of noise that a pixel would have to hold {signs.electrons / 1000:,.0f} thousand "
-        f"electrons; no camera's holds over {MOST_ELECTRONS / 1000:.0f}. Noise reduction went over it, or it is "
-        "an average of many shots. Averages are fine; otherwise measure the raw file."
+        f"electrons; no camera's holds more than {MOST_ELECTRONS / 1000:.0f}. Noise reduction was applied, or it "
+        "is an average of many shots. Averages are fine; otherwise measure the raw file."
     )

@@ -27,7 +27,7 @@ def test_the_file_to_begin_with_can_be_filled_in_whole(tmp_path):
     filled = re.sub(r"(?m)^# (\w+ = |\"corner)", r"\1", START)
     goals = read(tmp_path, filled)
     assert {goal.what for goal in goals.wanted} == set(_FIGURES)
-    with pytest.raises(BenchError, match="wants nothing yet"):
+    with pytest.raises(BenchError, match="has no goal yet"):
         read(tmp_path, START)
 
 
@@ -39,7 +39,7 @@ def test_the_file_to_begin_with_can_be_filled_in_whole(tmp_path):
         ("[goals]\nf_number = 8\naperture = 'x'\n", 3, "both given"),
         ("[goals.mtf50_lp_mm_least]\nmiddle = 3\n", 2, "middle is unknown here"),
         ("[goals]\nmtf50_lp_mm_least = 40\n", 2, "must say where"),
-        ("marks_most = 0\n", 1, "Everything stands under [goals]"),
+        ("marks_most = 0\n", 1, "Everything belongs under [goals]"),
         ("goals = 3\n", 1, "must be a table"),
     ],
 )

@@ -26,8 +26,8 @@ def test_how_the_panel_stood_and_what_is_black(tmp_path):
 @pytest.mark.parametrize(
     ("table", "shot", "said"),
     [
-        ("", "panel_shift = 0.3\n", "panel_shift = 0.3 won't do"),
-        ("", "panel_turn_deg = 720\n", "panel_turn_deg = 720 won't do"),
+        ("", "panel_shift = 0.3\n", "panel_shift = 0.3 is not allowed"),
+        ("", "panel_turn_deg = 720\n", "panel_turn_deg = 720 is not allowed"),
         ("[target]\nlight_traps = [7, 5]\n", "", "column and row of each"),
         ("[target]\nlight_traps = [[7, 5.5]]\n", "", "column and row of each"),
         ("[target]\nink_reflectance = 4\n", "", "a density of 1.4"),

@@ -92,7 +92,7 @@ def _assembly() -> Assembly:
         OpticalCentre("fringing", Figure.of(1.34, 0.09, "mm"), Figure.of(-0.41, 0.11, "mm")),
         OpticalCentre("falloff", Figure.of(0.32, 0.2, "mm"), Figure.of(0.12, 0.2, "mm")),
     ]
-    text = "The centre of fringing lies 1.2 mm right of the centre of distortion: something sits off its axis."
+    text = "The centre of fringing lies 1.2 mm right of the centre of distortion: something is off its axis."
     return Assembly("off-centre", centres, [], text)
 
 

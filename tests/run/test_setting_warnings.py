@@ -66,7 +66,7 @@ def test_an_unknown_distance_is_said():
     said, _ = notices_of(setting)
     # Leaning by 4° over 240 mm, 500 mm away: 16.8 mm, 3.4 %, the sure part of it 3.3 %; 4.22 / 0.033 = 127.
     assert "its bottom side is drawn 3.3 % smaller than its top one" in said["tilted"]
-    assert "if the lens stands over 127 mm from it" in said["tilted"]
+    assert "if the lens is more than 127 mm from it" in said["tilted"]
 
 
 def test_a_sheet_within_the_depth_of_field_is_left_alone():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,8 +76,8 @@ def _softer_in_words(softer: SofterSide) -> str:
     text = f"At {softer.setting} the {softer.side} of the picture is {percent} softer than the {other}"
     if softer.cause == "can't tell":
         return (
-            f"{text}: target or lens. Either the target leaned, or something in the lens does; shoot it again "
-            "with the lens turned half round in its mount (lens_turn_deg) to tell."
+            f"{text}: because of the target or the lens. Either the target leaned, or something in the lens does: "
+            "shoot it again with the lens turned half round in its mount (lens_turn_deg) to find out."
         )
     return f"{text}: {_WHOSE[softer.cause]}."
 
@@ -85,7 +86,7 @@ _WHOSE = {
     "lens": "something in the lens leans, or the lens against the sensor",
     "target or camera": "the target leaned",
     "both": "the target leaned, and something in the lens does",
-    "neither": "by chance, as the turn test has it",
+    "neither": "no more than chance, by the turn test",
 }
 _ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 
@@ -158,7 +159,7 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
     if len(centres) < 2:
         return (
             "Fewer than two optical centres show in these shots (distortion, fringing, falloff), so they can't be "
-            "held against each other."
+            "compared."
         )
     unit = centres[0].x.unit
     apart = _apart(centres, camera)
@@ -167,17 +168,21 @@ def _centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
         gap = brief(Figure.of(*_gap(a, b), unit))
         return (
             f"The centre of {a.of} lies {gap} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
-            f"{b.of} in the picture: something in the lens sits off its axis."
+            f"{b.of} in the picture: something in the lens is off its axis."
         )
     mean = np.mean([_vector(centre) for centre in centres], axis=0)
     names = listed([centre.of for centre in centres])
-    together = f"The centres of {names} lie together within {_near(camera):.2g} {unit} and their intervals."
+    widest = max(_gap(a, b)[0] for a, b in combinations(centres, 2))
+    together = (
+        f"The centres of {names} lie together, at most {widest:.2g} {unit} apart (up to {_near(camera):.2g} "
+        f"{unit} beyond their intervals counts as together)."
+    )
     if np.hypot(*mean) <= 2 * _near(camera):
         return together
     return (
-        f"{together} All of them lie {np.hypot(*mean):.2g} {unit} {way_in_words(mean)} the frame's centre: the "
-        f"lens is straight in itself, but seen from behind the camera its axis passes {way_in_words(-mean)} the "
-        "middle of the sensor."
+        f"{together} On average they lie {np.hypot(*mean):.2g} {unit} {way_in_words(mean)} the frame's centre: "
+        f"the lens is straight in itself, but seen from behind the camera its axis meets the sensor "
+        f"{way_in_words(-mean)} its middle."
     )
 
 
@@ -273,11 +278,11 @@ def _matters(test: TurnTest, camera: Camera) -> bool:
 
 def _test_in_words(test: TurnTest, camera: Camera) -> str:
     words = {
-        "lens": "turned with the lens: it is the lens's",
-        "target or camera": "stayed when the lens was turned: it is the target's or the camera's",
-        "both": "turned with the lens in part and in part stayed: both have a share",
+        "lens": "turned with the lens: it belongs to the lens",
+        "target or camera": "stayed when the lens was turned: it belongs to the target or the camera",
+        "both": "partly turned with the lens and partly stayed: both have a share",
     }
     if test.cause not in words:
-        return f"The {test.of} shows no lopsidedness beyond chance."
+        return f"The {test.of} is the same on all sides, within chance."
     small = "" if test.cause == "target or camera" or _matters(test, camera) else ", though too little to matter"
-    return f"The lopsidedness of the {test.of} {words[test.cause]}{small}."
+    return f"The asymmetry of the {test.of} {words[test.cause]}{small}."

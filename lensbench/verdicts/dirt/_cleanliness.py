@@ -10,15 +10,16 @@ from lensbench.verdicts.dirt._faces import FRONT, PICTURE, SENSOR_FACE, words_on
 CAUTIONS = (
     "Blow first, wipe last: grit under a cloth scratches coatings.",
     "Front or rear glass: a soft lens tissue, a drop of lens cleaner on the tissue, never on the glass.",
-    "Strong solvents attack coatings, cement and paint, and need fresh air; mind bare glass edges. Old leaded or "
-    "radioactive glass is not to be ground or sanded: follow local rules, and ask who is licensed for it.",
-    "Sensor: only with a blower; anything more is for who knows how.",
+    "Solvents attack coatings, cement and paint: fresh air, no flame, never mix cleaners; rags wet with solvent "
+    "burn. Bare glass has sharp edges. Some old glass is leaded or radioactive: don't grind or sand it, wash your "
+    "hands, bag broken pieces. Local rules and licensed practice come first.",
+    "Sensor: a blower only; anything more is for somebody trained for it.",
 )
-"""What to mind when cleaning (common practice)."""
+"""Cautions when cleaning (common practice)."""
 
 
 class Cleanliness(msgspec.Struct, frozen=True):
-    """The answer for one flat: clean or not, and a sentence for each mark, the plainest first."""
+    """The answer for one flat: clean or not, and a sentence for each mark, the most visible first."""
 
     clean: bool
     marks: list[Mark]

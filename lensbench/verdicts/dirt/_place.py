@@ -42,7 +42,7 @@ TURN_TO_TELL = "a flat with the lens turned in its mount (lens_turn_deg) would t
 PANEL_TO_TELL = "a flat with the light panel moved (panel = 2) would tell"
 
 MAYBE_LIGHT = (
-    "A patch may be the light's own unevenness and no smear: before wiping, see whether it stays when the light "
+    "A patch may be unevenness of the light and not a smear: before wiping, see whether it stays when the light "
     "panel is moved."
 )
 
@@ -55,11 +55,11 @@ class _Clue(NamedTuple):
 
 
 STAYED = _Clue(frozenset({LENS}), "it stayed when the lens was turned")
-TURNED = _Clue(frozenset({SENSOR, PANEL}), "it turned along with the lens")
-TURNED_OUT = _Clue(frozenset({SENSOR, PANEL}), "it left its place when the lens was turned")
+TURNED = _Clue(frozenset({SENSOR, PANEL}), "it turned with the lens")
+TURNED_OUT = _Clue(frozenset({SENSOR, PANEL}), "it was gone from there when the lens was turned")
 FIXED = _Clue(frozenset({PANEL}), "it stayed when the panel was moved")
-MOVED = _Clue(frozenset({SENSOR, LENS}), "it moved along with the panel")
-MOVED_OUT = _Clue(frozenset({SENSOR, LENS}), "it left its place when the panel was moved")
+MOVED = _Clue(frozenset({SENSOR, LENS}), "it moved with the panel")
+MOVED_OUT = _Clue(frozenset({SENSOR, LENS}), "it was gone from there when the panel was moved")
 
 
 @dataclass
@@ -151,8 +151,8 @@ def _comparisons(
             move = _turned_how(*_unpaired(*pair, stayed), turn, size)
             if move.turn_deg != turn and not notes:
                 notes.append(
-                    "The marks on the lens turned the other way than lens_turn_deg says: it counts anticlockwise "
-                    "as seen from behind the camera."
+                    "The marks on the lens turned the other way than lens_turn_deg says: it is counted "
+                    "anticlockwise as seen from behind the camera."
                 )
             note(one, _turn_clues(*pair, stayed, move, size))
             # A mark that stayed is the same one: what the panel said of it there holds here.

@@ -85,7 +85,8 @@ def changed_since(earlier: Flat, now: Flat) -> Since:
     together = _moved_together(rest, [now.marks[number] for number in fresh], now.size)
     if together:
         notes.append(
-            f"{together} marks moved alike: that was the light, or the lens in its mount, rather than wiping."
+            f"{together} marks moved by the same amount: the light, or the lens in its mount, was moved; wiping "
+            "doesn't do that."
         )
     pushed = _pushed(rest, [now.marks[number] for number in fresh], now.size) if alike else {}
     moved = [Pushed(rest[old], fresh[new] + 1) for old, new in pushed.items()]
@@ -104,13 +105,15 @@ def changed_since(earlier: Flat, now: Flat) -> Since:
 def _taken_alike(earlier: Flat, now: Flat) -> tuple[bool, list[str]]:
     """Whether the flats were taken at one aperture as far as is known, and what to say of it."""
     if earlier.f_number is None or now.f_number is None:
-        return True, ["The aperture isn't recorded: this holds if both were taken at the same one."]
+        return True, [
+            "The aperture isn't recorded: the comparison is good only if both were taken at the same one."
+        ]
     ratio = max(earlier.f_number, now.f_number) / min(earlier.f_number, now.f_number)
     if ratio < APERTURE_RATIO:
         return True, []
     text = (
         f"{earlier.name} was taken at f/{earlier.f_number:g}, {now.name} at f/{now.f_number:g}: dirt shows more "
-        "as the iris closes, so what is new or gone may be the aperture's doing. Shoot both at the same one."
+        "as the iris closes, so the aperture alone may make marks come and go. Shoot both at the same one."
     )
     return False, [text]
 
@@ -150,14 +153,14 @@ def _described(mark: Mark, size: tuple[int, int]) -> str:
 
 
 def _doubt(mark: Mark) -> str:
-    return " (so faint that noise may hide it)" if mark.signal_to_noise < FAINT else ""
+    return " (so faint that noise may hide or show it)" if mark.signal_to_noise < FAINT else ""
 
 
 def _moved_sentence(moved: Pushed, now: Flat) -> str:
     mark, old = now.marks[moved.now - 1], moved.earlier
     way = np.hypot(mark.x - old.x, mark.y - old.y)
     return (
-        f"moved, it seems: mark {moved.now}, a {mark_in_words(mark)}, by {way:.0f} px, from "
+        f"probably moved: mark {moved.now}, a {mark_in_words(mark)}, by {way:.0f} px, from "
         f"{place_in_words(old.x, old.y, now.size)} of the picture to {place_in_words(mark.x, mark.y, now.size)}"
     )
 

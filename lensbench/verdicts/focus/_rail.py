@@ -102,9 +102,9 @@ def single_shot_notices(settings: Sequence[Setting]) -> list[Notice]:
     advice = setting.rail_advice
     text = (
         f"{setting.name}: at {setting.magnification.value:.2g} × life size the depth of field is "
-        f"± {_mm(advice.depth_mm)} mm, finer than the eye can focus, so these figures may be those of a focusing "
-        f"error. Take {advice.shots} shots along the rail in steps of {_mm(advice.step_mm)} mm across best focus, "
-        "and give each its rail_mm in session.toml."
+        f"± {_mm(advice.depth_mm)} mm, finer than the eye can focus, so a focusing error may be in these "
+        f"figures. Take {advice.shots} shots along the rail in steps of {_mm(advice.step_mm)} mm across best "
+        "focus, and give each its rail_mm in session.toml."
     )
     return [Notice("focus-unsure", None, text)]
 
@@ -160,10 +160,10 @@ def _zones_beyond(focus: Focus) -> list[str]:
 def _speaker(setting: Setting) -> Notice:
     focus = setting.focus
     text = (
-        f"{setting.name}: of {len(focus.shots)} shots along the rail, {focus.shot} stands nearest to the "
+        f"{setting.name}: of {len(focus.shots)} shots along the rail, {focus.shot} is nearest to the "
         f"centre's best focus ({_mm(abs(focus.shot_off_mm))} mm off, "
-        f"{max(focus.shot_loss_percent, 0):.1f} % softer than at best). Zone map, sharpness and fringing are its "
-        "own; the section on focus has the figures at best focus."
+        f"{max(focus.shot_loss_percent, 0):.1f} % softer than at best). Zone map, sharpness and fringing are "
+        "from that shot; the section on focus has the figures at best focus."
     )
     return Notice("rail", focus.shot, text)
 
@@ -177,9 +177,9 @@ def _too_wide(setting: Setting) -> Iterator[Notice]:
     widest = max(np.diff(about).max(initial=0.0), after - before)
     if widest > WIDEST_STEP * depth or len(about) < FEWEST:
         text = (
-            f"{setting.name}: only {len(about)} shots of the series stand within ± {_mm(REACH * depth)} mm of "
+            f"{setting.name}: only {len(about)} shots of the series lie within ± {_mm(REACH * depth)} mm of "
             f"the centre's best focus, up to {_mm(widest)} mm apart, and the depth of field is ± {_mm(depth)} mm: "
-            f"the peaks are less sure than they could be. Step the rail by {_mm(advice.step_mm)} mm."
+            f"the peaks are more uncertain than need be. Step the rail by {_mm(advice.step_mm)} mm."
         )
         yield Notice("rail-step", focus.shot, text)
 
@@ -210,7 +210,7 @@ def _not_shown(setting: Setting, shots: Sequence[RailShot]) -> Notice:
     best = max(shots, key=lambda shot: shot.mtf50)
     head = (
         f"{setting.name}: {best.shot} is the sharpest of {len(shots)} shots along the rail; sharpness and "
-        "fringing are its own. "
+        "fringing are from that shot. "
     )
     step = f" in steps of {_mm(setting.rail_advice.step_mm)} mm" if setting.rail_advice else ""
     place = f"{_mm(best.rail_mm)} mm{step}."

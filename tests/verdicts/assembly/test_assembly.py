@@ -103,7 +103,7 @@ def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
     assert verdict.answer == "straight"
     # The picture stands on its head on the sensor: right in the picture is left, seen from behind.
     assert "right of the frame's centre" in verdict.text
-    assert "seen from behind the camera its axis passes left of the middle" in verdict.text
+    assert "seen from behind the camera its axis meets the sensor left of its middle" in verdict.text
 
 
 def test_without_a_pitch_centres_are_in_pixels():
@@ -139,7 +139,7 @@ def test_a_tilted_lens_turns_its_soft_side_along():
     (test,) = verdict.turn_tests
     assert (test.of, test.cause) == ("sharpness", "lens")
     assert verdict.answer == "not straight"
-    assert "it is the lens's" in verdict.text
+    assert "it belongs to the lens" in verdict.text
 
 
 def test_a_tilted_target_stays():
@@ -166,7 +166,7 @@ def test_a_softer_side_alone_is_target_or_lens():
     assert verdict.softer_side.cause == "can't tell"
     # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
     assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
-    assert "At f/4 the right of the picture is 39 % softer than the left: target or lens" in verdict.text
+    assert "At f/4 the right of the picture is 39 % softer than the left: because of the target or the lens" in verdict.text
     assert "lens turned" in verdict.text
 
 
@@ -177,7 +177,7 @@ def test_a_softer_side_has_the_turn_tests_blame():
     ]
     verdict = judge_assembly(settings, CAMERA)
     assert (verdict.softer_side.side, verdict.softer_side.cause) == ("top", "lens")
-    assert "target or lens" not in verdict.text
+    assert "because of the target or the lens" not in verdict.text
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ def test_new_gone_moved_and_still_there():
     gone, moved, new = changes.sentences
     assert gone.startswith("gone: a spot, 40 px wide")
     assert "bottom left" in gone
-    assert moved.startswith("moved, it seems: mark 1")
+    assert moved.startswith("probably moved: mark 1")
     assert "by 500 px" in moved
     assert new.startswith("new: mark 3")
     assert "top right" in new

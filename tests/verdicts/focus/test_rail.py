@@ -1,6 +1,6 @@
 """Advice on the rail: steps from handbook depths, and what is said of series that fall short."""
 
-from lensbench.analysers.focus._measure import Sheet, measure_focus
+from lensbench.analysers.focus import Sheet, measure_focus
 from lensbench.findings import Figure, Setting, Sharpness
 from lensbench.verdicts.focus._rail import RailShot, advise_rail, rail_notices, single_shot_notices
 from tests.analysers.focus.invented_focus import RAIL, SIZE, Surface, series
@@ -47,7 +47,7 @@ def test_single_shots_close_up_are_warned_of_once():
 def test_a_good_series_only_says_which_shot_speaks():
     setting, notices = with_series(Surface(0.02, bow=(-0.1, -0.1)))
     assert set(notices) == {"rail"}
-    assert "t_08.dng stands nearest to the centre's best focus (0.019 mm off" in notices["rail"]
+    assert "t_08.dng is nearest to the centre's best focus (0.019 mm off" in notices["rail"]
     # Measured depth, not the handbook's: this blur is no perfect lens's.
     assert abs(setting.rail_advice.depth_mm / DEPTH - 1) < 0.05
     assert abs(setting.rail_advice.step_mm / (DEPTH / 2) - 1) < 0.1
@@ -64,7 +64,7 @@ def test_what_the_series_itself_notes_is_a_warning():
 
 def test_steps_too_wide():
     _, notices = with_series(Surface(), away=RAIL[::3])
-    assert "only 2 shots of the series stand within ± 0.3" in notices["rail-step"]
+    assert "only 2 shots of the series lie within ± 0.3" in notices["rail-step"]
     assert "Step the rail by 0.08" in notices["rail-step"]
 
 
