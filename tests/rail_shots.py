@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge._measure import measure_edges, tile_edges
-from lensbench.analysers.focus._measure import FocusShot, Sheet, measure_focus
+from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Focus
 from lensbench.simulator.camera import Camera

@@ -12,7 +12,7 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.focus._curve import fit_curves
+from lensbench.analysers.focus._curve_fit import fit_curves
 from lensbench.findings import Figure
 from lensbench.optics import quarter_wave_field
 from lensbench.simulator.camera import Camera
@@ -63,10 +63,10 @@ def curve_rows(name: str, truth: FocusTruth, depth: float) -> None:
             values = exact * (1 + NOISE * rng.standard_normal((60, len(place))))
             peaks = fit_curves(place, values, np.full_like(values, NOISE) * exact).peaks()
             seen = peaks.side == 0
-            off = peaks.place - best, peaks.mtf50 - peak
+            off = peaks.position - best, peaks.mtf50 - peak
             sigma = (
-                np.hypot(peaks.sigma, peaks.place_missed),
-                np.hypot(peaks.mtf50_sigma, peaks.mtf50_missed),
+                np.hypot(peaks.position_sigma, peaks.position_model_sigma),
+                np.hypot(peaks.mtf50_sigma, peaks.mtf50_model_sigma),
             )
             ours.append(np.stack([off[0] / depth, 100 * off[1] / peak])[:, seen])
             held.append(np.stack([np.abs(o) < 1.96 * s for o, s in zip(off, sigma, strict=True)])[:, seen])

@@ -4,7 +4,7 @@ import csv
 
 import pytest
 
-from lensbench.analysers.focus._measure import measure_focus
+from lensbench.analysers.focus import measure_focus
 from lensbench.findings import Figure, Report, Setting
 from lensbench.reporter.page import page_text
 from lensbench.reporter.page.sections.focus import focus_section

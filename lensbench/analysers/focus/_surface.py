@@ -1,4 +1,4 @@
-"""The surface of best focus over the frame: how it leans, and how it is curved."""
+"""The surface of best focus over the frame: its lean and its curvature."""
 
 from __future__ import annotations
 
@@ -8,21 +8,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
+from lensbench.analysers.numerics.robust import robust_sigma
 
-LEAST_PLACES = 8
-"""With fewer figures than this no surface is drawn."""
+LEAST_POSITIONS = 8
+"""With fewer figures than this no surface is fitted."""
 
 LEAST_SPAN = 0.4
 """Figures must reach at least so far across and down, in half-diagonals."""
 
-TURNS = 6
-"""How often places far off the surface are weighed anew."""
+REWEIGHTINGS = 6
+"""Fits, weighted anew by their residuals (converged by then)."""
 
-ODD = 3.0
-"""A place farther off than so many standard deviations counts less."""
+HUBER_SIGMAS = 3.0
+"""Residuals beyond so many standard deviations weigh less (Huber's loss)."""
 
-STIFF = 0.5
-"""How large the fourth power of h comes against the whole depth of the surface, as a standard deviation."""
+FOURTH_POWER_SIGMA = 0.5
+"""Prior of the coefficient of h⁴, as a standard deviation in units of the whole depth of the surface (chosen by
+experience)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +32,7 @@ class FocusSurface:
     """Best focus in mm along the rail: c + a X + b Y + k h² + q h⁴, X and Y from the centre in half-diagonals.
 
     `terms` are c, a, b, then k and q of sagittal and of tangential edges; both share the lean. `reach` is the h of
-    the outermost place that was fitted.
+    the outermost fitted position.
     """
 
     terms: NDArray[np.float64]
@@ -41,26 +43,23 @@ class FocusSurface:
         """Slopes (a, b), mm a half-diagonal, and their standard deviations."""
         return self.terms[1:3], np.sqrt(np.diag(self.covariance)[1:3])
 
-    def bow(self, h: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """How far from the centre's the best focus at h lies, lean apart.
-
-        Sagittal and tangential, mm, and their standard deviations.
-        """
+    def curvature(self, h: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Best focus at h from the centre's, without the lean: sagittal and tangential, mm, and their sigmas."""
         rows = np.zeros((2, 7))
         rows[0, 3:5] = rows[1, 5:7] = h**2, h**4
         return rows @ self.terms, np.sqrt(np.einsum("ni,ij,nj->n", rows, self.covariance, rows))
 
 
 def fit_surface(
-    x: NDArray, y: NDArray, place: NDArray, sigma: NDArray, size: tuple[int, int]
+    x: NDArray, y: NDArray, best: NDArray, sigma: NDArray, size: tuple[int, int]
 ) -> FocusSurface | None:
     """Fit the surface of best focus.
 
     Parameters
     ----------
     x, y : ndarray, shape (n,)
-        Places in pixels.
-    place, sigma : ndarray, shape (n, 2)
+        Positions in pixels.
+    best, sigma : ndarray, shape (n, 2)
         Best focus of sagittal and tangential edges and its standard deviation, mm; NaN where unknown.
     size : (int, int)
         Width and height of the frame in pixels.
@@ -68,7 +67,7 @@ def fit_surface(
     Returns
     -------
     FocusSurface or None
-        None where there are too few places, or all in one part of the frame.
+        None where there are too few positions, or all in one part of the frame.
     """
     across, down, h = _scaled(x, y, size)
     one, none = np.ones_like(h), np.zeros_like(h)
@@ -78,25 +77,25 @@ def fit_surface(
             np.stack([one, across, down, none, none, h**2, h**4], axis=1),
         ]
     )
-    value, spread = place.T.ravel(), sigma.T.ravel()
+    value, spread = best.T.ravel(), sigma.T.ravel()
     known = np.isfinite(value) & np.isfinite(spread)
-    if known.sum() < LEAST_PLACES or np.ptp(rows[known, 1]) < LEAST_SPAN or np.ptp(rows[known, 2]) < LEAST_SPAN:
+    if known.sum() < LEAST_POSITIONS or np.ptp(rows[known, 1]) < LEAST_SPAN or np.ptp(rows[known, 2]) < LEAST_SPAN:
         return None
     reach = float(np.tile(h, 2)[known].max())
     rows, value, spread = rows[known], value[known], spread[known]
     prior = np.zeros(7)
-    prior[[4, 6]] = (STIFF * (np.ptp(value) + spread.mean())) ** -2
+    prior[[4, 6]] = (FOURTH_POWER_SIGMA * (np.ptp(value) + spread.mean())) ** -2
     prior += 1e-9 * np.mean(spread**-2)
     extra, weight = 0.0, np.ones_like(value)
-    for _ in range(TURNS):
-        firm = weight / (spread**2 + extra**2)
-        covariance = np.linalg.inv(rows.T @ (firm[:, None] * rows) + np.diag(prior))
-        terms = covariance @ (rows.T @ (firm * value))
-        left = value - rows @ terms
-        off = 1.4826 * np.median(np.abs(left))
-        extra = float(np.sqrt(max(off**2 - np.median(spread) ** 2, 0.0)))
+    for _ in range(REWEIGHTINGS):
+        information = weight / (spread**2 + extra**2)
+        covariance = np.linalg.inv(rows.T @ (information[:, None] * rows) + np.diag(prior))
+        terms = covariance @ (rows.T @ (information * value))
+        residual = value - rows @ terms
+        scatter = robust_sigma(residual, about=0.0)
+        extra = float(np.sqrt(max(scatter**2 - np.median(spread) ** 2, 0.0)))
         total = np.sqrt(spread**2 + extra**2)
-        weight = np.minimum(1.0, ODD * total / np.maximum(np.abs(left), 1e-12))
+        weight = np.minimum(1.0, HUBER_SIGMAS * total / np.maximum(np.abs(residual), 1e-12))
     return FocusSurface(terms, covariance, reach)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
-from lensbench.analysers.focus._measure import FocusShot, Sheet
+from lensbench.analysers.focus import FocusShot, Sheet
 from lensbench.findings import Figure, TileSharpness
 
 SIZE = (3000, 2000)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lensbench.analysers.focus._measure import measure_focus
+from lensbench.analysers.focus import measure_focus
 from tests.analysers.focus.invented_focus import RAIL, SIZE, Surface, series
 
 PLACES = {"green": 0.0, "red": 0.22, "blue": -0.15}

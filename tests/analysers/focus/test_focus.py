@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from lensbench.analysers.focus._measure import FocusShot, measure_focus
-from lensbench.analysers.focus._rail import straighten
+from lensbench.analysers.focus import FocusShot, measure_focus
+from lensbench.analysers.focus._rail_positions import correct_readings
 from lensbench.findings import Figure
 from tests.analysers.focus.invented_focus import RAIL, SHEET, SIZE, Surface, lattice, mtf50_of, series
 
@@ -128,11 +128,11 @@ def test_a_rail_read_wrong_is_straightened():
     error = 0.02 * rng.standard_normal(len(RAIL))
     focus = np.linspace(-0.5, 0.5, 120)
     value = mtf50_of(RAIL - focus[:, None]) * (1 + 0.005 * rng.standard_normal((120, len(RAIL))))
-    rail = straighten(RAIL + error, value, 0.005 * value)
-    left = rail.place - RAIL
+    rail = correct_readings(RAIL + error, value, 0.005 * value)
+    left = rail.position - RAIL
     assert np.std(left[4:-4]) < 0.5 * np.std(error[4:-4])
     assert rail.scatter_mm == pytest.approx(np.std(error), rel=0.34)
-    assert straighten(RAIL, value[:5], 0.005 * value[:5]).scatter_mm == 0
+    assert correct_readings(RAIL, value[:5], 0.005 * value[:5]).scatter_mm == 0
 
 
 def test_a_shaken_shot_is_left_out():

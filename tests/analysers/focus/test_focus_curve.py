@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lensbench.analysers.focus._curve import fit_curves
+from lensbench.analysers.focus._curve_fit import fit_curves
 from lensbench.optics import quarter_wave_focus
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
@@ -49,7 +49,7 @@ def test_peaks_of_real_blur(truths, name, step):
     place = place[np.abs(place) < 4 * quarter]
     peaks = fit_curves(place, *taken(found[name], place, 0.001, 1)).peaks()
     assert (peaks.side == 0).all()
-    assert np.abs(peaks.place - best).mean() < 0.07 * quarter
+    assert np.abs(peaks.position - best).mean() < 0.07 * quarter
     assert np.abs(peaks.mtf50 / peak - 1).mean() < 0.005
 
 
@@ -82,8 +82,10 @@ def test_intervals_hold_the_truth(truths, name):
         place = best + (np.arange(-3, 3.01, 0.5) + 0.1 * seed) * quarter
         place = place[np.abs(place) < 4 * quarter]
         peaks = fit_curves(place, *taken(found[name], place, 0.01, seed)).peaks()
-        held.append(np.abs(peaks.place - best) < 1.96 * np.hypot(peaks.sigma, peaks.place_missed))
-        held.append(np.abs(peaks.mtf50 - peak) < 1.96 * np.hypot(peaks.mtf50_sigma, peaks.mtf50_missed))
+        held.append(
+            np.abs(peaks.position - best) < 1.96 * np.hypot(peaks.position_sigma, peaks.position_model_sigma)
+        )
+        held.append(np.abs(peaks.mtf50 - peak) < 1.96 * np.hypot(peaks.mtf50_sigma, peaks.mtf50_model_sigma))
     assert 0.92 <= np.mean(held) <= 1.0
 
 
@@ -93,7 +95,7 @@ def test_too_wide_steps_say_so_by_their_intervals(truths):
     _, peak = found["perfect"].best()
     place = np.arange(-4, 4.01, 2.0) * quarter
     peaks = fit_curves(place, *taken(found["perfect"], place, 0.001, 3)).peaks()
-    half = 1.96 * np.hypot(peaks.mtf50_sigma, peaks.mtf50_missed)
+    half = 1.96 * np.hypot(peaks.mtf50_sigma, peaks.mtf50_model_sigma)
     assert (half > 0.03 * peak[0, 0]).all()
     assert (np.abs(peaks.mtf50 - peak[0, 0]) < half).mean() > 0.9
 
@@ -116,5 +118,5 @@ def test_where_nothing_tells():
     few = np.full((1, 9), np.nan)
     few[0, :2] = 0.1
     peaks = fit_curves(place, few, 0.01 * few).peaks()
-    assert np.isnan(peaks.place[0])
+    assert np.isnan(peaks.position[0])
     assert peaks.side[0] != 0
