@@ -106,7 +106,7 @@ def test_a_coarse_print_is_named(source, words):
     limits = Limits([zone], print_blur=PrintBlur(Figure.of(0.58, 0.01, "px"), source), print_limited=["centre"])
     said, short = notices_of(Setting(4.0, sharpness=Sharpness(), limits=limits))
     assert words in said["print-limited"]
-    assert "would read 9 % higher" in said["print-limited"]
+    assert "zone would be 9 % higher" in said["print-limited"]
     assert short == ["the print"]
 
 

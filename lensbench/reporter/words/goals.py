@@ -36,7 +36,7 @@ def limit_in_words(goal: Goal) -> str:
 
 def goal_rows(grades: Grades) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """Head and rows of a table of all goals."""
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (goal_name(one.goal), limit_in_words(one.goal), with_interval(one.value), one.zone, one.result)
         for one in grades.goals
     ]
