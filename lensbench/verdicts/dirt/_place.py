@@ -108,7 +108,7 @@ def place_dirt(
         for mark in told:
             for sighting in mark.sightings:
                 same = settings[sighting.setting].dust.marks[sighting.mark]
-                same.place, same.evidence = mark.place, mark.evidence
+                same.lies_on, same.evidence = mark.lies_on, mark.evidence
         if fullest in alike:
             shown = sorted(told, key=lambda mark: _rank(mark, fullest))
     return Dirt(shown, _places_in_words(shown), _apertures_in_words(shown), [*notes, *_shots_to_tell(shown)])
@@ -310,10 +310,10 @@ def _which_glass(distance: Distance, exit_pupil_mm: float | None) -> tuple[str, 
 
 def _places_in_words(marks: list[TracedMark]) -> str:
     """How many marks lie where; nothing of no marks."""
-    counts = Counter(mark.place for mark in marks)
+    counts = Counter(mark.lies_on for mark in marks)
     untold = counts.pop(UNTOLD, 0)
     if not counts:
-        return f"What {'it lies' if untold == 1 else 'they lie'} on can't be told." if untold else ""
+        return f"What {'it lies' if untold == 1 else 'they lie'} on is not known." if untold else ""
     places = [(count, f"on the {place.replace(' or ', ' or the ')}") for place, count in counts.most_common()]
     (first, where), *others = places
     if first == len(marks):
@@ -322,7 +322,7 @@ def _places_in_words(marks: list[TracedMark]) -> str:
     told = [f"{first} of the {len(marks)} marks lie{'s' * (first == 1)} {where}"]
     told += [f"{count} {where}" for count, where in others]
     rest = "the other one lies" if untold == 1 else f"the other {untold} lie"
-    return listed(told) + (f"; what {rest} on can't be told." if untold else ".")
+    return listed(told) + (f"; what {rest} on is not known." if untold else ".")
 
 
 def _shots_to_tell(marks: list[TracedMark]) -> list[str]:

@@ -26,7 +26,7 @@ def seen_from(dx, dy, **more):
 
 def places(settings, camera=NO_PITCH, **more):
     place_dirt(settings, camera, **more)
-    return [[m.place for m in s.dust.marks] for s in settings]
+    return [[m.lies_on for m in s.dust.marks] for s in settings]
 
 
 def test_one_flat_alone_cannot_tell():
@@ -51,7 +51,7 @@ def test_a_turn_told_with_the_wrong_sign_is_noticed():
         setting(8.0, [seen_from(0, -1000), seen_from(500, -300)], turn=-90.0),
     ]
     dirt = place_dirt(settings, NO_PITCH)
-    assert [m.place for m in dirt.marks] == ["lens", "lens"]
+    assert [m.lies_on for m in dirt.marks] == ["lens", "lens"]
     assert "the other way" in dirt.advice[0]
 
 
@@ -105,11 +105,11 @@ def test_sharp_shadows_lie_near_the_sensor_and_front_and_rear_are_told_by_blur()
 
     settings = [setting(f, marks(f, 1)) for f in widths] + [setting(16.0, marks(16.0, -1), **turned)]
     dirt = place_dirt(settings, CAMERA, exit_pupil_mm=40.0)
-    assert [m.place for m in dirt.marks] == ["sensor or light panel", "rear of the lens", "front of the lens"]
+    assert [m.lies_on for m in dirt.marks] == ["sensor or light panel", "rear of the lens", "front of the lens"]
     assert dirt.marks[1].distance_mm.low < 10 < dirt.marks[1].distance_mm.high
     assert dirt.marks[2].distance_mm.low < 60 < dirt.marks[2].distance_mm.high
     # Without the exit pupil's place neither glass is named.
-    assert [m.place for m in place_dirt(settings, CAMERA).marks[1:]] == ["lens", "lens"]
+    assert [m.lies_on for m in place_dirt(settings, CAMERA).marks[1:]] == ["lens", "lens"]
 
 
 def test_from_which_aperture_on_marks_show():
@@ -142,16 +142,16 @@ def test_how_many_marks_lie_where_reads_as_a_sentence():
     said = {
         (stays,): "It lies on the sensor or the light panel.",
         (turns,): "It lies on the lens.",
-        (axis,): "What it lies on can't be told.",
+        (axis,): "What it lies on is not known.",
         (stays, other): "Both marks lie on the sensor or the light panel.",
         (stays, other, turns): "2 of the 3 marks lie on the sensor or the light panel and 1 on the lens.",
-        (turns, axis): "1 of the 2 marks lies on the lens; what the other one lies on can't be told.",
+        (turns, axis): "1 of the 2 marks lies on the lens; what the other one lies on is not known.",
     }
     for marks, sentence in said.items():
         before, after = ([seen_from(*places[k]) for places in marks] for k in (0, 1))
         assert place_dirt([setting(8.0, before), setting(8.0, after, turn=90.0)], NO_PITCH).places == sentence
     two = [setting(8.0, [seen_from(1000, 300), seen_from(-800, 500)])]
-    assert place_dirt(two, NO_PITCH).places == "What they lie on can't be told."
+    assert place_dirt(two, NO_PITCH).places == "What they lie on is not known."
 
 
 # -- with the truth -------------------------------------------------------------------------------------------
@@ -187,4 +187,4 @@ def test_simulated_flats_are_told_apart(turn):
     assert len(first) == len(truths) == 6
     for truth in truths:
         found = min(first, key=lambda m: np.hypot(m.x - truth.x, m.y - truth.y))
-        assert found.place == truth.place
+        assert found.lies_on == truth.place
