@@ -12,7 +12,7 @@ from lensbench.analysers.dust._matched_filters import Peaks
 from lensbench.analysers.dust._pyramid import Box, Level
 from lensbench.analysers.dust._residual import GreyPicture
 from lensbench.analysers.dust._rim import fade, faded_at
-from lensbench.analysers.numerics.strips import between_nodes, take_off
+from lensbench.analysers.numerics.strips import interpolation_matrix, subtract_product
 from lensbench.findings import Figure
 
 REACH_CELLS = 10
@@ -102,13 +102,13 @@ class Shape:
         strength = float(picture.strength_at(self.x, self.y))
         faded = fade(self.radius(x[None, :], y[:, None]), self.steepness)
         shadow = share * self.depth.value / 100 * strength * faded
-        take_off(z[top:bottom, left:right], down, shadow.astype(np.float32) @ across.T)
+        subtract_product(z[top:bottom, left:right], down, shadow.astype(np.float32) @ across.T)
 
 
 def _thinned(start: int, stop: int, step: int) -> tuple[NDArray, NDArray[np.float32]]:
     """Every `step`-th cell, and the weights that interpolate between them, shape (cells, thinned)."""
     count = -(-(stop - start - 1) // step) + 1
-    return start + step * np.arange(count), between_nodes(np.arange(stop - start) / step, count)
+    return start + step * np.arange(count), interpolation_matrix(np.arange(stop - start) / step, count)
 
 
 def fit_shapes(picture: GreyPicture, levels: list[Level], peaks: Peaks) -> list[Shape | None]:

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.dust._cells import block_means_of_cells, cell_middles
-from lensbench.analysers.numerics.neighbours import carried_on, greatest_around, median_around
-from lensbench.analysers.numerics.strips import take_off
+from lensbench.analysers.numerics.rank_filters import maximum_filter, median_filter, reconstruction
+from lensbench.analysers.numerics.strips import subtract_product
 from lensbench.analysers.numerics.surfaces import Surface
 from lensbench.frame import h_of
 
@@ -41,23 +41,23 @@ def level_border(
     depth = block_means_of_cells(z, x, y) / strength.on_grid(x, y)
     corners = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
     corners[1:-1, 1:-1] = False
-    narrow = median_around(depth, 1)
+    narrow = median_filter(depth, 1)
     if np.abs(narrow[corners]).max(initial=0) <= BORDER_DEPTH:
         # What runs on from the border is nowhere deeper than there.
         return np.zeros(depth.shape, bool), np.zeros(depth.shape, bool)
     # Spots of two blocks, which outlast the narrower median where the border mirrors them, don't the wider.
     own, wide = (
         _border_light(smooth, corners) - _border_light(-smooth, corners)
-        for smooth in (narrow, median_around(depth, 2))
+        for smooth in (narrow, median_filter(depth, 2))
     )
-    odd = (np.abs(own) > BORDER_DEPTH) & greatest_around(np.abs(wide) > BORDER_DEPTH)
+    odd = (np.abs(own) > BORDER_DEPTH) & maximum_filter(np.abs(wide) > BORDER_DEPTH)
     if not odd.any():
         return odd, odd
-    odd = greatest_around(odd)
+    odd = maximum_filter(odd)
     off = np.where(odd, own, 0) * strength.on_grid(x, y)
     down, across = (_splines_through(v, cell_middles(n)) for n, v in ((z.shape[0], y), (z.shape[1], x)))
-    take_off(z, down.astype(np.float32), (off @ across.T).astype(np.float32), spare_zeros=True)
-    steps = greatest_around(own) + greatest_around(-own)
+    subtract_product(z, down.astype(np.float32), (off @ across.T).astype(np.float32), keep_zeros=True)
+    steps = maximum_filter(own) + maximum_filter(-own)
     return odd, odd & (steps > BORDER_STEP)
 
 
@@ -67,9 +67,9 @@ def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float
     What is plainly the skirt of a mark is left to that.
     """
     dark = np.maximum(depth, 0)
-    own = carried_on(dark * border, dark)
+    own = reconstruction(dark * border, dark)
     part = np.where(dark > BORDER_DEPTH, np.inf, 0)
-    most_of_a_mark, most_own = (carried_on(np.minimum(v, part), part) for v in (dark - own, own))
+    most_of_a_mark, most_own = (reconstruction(np.minimum(v, part), part) for v in (dark - own, own))
     return own * (most_of_a_mark <= SKIRT * most_own)
 
 

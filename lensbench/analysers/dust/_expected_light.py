@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.dust._rounding import rounding_share
 from lensbench.analysers.flat_light import centre_of_light, fit_round, index_block_means, round_basis, trust_round
-from lensbench.analysers.numerics.neighbours import carried_on, greatest_around
-from lensbench.analysers.numerics.surfaces import Surface, nodes, smooth_through
+from lensbench.analysers.numerics.rank_filters import maximum_filter, reconstruction
+from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
 from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
 from lensbench.shot import Shot
@@ -100,7 +100,7 @@ def _index_light(light: NDArray, noise: Noise, size: tuple[int, int]) -> IndexLi
     """What is known of one colour index from its light on the nodes."""
     variance = noise.variance(light)
     return IndexLight(
-        smooth_through(light, size, SPLINES), light, variance, noise, float(np.median(light / variance))
+        surface_through(light, size, SPLINES), light, variance, noise, float(np.median(light / variance))
     )
 
 
@@ -114,7 +114,7 @@ def _vignetted(ratio: NDArray, readable: NDArray[np.bool_]) -> NDArray[np.bool_]
     dark = (ratio < CUT_OFF) | ~readable
     at_border = dark.copy()
     at_border[1:-1, 1:-1] = False
-    return greatest_around(greatest_around(carried_on(at_border, dark)))
+    return maximum_filter(maximum_filter(reconstruction(at_border, dark)))
 
 
 def weights(flat: Shot, lights: dict[int, IndexLight]) -> NDArray[np.float64]:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.dust._cells import CELL_PX
-from lensbench.analysers.numerics.neighbours import median_around
-from lensbench.analysers.numerics.strips import STRIP_ROWS, between_nodes, each_strip, rows_between
+from lensbench.analysers.numerics.rank_filters import median_filter
+from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip, interpolation_matrix, product_of_rows
 
 COARSEST_CELLS = 10
 """The coarsest grid has at least this many cells along the frame's shorter side."""
@@ -159,7 +159,7 @@ class Grids:
         """Renew the grounded fine grids within a box."""
         coarse = self._coarse
         rows, columns = box.grown(GROUND_CELL_PX).cells(coarse.cell_px, coarse.z.shape)
-        self._ground[rows, columns] = median_around(coarse.z, GROUND_REACH, rows, columns)
+        self._ground[rows, columns] = median_filter(coarse.z, GROUND_REACH, rows, columns)
         for level, grounded in zip(self.levels, self._grounded, strict=True):
             if grounded is level:
                 break
@@ -200,7 +200,7 @@ def _without_ground(
 
     def strip(top: int) -> None:
         rows = slice(top, top + STRIP_ROWS)
-        np.subtract(z[rows], rows_between(down, across, rows), out=out[rows])
+        np.subtract(z[rows], product_of_rows(down, across, rows), out=out[rows])
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))
 
@@ -208,4 +208,4 @@ def _without_ground(
 def _between(fine: slice, coarse: int, ratio: int) -> NDArray[np.float32]:
     """Weights of linear interpolation from coarse cells to some fine ones, shape (fine, coarse)."""
     middles = np.arange(fine.start, fine.stop) + 0.5
-    return between_nodes(np.clip(middles / ratio - 0.5, 0, coarse - 1), coarse)
+    return interpolation_matrix(np.clip(middles / ratio - 0.5, 0, coarse - 1), coarse)

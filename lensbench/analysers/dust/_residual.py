@@ -25,8 +25,9 @@ from lensbench.analysers.dust._expected_light import (
     weights,
 )
 from lensbench.analysers.flat_light import fit_round, nearest_blocks, round_basis, trust_round
-from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip, rows_between, take_off
-from lensbench.analysers.numerics.surfaces import Surface, nodes, smooth_through, spline_basis
+from lensbench.analysers.numerics.b_splines import spline_basis
+from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip, product_of_rows, subtract_product
+from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
 from lensbench.shot import Shot
 
 LARGEST, HANGS_TOGETHER = 8, 1.5
@@ -115,7 +116,7 @@ def grey_picture(flat: Shot) -> GreyPicture:
         black = sum(lights[i].weight * flat.gain[i] * flat.black[i] for i in indices)
         coefficients = sum(part.weight * part.surface.coefficients for part in parts)
         expected.append(Surface(flat.size, coefficients + black))
-        inverse.append(smooth_through(1 / noise, flat.size, SPLINES))
+        inverse.append(surface_through(1 / noise, flat.size, SPLINES))
         strengths.append(signal / noise)
     strength = np.sqrt(np.mean(np.square(strengths), axis=0))
     scale = (weights(flat, lights) * flat.gain).astype(np.float32)
@@ -124,7 +125,7 @@ def grey_picture(flat: Shot) -> GreyPicture:
     take_out_defects(z, flat, lights, inverse, kinds.shape[:2])
     spread = _spread(z, kinds.shape[1])
     z /= np.float32(spread)
-    strength = smooth_through(strength / spread, flat.size, SPLINES)
+    strength = surface_through(strength / spread, flat.size, SPLINES)
     levelled, steep = level_border(z, strength, x, y)
     readable &= ~steep
     blank(z, readable, x, y)
@@ -190,7 +191,7 @@ def _whitened(
             for i in range(kinds[1]):
                 number = j * kinds[1] + i
                 part = np.s_[j :: kinds[0], i :: kinds[1]]
-                expected_there, inverse_there = (rows_between(down, a[number], slice(None)) for a in along)
+                expected_there, inverse_there = (product_of_rows(down, a[number], slice(None)) for a in along)
                 z[top:bottom][part] = (expected_there - sums[part]) * inverse_there
 
     step = max(STRIP_ROWS // kinds[0], 1) * kinds[0]
@@ -244,8 +245,8 @@ def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
     depth = block_means_of_cells(z, x, y) / picture.strength.on_grid(x, y)
     parts = fit_round(depth, trust_round(depth, picture.readable, basis, LEAST_SCATTER), basis)
     strength = picture.strength.on_grid(*nodes(picture.size, SPLINES))
-    off = smooth_through(strength * (node_basis @ parts).reshape(strength.shape), picture.size, SPLINES)
+    off = surface_through(strength * (node_basis @ parts).reshape(strength.shape), picture.size, SPLINES)
     rows, columns = z.shape
     along = _along_x(off, cell_middles(columns))
     down = spline_basis(cell_middles(rows), picture.size[1], SPLINES[0])
-    take_off(z, down.astype(np.float32), along, spare_zeros=True)
+    subtract_product(z, down.astype(np.float32), along, keep_zeros=True)

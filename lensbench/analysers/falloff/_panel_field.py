@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.numerics.surfaces import spline_basis
+from lensbench.analysers.numerics.b_splines import spline_basis
 
 NOISE = 4e-4
 """Stops by which a cell of a flat may depart from the model: noise, and what the splines can't follow."""

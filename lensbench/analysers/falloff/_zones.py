@@ -10,7 +10,7 @@ from scipy.ndimage import convolve, label, map_coordinates, minimum_filter
 from scipy.optimize import nnls
 
 from lensbench.analysers.flat_light import READABLE_STOPS, REFERENCE_H, Blocks, LightMap, block_borders
-from lensbench.analysers.numerics.surfaces import local_median
+from lensbench.analysers.numerics.rank_filters import detrended_median_filter
 from lensbench.findings import NORMAL_95, Figure, ZoneFalloff
 from lensbench.frame import ZONES, h_of, zone_index
 
@@ -141,7 +141,7 @@ def _block_light(light: LightMap) -> NDArray[np.float64]:
     """The mean light of each block, as measured; where dirt stands out from its neighbours, as theirs goes on."""
     smooth = light.smooth
     off = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
-    around = local_median(off)
+    around = detrended_median_filter(off, reach=3)
     apart = off - around
     odd = np.abs(apart) > ODD * max(light.spread, LEAST_NOISE)
     # What is dark at a hard edge, or in the frame's very corner, is no dirt but belongs to an edge.

@@ -15,7 +15,7 @@ from lensbench.analysers.flat_light._block_means import (
     block_means,
     nearest_blocks,
 )
-from lensbench.analysers.numerics.surfaces import Surface, fit_clean_surface
+from lensbench.analysers.numerics.surfaces import Surface, fit_robust_surface
 from lensbench.errors import BenchError
 from lensbench.frame import h_of, half_diagonal
 from lensbench.shot import Shot
@@ -232,10 +232,10 @@ def fit_light(
         Blocks that the surface is not to follow.
     """
     trusted = np.where(rough, 0.0, weight)
-    surface, _ = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
+    surface, _ = fit_robust_surface(stops, trusted, x, y, size, least_sigma=1e-3)
     bend = np.where(rough, 0.0, _bend_within(surface, x, y))
     stops = stops + bend
-    surface, trust = fit_clean_surface(stops, trusted, x, y, size, least=1e-3)
+    surface, trust = fit_robust_surface(stops, trusted, x, y, size, least_sigma=1e-3)
     off = (stops - surface.on_grid(x, y))[(trusted > 0) & (trust > 0.5)]
     spread = 1.4826 * float(np.median(np.abs(off - np.median(off)))) if len(off) else 0.0
     reference = _reference(surface, size)

@@ -7,7 +7,7 @@ import functools
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.numerics.surfaces import spline_basis
+from lensbench.analysers.numerics.b_splines import spline_basis
 from lensbench.findings import NORMAL_95
 
 RADIAL_SPLINES = (16, 8, 6)

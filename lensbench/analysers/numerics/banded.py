@@ -1,6 +1,6 @@
-"""The symmetric banded matrices of cubic splines, by the thousand.
+"""Products and Cholesky solutions of thousands of small banded matrices: the normal equations of cubic splines.
 
-They are held as upper bands of shape (…, 4, K): band d has at j what stands in row j, column j + d.
+A symmetric matrix is stored as its upper bands, shape (4, K): element j of band d is row j, column j + d.
 """
 
 from __future__ import annotations
@@ -8,11 +8,21 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.numerics.compile import compiled
+from lensbench.analysers.numerics.jit import compiled
 
 
 def times(bands: NDArray, x: NDArray) -> NDArray:
-    """Products of matrices (n, 4, K) and vectors (n, K)."""
+    """Products of matrices and vectors, one of each at a time.
+
+    Parameters
+    ----------
+    bands : ndarray, shape (n, 4, K)
+    x : ndarray, shape (n, K)
+
+    Returns
+    -------
+    ndarray, shape (n, K)
+    """
     result = bands[:, 0] * x
     for k in range(1, bands.shape[1]):
         result[:, k:] += bands[:, k, :-k] * x[:, :-k]
@@ -22,23 +32,23 @@ def times(bands: NDArray, x: NDArray) -> NDArray:
 
 @compiled
 def factored(bands):
-    """Cholesky's factors of positive definite matrices, for `solved` and `log_determinant`.
+    """Cholesky factors of positive definite matrices, for `solved` and `log_determinant`.
 
     Parameters
     ----------
     bands : ndarray, shape (n, 4, K)
-        0 beyond the corner.
+        0 beyond the last column.
 
     Returns
     -------
     ndarray, shape (n, K, 4)
-        The upper factors row by row, with one over what stands on the main diagonal.
+        The upper factors row by row, the main diagonal inverted.
     """
     n, _, size = bands.shape
     factors = np.zeros((n, size, 4))
     for u, band in zip(factors, bands):  # noqa: B905 (compiled, it knows no `strict`)
         for j in range(size):
-            # Before the first row come, by their index, the last ones: zeros still.
+            # Indices before the first row wrap to the last rows, which are still zero.
             a, b, c = u[j - 1], u[j - 2], u[j - 3]
             over = 1 / np.sqrt(band[0, j] - a[1] * a[1] - b[2] * b[2] - c[3] * c[3])
             u[j, 0] = over
@@ -50,13 +60,14 @@ def factored(bands):
 
 @compiled
 def solved(factors, right):
-    """Solutions of systems by their factors.
+    """Solutions of linear systems from their Cholesky factors.
 
     Parameters
     ----------
     factors : ndarray, shape (n, K, 4)
+        From `factored`.
     right : ndarray, shape (n, m, K)
-        The right sides of each.
+        m right-hand sides of each system.
 
     Returns
     -------
@@ -79,5 +90,15 @@ def solved(factors, right):
 
 
 def log_determinant(factors: NDArray) -> NDArray:
-    """Of the matrices with these factors, shape (n,)."""
+    """Natural logarithms of determinants.
+
+    Parameters
+    ----------
+    factors : ndarray, shape (n, K, 4)
+        From `factored`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
     return -2 * np.log(factors[..., 0]).sum(axis=-1)

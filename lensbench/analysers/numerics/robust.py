@@ -31,8 +31,8 @@ def robust_sigma(values: ArrayLike, axis: int | None = None, about: float | None
     """
     values = np.asarray(values)
     centre = np.median(values, axis=axis, keepdims=True) if about is None else about
-    sigma = MAD_TO_SIGMA * np.median(np.abs(values - centre), axis=axis)
-    return float(sigma) if axis is None else sigma
+    deviation = np.median(np.abs(values - centre), axis=axis)
+    return MAD_TO_SIGMA * (float(deviation) if axis is None else deviation)
 
 
 def cauchy_weight(residual: NDArray, scale: ArrayLike) -> NDArray[np.float64]:

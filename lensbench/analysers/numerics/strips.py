@@ -1,4 +1,4 @@
-"""Whole frames worked on strip by strip: each fits into the processor's cache, and several are done at once."""
+"""Whole frames processed in strips of rows: each fits into the processor's cache, and several run at once."""
 
 from __future__ import annotations
 
@@ -8,16 +8,25 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
-THREADS, MANY = 2, 24
-"""Threads, and how many strips make them worth their while: between short steps they wait for each other."""
+THREADS, LEAST_STRIPS = 2, 24
+"""Threads, and the number of strips from which they save time: between short steps they wait for each other
+(chosen by experience, on two cores)."""
 
 STRIP_ROWS = 48
-"""Rows worked on at once: few enough to stay in the processor's cache."""
+"""Rows processed at once: few enough to stay in the processor's cache (chosen by experience)."""
 
 
 def each_strip(work: Callable[[int], None], starts: range) -> None:
-    """Call `work` for every start, a few at a time (NumPy lets other threads run)."""
-    if len(starts) < MANY:
+    """Call a function for the first row of every strip, in threads where there are many (NumPy lets others run).
+
+    Parameters
+    ----------
+    work : callable
+        Takes the first row.
+    starts : range
+        First rows.
+    """
+    if len(starts) < LEAST_STRIPS:
         for start in starts:
             work(start)
         return
@@ -26,10 +35,21 @@ def each_strip(work: Callable[[int], None], starts: range) -> None:
             pass
 
 
-def rows_between(down: NDArray, across: NDArray, rows: slice) -> NDArray:
-    """Some rows of `down @ across`, where each row of `down` has few entries other than 0, and those side by side.
+def product_of_rows(down: NDArray, across: NDArray, rows: slice) -> NDArray:
+    """Some rows of a product of matrices of which the first is banded.
 
-    Splines, and straight lines between nodes, reach no further than a few of these.
+    Parameters
+    ----------
+    down : ndarray, shape (m, k)
+        Each row has few entries other than 0, side by side, as splines and linear interpolation have.
+    across : ndarray, shape (k, n)
+    rows : slice
+        Of `down`.
+
+    Returns
+    -------
+    ndarray
+        ``(down @ across)[rows]``.
     """
     part = down[rows]
     used = np.flatnonzero(part.any(axis=0))
@@ -37,26 +57,48 @@ def rows_between(down: NDArray, across: NDArray, rows: slice) -> NDArray:
     return part[:, near] @ across[near]
 
 
-def between_nodes(places: NDArray, count: int) -> NDArray[np.float32]:
-    """Weights of nodes 0, 1, … count - 1 in straight lines between them at places, shape (places, count)."""
-    low = np.clip(places.astype(int), 0, max(count - 2, 0))
-    each = np.arange(len(places))
-    weights = np.zeros((len(places), count), np.float32)
-    weights[each, low] = 1 - (places - low)
-    weights[each, np.minimum(low + 1, count - 1)] += places - low
+def interpolation_matrix(positions: NDArray, count: int) -> NDArray[np.float32]:
+    """Weights of linear interpolation between nodes 0, 1, … `count` - 1.
+
+    Parameters
+    ----------
+    positions : ndarray, shape (n,)
+        0 to `count` - 1.
+    count : int
+        Nodes.
+
+    Returns
+    -------
+    ndarray of float32, shape (n, count)
+    """
+    low = np.clip(positions.astype(int), 0, max(count - 2, 0))
+    each = np.arange(len(positions))
+    weights = np.zeros((len(positions), count), np.float32)
+    weights[each, low] = 1 - (positions - low)
+    weights[each, np.minimum(low + 1, count - 1)] += positions - low
     return weights
 
 
-def take_off(
-    z: NDArray[np.float32], down: NDArray[np.float32], across: NDArray[np.float32], spare_zeros: bool = False
+def subtract_product(
+    z: NDArray[np.float32], down: NDArray[np.float32], across: NDArray[np.float32], keep_zeros: bool = False
 ) -> None:
-    """Take `down @ across` off z in place, `down` as in `rows_between`; what is exactly 0 may be left alone."""
+    """Subtract ``down @ across`` from an array in place.
+
+    Parameters
+    ----------
+    z : ndarray of float32, shape (m, n)
+        Changed in place.
+    down, across : ndarray of float32
+        As in `product_of_rows`.
+    keep_zeros : bool
+        Leave what is exactly 0 as it is.
+    """
 
     def strip(top: int) -> None:
         rows = slice(top, top + STRIP_ROWS)
-        off = rows_between(down, across, rows)
-        if spare_zeros:
-            off *= z[rows] != 0
-        z[rows] -= off
+        product = product_of_rows(down, across, rows)
+        if keep_zeros:
+            product *= z[rows] != 0
+        z[rows] -= product
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))

@@ -7,7 +7,7 @@ import numba
 import pytest
 
 import lensbench.analysers
-from lensbench.analysers.numerics.compile import compiled
+from lensbench.analysers.numerics.jit import compiled
 
 FILES = [
     path
@@ -47,5 +47,5 @@ def test_where_nothing_can_be_kept_they_are_compiled_all_the_same(monkeypatch):
             raise RuntimeError("cannot cache function: no locator available")
         return numba.njit(function, **options)
 
-    monkeypatch.setattr("lensbench.analysers.numerics.compile.njit", njit)
+    monkeypatch.setattr("lensbench.analysers.numerics.jit.njit", njit)
     assert compiled(lambda a: a + 1)(2) == 3
