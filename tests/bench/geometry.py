@@ -21,7 +21,7 @@ from lensbench.frame import centre_of, half_diagonal
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print, Scene
 from lensbench.target.layout import make_layout
-from tests.analysers.geometry.invented_lines import SIZE, Camera, bending, seen_lines, set_squares
+from tests.analysers.geometry.invented_lines import SIZE, Camera, radial_distortion, seen_lines, set_squares
 from tests.bench.place_shots import FULL, SMALL, Taken, take
 
 BARS = "bars: magnification 0.05 %, distortion 0.02 % of the half-diagonal"
@@ -33,22 +33,24 @@ def fisheye(radius):
 
 
 LINES = {
-    "no bending": Camera(),
-    "barrel 3 %": Camera(bent=bending(-0.03)),
-    "barrel 3 %, turned, tilted 3°": Camera(bent=bending(-0.03), turn=5, right_away=3, bottom_away=-1),
-    "wave": Camera(bent=bending(-0.06, 0.05), turn=-9, right_away=5),
-    "cushion, corners at 1.2": Camera(bent=bending(0.3), distance=700),
-    "fisheye, corners at 0.5": Camera(bent=fisheye, distance=400, turn=10, right_away=10),
-    "off axis by 140 px": Camera(bent=bending(-0.06), axis_px=(3100, 1900)),
-    "tilted 10°": Camera(bent=bending(-0.03), right_away=10),
+    "no distortion": Camera(),
+    "barrel 3 %": Camera(distorted=radial_distortion(-0.03)),
+    "barrel 3 %, turned, tilted 3°": Camera(
+        distorted=radial_distortion(-0.03), turn=5, right_away=3, bottom_away=-1
+    ),
+    "wave": Camera(distorted=radial_distortion(-0.06, 0.05), turn=-9, right_away=5),
+    "cushion, corners at 1.2": Camera(distorted=radial_distortion(0.3), distance=700),
+    "fisheye, corners at 0.5": Camera(distorted=fisheye, distance=400, turn=10, right_away=10),
+    "off axis by 140 px": Camera(distorted=radial_distortion(-0.06), axis_px=(3100, 1900)),
+    "tilted 10°": Camera(distorted=radial_distortion(-0.03), right_away=10),
 }
 
 
 def lines_row(name: str, camera: Camera, noise_px: float, print_mm: float) -> str:
-    """Scale, bending, turn and centre over many shots of one camera, with perfect rulers."""
+    """Scale, distortion, turn and centre over many shots of one camera, with perfect rulers."""
     layout = set_squares(29, 25) if "fisheye" in name else set_squares()
     ideal = np.linspace(0, 3, 30001)
-    radius = camera.bent(ideal)
+    radius = camera.distorted(ideal)
     seen = (radius <= 1) & (np.diff(radius, append=np.inf) > 0)
     scale, worst, held, seconds = [], [], [], []
     for seed in range(SHOTS):
@@ -63,7 +65,9 @@ def lines_row(name: str, camera: Camera, noise_px: float, print_mm: float) -> st
         truth = np.array([camera.image_mm / camera.pitch_mm / camera.distance, np.radians(camera.turn), *axis])
         scale.append(100 * (values[0] / truth[0] - 1))
         worst.append(100 * np.abs(fit.mapping.distorted_radius(ideal[seen]) - radius[seen]).max())
-        held.append((np.abs(values - truth) <= 1.96 * np.hypot(own, shared))[: 2 if name == "no bending" else 4])
+        held.append(
+            (np.abs(values - truth) <= 1.96 * np.hypot(own, shared))[: 2 if name == "no distortion" else 4]
+        )
     return (
         f"{name:32s} {np.mean(scale):+8.4f} {np.std(scale):7.4f} {np.abs(scale).max():7.4f} | "
         f"{np.mean(worst):7.4f} {np.max(worst):7.4f} | {100 * np.mean(held):5.1f} % | {np.median(seconds):.2f} s"
@@ -94,10 +98,10 @@ def shots(edge_mm: float) -> dict[str, tuple[Lens, Scene]]:
 
 
 def curve_error(taken: Taken, geometry) -> float:
-    """Largest error of the measured bending over the frame's diagonals, in percent of the half-diagonal.
+    """Largest error of the measured distortion over the frame's diagonals, in percent of the half-diagonal.
 
-    The model's own unbending of points from the axis to the corners, against the lens's, scale and place fitted:
-    what a tilt or a moved centre takes up is no error of shape.
+    The model's own undistorting of points from the axis to the corners, against the lens's, scale and shift
+    fitted: what a tilt or a moved centre takes up is no error of shape.
     """
     size = taken.camera.size
     unit = half_diagonal(size)
@@ -105,10 +109,10 @@ def curve_error(taken: Taken, geometry) -> float:
     points = (centre_of(size) + np.linspace(0.1, 1, 10)[:, None, None] * (corner - centre_of(size))).reshape(-1, 2)
     projection = taken.projection
     true = projection.pixels(projection.unbent_mm(projection.millimetres(points)))
-    bent = geometry.distortion
-    away = (points - bent.about_px) / unit
+    distorted = geometry.distortion
+    away = (points - distorted.about_px) / unit
     square = np.square(away).sum(axis=1, keepdims=True)
-    ours = away * (1 + sum(t.value * square ** (k + 1) for k, t in enumerate(bent.terms)))
+    ours = away * (1 + sum(t.value * square ** (k + 1) for k, t in enumerate(distorted.terms)))
     ones = np.ones((len(points), 1))
     off = true - np.hstack([ours, ones]) @ np.linalg.lstsq(np.hstack([ours, ones]), true, rcond=None)[0]
     return float(100 * np.hypot(*off.T).max() / unit)
@@ -147,14 +151,14 @@ def shot_row(name: str, lens: Lens, scene: Scene, camera) -> str:
 def print_lines() -> None:
     for noise, printed in ((0.02, 0.0), (0.05, 0.02)):
         print(f"\nlines with {noise} px of noise, tiles {printed} mm out of place, {SHOTS} shots each")
-        print(f"{'':32s}  scale %: mean, spread, worst | bending %: mean, worst | intervals held | a fit")
+        print(f"{'':32s}  scale %: mean, spread, worst | distortion %: mean, worst | intervals held | a fit")
         for name, camera in LINES.items():
             print(lines_row(name, camera, noise, printed), flush=True)
 
 
 def print_shots(camera) -> None:
     print("\nsimulated shots, and a second one a tenth farther away; errors but for the last five")
-    heads = ["magn. %", "bending %", "turn °", "right °", "bottom °", "distance %", "focal %"]
+    heads = ["magn. %", "distortion %", "turn °", "right °", "bottom °", "distance %", "focal %"]
     heads += ["field °", "centre x", "centre y", "left px", "ink µm"]
     print(f"{'':41s}" + "".join(f"{head:>10s}" for head in heads))
     for name, (lens, scene) in shots(camera.sensor_mm[0] * 0.6009).items():

@@ -2,9 +2,9 @@
 
 What is modelled is the blur's width squared, 1 / MTF50². Widths of blurs that follow one another add by their
 squares, so for Gaussian blur it is a parabola. Real blur isn't Gaussian: a parabola puts the peak of a perfect
-lens 2 % too high, and that of a lens with half a wave of spherical aberration a fifth of a quarter wave off. With a
-third and a fourth power both errors vanish, and where shots are few, a prior on the size of these powers in lenses
-keeps them small (study: `tests/bench/focus.py`).
+lens 2 % too high, and that of a lens with half a wave of spherical aberration a fifth of a quarter wave off. With
+a third and a fourth power both errors vanish, and where shots are few, a prior on the size of these powers in
+lenses keeps them small (study: `tests/bench/focus.py`).
 """
 
 from __future__ import annotations

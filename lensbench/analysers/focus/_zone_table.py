@@ -140,7 +140,7 @@ def _zone_row(
         mtf50_at_best_lp_mm=_in_lp_mm(at_best, pitch_um),
         mtf50_at_centre_lp_mm=_in_lp_mm(at_centre, pitch_um),
         tiles=means.at_centre.tiles,
-        shown=means.best.tiles,
+        with_peak=means.best.tiles,
     )
 
 

@@ -70,3 +70,14 @@ def series(
             ]
         shots.append(FocusShot(f"t_{number:02d}.dng", float(read), rows))
     return shots
+
+
+def assert_intervals_hold(error: NDArray, half_width: NDArray, least: float = 0.93) -> None:
+    """Most intervals hold the truth, and they are not padded.
+
+    Where the model's error counts besides noise, intervals may hold more than 97 %, but half of them must be
+    narrower than twice the 95th percentile of the errors.
+    """
+    error, half_width = np.abs(np.asarray(error)), np.asarray(half_width)
+    assert np.mean(error <= half_width) >= least
+    assert np.median(half_width) <= 2 * np.percentile(error, 95)

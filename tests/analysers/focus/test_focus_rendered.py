@@ -44,7 +44,9 @@ def test_every_tile_is_where_the_pupil_says(series, name, unsure):
     assert len(value) >= 12
     assert np.abs(np.mean(value - truth)) < unsure
     assert np.std(value - truth) < 2 * unsure
-    assert np.mean(np.abs(value - truth) <= half) >= 0.9
+    # Errors common to a series make its tiles no sample of independent ones: that widths are right, series in
+    # closed form show.
+    assert np.mean(np.abs(value - truth) <= half) >= 0.93
 
 
 def test_the_lens_leans_by_what_it_was_built_with(series):

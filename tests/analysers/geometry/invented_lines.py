@@ -1,7 +1,7 @@
-"""Edges of a target as a pinhole camera with a bending lens would show them, from 3-D geometry alone.
+"""Edges of a target as a pinhole camera with a distorting lens would show them, from 3-D geometry alone.
 
 Nothing of the package's own mapping is used: the sheet is placed in space, its points are projected, and
-the picture is bent by a function handed over.
+the picture is distorted by a function handed over.
 """
 
 from __future__ import annotations
@@ -19,17 +19,17 @@ from lensbench.target.layout import LEG_CORNERS, Layout
 SIZE = (6000, 4000)
 
 
-def no_bending(radius):
+def no_distortion(radius):
     return radius
 
 
-def bending(*terms: float) -> Callable:
+def radial_distortion(*terms: float) -> Callable:
     """The radius in the picture from the ideal one, both in half-diagonals: r (1 + k₁ r² + k₂ r⁴ …)."""
 
-    def bent(radius):
+    def distorted(radius):
         return radius * (1 + sum(k * radius ** (2 * i + 2) for i, k in enumerate(terms)))
 
-    return bent
+    return distorted
 
 
 def set_squares(columns: int = 21, rows: int = 15, pitch_mm: float = 22.0, seed: int = 5) -> Layout:
@@ -65,7 +65,7 @@ class Camera:
     shift_mm: tuple[float, float] = (0.0, 0.0)
     axis_px: tuple[float, float] = (2999.5, 1999.5)
     half_diagonal_px: float = float(np.hypot(*SIZE)) / 2
-    bent: Callable = no_bending
+    distorted: Callable = no_distortion
 
     def picture(self, sheet_mm: np.ndarray) -> np.ndarray:
         """Where points of the sheet, shape (..., 2), show in the picture."""
@@ -87,7 +87,7 @@ class Camera:
         space = flat + np.array([*self.shift_mm, self.distance])
         ideal = space[..., :2] / space[..., 2:] * self.image_mm / self.pitch_mm / self.half_diagonal_px
         radius = np.hypot(ideal[..., 0], ideal[..., 1])
-        factor = self.bent(radius) / np.where(radius > 0, radius, 1)
+        factor = self.distorted(radius) / np.where(radius > 0, radius, 1)
         return ideal * factor[..., None] * self.half_diagonal_px + np.asarray(self.axis_px)
 
 

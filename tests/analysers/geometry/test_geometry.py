@@ -11,7 +11,14 @@ from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.analysers.geometry._fitting import fit_mapping
 from lensbench.analysers.geometry._rulers import Rulers
 from lensbench.errors import BenchError
-from tests.analysers.geometry.invented_lines import SIZE, Camera, bending, no_bending, seen_lines, set_squares
+from tests.analysers.geometry.invented_lines import (
+    SIZE,
+    Camera,
+    no_distortion,
+    radial_distortion,
+    seen_lines,
+    set_squares,
+)
 
 SENSOR = (36.0, 24.0)
 LAYOUT = set_squares()
@@ -29,10 +36,10 @@ def fitted(camera, layout=LAYOUT, noise_px=0.02, rulers=EXACT, **more):
     return fit_mapping(seen_lines(camera, layout, noise_px, **more), layout, SIZE, rulers)
 
 
-def bending_error(fit, bent):
+def distortion_error(fit, distorted):
     """Largest error of the radial curve over the frame, in half-diagonals."""
     ideal = np.linspace(0, 3, 30001)
-    radius = bent(ideal)
+    radius = distorted(ideal)
     seen = (radius <= 1) & (np.diff(radius, append=np.inf) > 0)
     return np.abs(fit.mapping.distorted_radius(ideal[seen]) - radius[seen]).max()
 
@@ -52,74 +59,81 @@ def measured(*shots, layout=LAYOUT, rulers=LAYOUT.rulers_mm, sensor=SENSOR, **mo
     ("name", "camera"),
     [
         ("straight", Camera()),
-        ("barrel, turned, tilted", Camera(bent=bending(-0.03), turn=5, right_away=2, bottom_away=-1)),
-        ("wave", Camera(bent=bending(-0.06, 0.05), turn=-9, right_away=5)),
-        ("decentred", Camera(bent=bending(-0.06), axis_px=(3100, 1900))),
-        ("shifted", Camera(bent=bending(0.02), shift_mm=(25, -13), turn=3)),
-        ("strong cushion", Camera(bent=bending(0.3), distance=700)),
-        ("tilted by 10 degrees", Camera(bent=bending(-0.03), right_away=10)),
-        ("upside down", Camera(bent=bending(-0.03), turn=178)),
+        (
+            "barrel, turned, tilted",
+            Camera(distorted=radial_distortion(-0.03), turn=5, right_away=2, bottom_away=-1),
+        ),
+        ("wave", Camera(distorted=radial_distortion(-0.06, 0.05), turn=-9, right_away=5)),
+        ("decentred", Camera(distorted=radial_distortion(-0.06), axis_px=(3100, 1900))),
+        ("shifted", Camera(distorted=radial_distortion(0.02), shift_mm=(25, -13), turn=3)),
+        ("strong cushion", Camera(distorted=radial_distortion(0.3), distance=700)),
+        ("tilted by 10 degrees", Camera(distorted=radial_distortion(-0.03), right_away=10)),
+        ("upside down", Camera(distorted=radial_distortion(-0.03), turn=178)),
     ],
 )
-def test_scale_and_bending_hold_the_bars(name, camera):
+def test_scale_and_distortion_hold_the_bars(name, camera):
     fit = fitted(camera)
     paraxial = camera.image_mm / camera.pitch_mm / camera.distance
     at_axis = float(fit.mapping.scale(np.asarray(camera.axis_px)))
     assert at_axis == pytest.approx(paraxial, rel=2e-4)
-    assert bending_error(fit, camera.bent) < 2e-4
+    assert distortion_error(fit, camera.distorted) < 2e-4
     assert np.degrees(fit.mapping.turn) == pytest.approx(camera.turn, abs=0.002)
-    if camera.bent is not no_bending:
+    if camera.distorted is not no_distortion:
         assert fit.mapping.centre == pytest.approx(camera.axis_px, abs=2.0)
 
 
-def test_a_bending_that_few_terms_follow_badly_is_found():
+def test_a_distortion_that_few_terms_follow_badly_is_found():
     """With one term the fit of this one runs far astray, and none of the later ones may start from there."""
     camera = Camera(
-        bent=bending(-0.2, 0.1), right_away=0.09, bottom_away=-0.08, shift_mm=(-1.8, -0.9), axis_px=(2850, 2009)
+        distorted=radial_distortion(-0.2, 0.1),
+        right_away=0.09,
+        bottom_away=-0.08,
+        shift_mm=(-1.8, -0.9),
+        axis_px=(2850, 2009),
     )
     fit = fitted(camera, rulers=PLAIN, noise_px=0.0066, print_mm=0.0001, seed=7)
     assert np.sqrt(np.mean(fit.residual**2)) < 0.01
-    assert bending_error(fit, camera.bent) < 2e-4
+    assert distortion_error(fit, camera.distorted) < 2e-4
 
 
 def test_a_wave_that_is_centred_far_off_is_found():
     """Followed by one term it would draw its centre to the corner, and there the fit would stay."""
     camera = Camera(
         distance=457.28, turn=0.751, right_away=2.746, bottom_away=1.502, shift_mm=(-4.105, 2.993),
-        axis_px=(2508.0, 1820.5), bent=bending(-0.06, 0.05),
+        axis_px=(2508.0, 1820.5), distorted=radial_distortion(-0.06, 0.05),
     )  # fmt: skip
     fit = fitted(camera, rulers=PLAIN, noise_px=0.0133, print_mm=0.00014, seed=1134)
     assert np.sqrt(np.mean(fit.residual**2)) < 0.02
-    assert bending_error(fit, camera.bent) < 2e-4
+    assert distortion_error(fit, camera.distorted) < 2e-4
 
 
 def test_corners_drawn_at_half_their_size():
     layout = set_squares(29, 25)
-    fit = fitted(Camera(bent=fisheye, distance=400, turn=10, right_away=10), layout, noise_px=0.05)
-    assert bending_error(fit, fisheye) < 2e-4
+    fit = fitted(Camera(distorted=fisheye, distance=400, turn=10, right_away=10), layout, noise_px=0.05)
+    assert distortion_error(fit, fisheye) < 2e-4
 
 
 def test_ink_spread_does_not_leak_into_scale():
-    plain = fitted(Camera(bent=bending(-0.03)))
-    inked = fitted(Camera(bent=bending(-0.03)), ink_mm=0.08)
+    plain = fitted(Camera(distorted=radial_distortion(-0.03)))
+    inked = fitted(Camera(distorted=radial_distortion(-0.03)), ink_mm=0.08)
     middle = np.array([2999.5, 1999.5])
     assert inked.mapping.scale(middle) == pytest.approx(float(plain.mapping.scale(middle)), rel=1e-5)
     assert inked.mapping.theta[11] == pytest.approx(0.08, abs=0.001)
 
 
 def test_faulty_edges_are_left_out():
-    lines = seen_lines(Camera(bent=bending(-0.03)), LAYOUT, 0.02)
+    lines = seen_lines(Camera(distorted=radial_distortion(-0.03)), LAYOUT, 0.02)
     point = lines.point.copy()
     point[::9] += 3 * lines.normal[::9]
     fit = fit_mapping(replace(lines, point=point), LAYOUT, SIZE, EXACT)
     assert not fit.used[::9].any()
     assert fit.used.mean() > 0.88
-    assert bending_error(fit, bending(-0.03)) < 2e-4
+    assert distortion_error(fit, radial_distortion(-0.03)) < 2e-4
 
 
 def test_mirrored_print_is_read_from_its_back():
     mirrored = replace(LAYOUT, corners_mm=LAYOUT.corners_mm * np.array([-1.0, 1.0]))
-    lines = seen_lines(Camera(bent=bending(-0.03), turn=4), mirrored, 0.02)
+    lines = seen_lines(Camera(distorted=radial_distortion(-0.03), turn=4), mirrored, 0.02)
     fit = fit_mapping(lines, LAYOUT, SIZE, EXACT, mirrored=True)
     assert np.degrees(fit.mapping.turn) == pytest.approx(4, abs=0.002)
     assert fit.used.all()
@@ -182,20 +196,20 @@ def test_misread_rulers_are_noticed():
 
 def test_swapped_rulers_give_no_size():
     """Bars of 462 and 330 mm written the wrong way round: anything but a size can still be told."""
-    found = measured(shot(Camera(bent=bending(-0.03))), rulers=LAYOUT.rulers_mm[::-1])
+    found = measured(shot(Camera(distorted=radial_distortion(-0.03))), rulers=LAYOUT.rulers_mm[::-1])
     assert found.magnification is None
     assert found.scale_px_mm is None
     assert found.covers_mm is None
     assert any("Measure both bars again" in note for note in found.notes)
     assert found.distortion.curve[-1].percent.value == pytest.approx(
-        measured(shot(Camera(bent=bending(-0.03)))).distortion.curve[-1].percent.value, abs=0.02
+        measured(shot(Camera(distorted=radial_distortion(-0.03)))).distortion.curve[-1].percent.value, abs=0.02
     )
 
 
 @pytest.mark.parametrize("factors", [(1.7, 0.6), (1.2, 1.0), (1.0, 0.9), (1.05, 0.97)])
 def test_misread_rulers_give_no_size_however_much(factors):
     rulers = tuple(length * factor for length, factor in zip(LAYOUT.rulers_mm, factors, strict=True))
-    found = measured(shot(Camera(bent=bending(-0.03)), noise_px=0.05), rulers=rulers)
+    found = measured(shot(Camera(distorted=radial_distortion(-0.03)), noise_px=0.05), rulers=rulers)
     assert found.magnification is None
     assert found.alignment.wider_left_percent.value == pytest.approx(0, abs=0.02)
 
@@ -215,7 +229,7 @@ def test_unmeasured_rulers_leave_one_percent():
 
 
 def test_without_a_sensor_size_there_is_no_magnification():
-    found = measured(shot(Camera(bent=bending(-0.03))), sensor=None)
+    found = measured(shot(Camera(distorted=radial_distortion(-0.03))), sensor=None)
     assert found.magnification is None
     assert found.scale_px_mm.value == pytest.approx(50 / 0.006 / 500, rel=1e-4)
     assert found.distortion_percent.value == pytest.approx(-3.3, abs=0.1)
@@ -258,23 +272,25 @@ def test_too_few_edges_give_a_note_and_no_figures():
 @pytest.mark.parametrize(
     ("terms", "shape"), [((), "none"), ((-0.02,), "barrel"), ((0.02,), "cushion"), ((-0.06, 0.05), "wave")]
 )
-def test_bending_in_a_word(terms, shape):
-    assert measured(shot(Camera(bent=bending(*terms)))).distortion.shape == shape
+def test_distortion_in_a_word(terms, shape):
+    assert measured(shot(Camera(distorted=radial_distortion(*terms)))).distortion.shape == shape
 
 
 def test_bow_of_a_line_along_the_top():
     # A line through both upper corners of a barrel picture: its middle stands farther out than its ends.
-    camera = Camera(bent=bending(-0.04))
+    camera = Camera(distorted=radial_distortion(-0.04))
     ideal = np.linspace(0, 2, 200001)
-    corner = np.interp(1.0, camera.bent(ideal), ideal) * 4000 / np.hypot(*SIZE)
-    middle = float(camera.bent(np.array(corner))) * UNIT
+    corner = np.interp(1.0, camera.distorted(ideal), ideal) * 4000 / np.hypot(*SIZE)
+    middle = float(camera.distorted(np.array(corner))) * UNIT
     expected = 100 * (2000 - middle) / 4000
     assert measured(shot(camera)).distortion.bow_percent.value == pytest.approx(expected, abs=0.005)
 
 
 def test_a_target_that_leaves_the_corners_empty_gives_no_corner_figure():
     small = set_squares(15, 11, 16.0)
-    found = measured(shot(Camera(bent=bending(-0.03)), layout=small), layout=small, rulers=small.rulers_mm)
+    found = measured(
+        shot(Camera(distorted=radial_distortion(-0.03)), layout=small), layout=small, rulers=small.rulers_mm
+    )
     assert found.distortion_percent is None
     assert found.distortion.bow_percent is None
     reached = found.distortion.curve[-1]
@@ -283,28 +299,43 @@ def test_a_target_that_leaves_the_corners_empty_gives_no_corner_figure():
     assert any("Fill the frame" in note for note in found.notes)
 
 
-def test_weak_bending_has_no_centre_and_says_so():
+def test_weak_distortion_has_no_centre_and_says_so():
     found = measured(shot(Camera(), noise_px=0.3))
     assert found.distortion.centre_px is None
     assert found.distortion.shape == "none"
 
 
-def test_intervals_hold_the_truth():
-    camera = Camera(bent=bending(-0.02), turn=2, right_away=1)
-    true_turn, held = np.radians(2), []
-    for seed in range(16):
-        fit = fitted(camera, noise_px=0.1, seed=seed, print_mm=0.01)
-        values, own, _ = fit.value_and_sigmas(
+@pytest.fixture(scope="module")
+def held():
+    """Whether the intervals of 100 shots of a small sheet hold the truth, by figure."""
+    layout = set_squares(13, 9, 36.0)
+    camera = Camera(distorted=radial_distortion(-0.02), turn=2, right_away=1)
+    ideal = np.linspace(0, 1.2, 12001)
+    ratio = np.interp(0.9, camera.distorted(ideal), ideal) / 0.9
+    truth = np.array([np.radians(2), 2999.5, 1999.5, 50 / 0.006 / 500, 1 / ratio])
+    rows = []
+    for seed in range(100):
+        values, own, _ = fitted(camera, layout, noise_px=0.1, seed=seed, print_mm=0.01).value_and_sigmas(
             lambda m: np.array(
-                [m.turn, m.scale(np.array([2999.5, 1999.5])), *m.centre, 1 / m.undistorted_ratio(0.9)]
+                [m.turn, *m.centre, m.scale(np.array([2999.5, 1999.5])), 1 / m.undistorted_ratio(0.9)]
             )
         )
-        ideal = np.linspace(0, 1.2, 12001)
-        stretch = np.interp(0.9, camera.bent(ideal), ideal) / 0.9
-        true = np.array([true_turn, 50 / 0.006 / 500, 2999.5, 1999.5, 1 / stretch])
-        held.append(np.abs(values - true) <= 1.96 * own)
-    # 80 figures of 95 %, 4 standard deviations of the count below the mean.
-    assert np.mean(held) > 0.85
+        rows.append(np.abs(values - truth) <= 1.96 * own)
+    return dict(zip(("turn", "centre x", "centre y", "scale", "distortion"), np.array(rows).T, strict=True))
+
+
+def test_intervals_of_turn_and_centre_hold_the_truth(held):
+    assert 0.93 <= np.mean([held["turn"], held["centre x"], held["centre y"]]) <= 0.97
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="The number of terms of distortion is chosen by the same edges that they are fitted to, which the "
+    "covariance does not count: where noise calls for a term too many, or hides one, intervals are too narrow.",
+)
+@pytest.mark.parametrize("figure", ["scale", "distortion"])
+def test_intervals_of_scale_and_distortion_hold_the_truth(held, figure):
+    assert 0.93 <= np.mean(held[figure]) <= 0.97
 
 
 # -- rail -----------------------------------------------------------------------------------------------------
@@ -351,15 +382,19 @@ def test_the_rail_may_count_either_way():
 
 
 def test_a_known_distance_gives_the_tilt_as_an_angle():
-    found = measured(*rail_pair(50.0, 500.0, 100.0, LAYOUT, right_away=1.5, bottom_away=-0.7, bent=bending(-0.02)))
+    found = measured(
+        *rail_pair(
+            50.0, 500.0, 100.0, LAYOUT, right_away=1.5, bottom_away=-0.7, distorted=radial_distortion(-0.02)
+        )
+    )
     assert found.alignment.right_away_deg.value == pytest.approx(1.5, abs=0.01)
     assert found.alignment.bottom_away_deg.value == pytest.approx(-0.7, abs=0.01)
     assert found.target_tilt_deg.value == pytest.approx(np.hypot(1.5, 0.7), abs=0.01)
 
 
-def test_bending_widens_what_the_frame_sees():
+def test_distortion_widens_what_the_frame_sees():
     straight = measured(*rail_pair(50.0, 500.0, 100.0, LAYOUT))
-    barrel = measured(*rail_pair(50.0, 500.0, 100.0, LAYOUT, bent=bending(-0.05)))
+    barrel = measured(*rail_pair(50.0, 500.0, 100.0, LAYOUT, distorted=radial_distortion(-0.05)))
     assert barrel.field_of_view_deg.value > straight.field_of_view_deg.value + 1
 
 
@@ -418,8 +453,8 @@ def sheet_points(places, layout):
 
 
 def test_distortion_and_image_distance_agree_with_opencv():
-    bent = bending(-0.05)
-    base = Camera(bent=bent)
+    distorted = radial_distortion(-0.05)
+    base = Camera(distorted=distorted)
     views = [
         base,
         replace(base, right_away=12, distance=520),
@@ -435,11 +470,11 @@ def test_distortion_and_image_distance_agree_with_opencv():
         SIZE, start, None, flags=flags,
     )  # fmt: skip
     fit = fit_mapping(lines[0], LAYOUT, SIZE, EXACT)
-    # The bending curve: where a point at h = 0.9 along a ray would lie without distortion.
+    # The distortion curve: where a point at h = 0.9 along a ray would lie without distortion.
     points = np.asarray(base.axis_px) + 0.9 * UNIT * np.array(
         [[np.cos(a), np.sin(a)] for a in (0.3, 2.0, 4.0, 5.5)]
     )
-    ideal = np.interp(0.9, bent(np.linspace(0, 1.3, 13001)), np.linspace(0, 1.3, 13001))
+    ideal = np.interp(0.9, distorted(np.linspace(0, 1.3, 13001)), np.linspace(0, 1.3, 13001))
     theirs = cv2.undistortPoints(points[:, None], matrix, distortion)[:, 0]
     # OpenCV's unit is the image distance, which it fits too; ours is the half-diagonal.
     theirs = np.hypot(*theirs.T) * matrix[0, 0] / UNIT
@@ -447,13 +482,13 @@ def test_distortion_and_image_distance_agree_with_opencv():
     assert theirs == pytest.approx(ours, abs=3e-4)
     assert np.abs(ours - ideal).max() < 2e-4
     # The image distance that OpenCV needs three views for is the one that the rail gives.
-    pair = rail_pair(50.0, 500.0, 100.0, LAYOUT, bent=bent)
+    pair = rail_pair(50.0, 500.0, 100.0, LAYOUT, distorted=distorted)
     assert measured(*pair).view.image_distance_px.value == pytest.approx(matrix[0, 0], rel=2e-3)
 
 
-def test_a_bending_that_the_model_cannot_follow_is_in_the_interval():
-    """A picture drawn 41 % smaller at its corners, whose bending turns back on its way out."""
-    camera, wide = Camera(bent=bending(-0.3, 0.06), distance=900), set_squares(47, 33)
+def test_a_distortion_that_the_model_cannot_follow_is_in_the_interval():
+    """A picture drawn 41 % smaller at its corners, whose distortion turns back on its way out."""
+    camera, wide = Camera(distorted=radial_distortion(-0.3, 0.06), distance=900), set_squares(47, 33)
     found = measured(shot(camera, layout=wide), layout=wide, rulers=wide.rulers_mm)
     truth = camera.image_mm / camera.distance
     assert found.magnification.low <= truth <= found.magnification.high
