@@ -1,4 +1,4 @@
-"""A measured value with its interval, a place, and a notice: what all findings are made of."""
+"""A measured value with its interval, a position, and a notice: what all findings are made of."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ class Figure(msgspec.Struct, frozen=True):
         return Figure(self.value * factor, self.low * factor, self.high * factor, unit)
 
 
-class Place(msgspec.Struct, frozen=True):
-    """A measured place in pixels."""
+class Position(msgspec.Struct, frozen=True):
+    """A measured position in pixels."""
 
     x: Figure
     y: Figure

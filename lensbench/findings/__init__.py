@@ -4,7 +4,7 @@ Every measured figure is a `Figure`. Lists of findings are tables: one struct a 
 is None or an empty list, and a warning says why; nothing here is ever NaN.
 """
 
-from lensbench.figure import NORMAL_95, Figure, Notice, Place
+from lensbench.figure import NORMAL_95, Figure, Notice, Position
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.dirt import Dust, Mark, PanelMarks
 from lensbench.findings.focus import (
@@ -133,7 +133,7 @@ __all__ = [
     "OpticalCentre",
     "PanelMarks",
     "PanelPosition",
-    "Place",
+    "Position",
     "PrintBlur",
     "RailAdvice",
     "Repeated",

@@ -12,7 +12,7 @@ class Mark(Tabular, msgspec.Struct):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
-    `path` is a fibre's middle line in pixels; empty for round marks. `place` says what it lies on, as far as
+    `path` is a fibre's middle line in pixels; empty for round marks. `lies_on` says what it lies on, as far as
     shots tell: ``sensor``, ``light panel``, ``lens``, ``front of the lens``, ``rear of the lens``, two of
     these joined by ``or``, or ``can't tell``; `evidence` says how that is known and what shot would tell
     more.
@@ -27,7 +27,7 @@ class Mark(Tabular, msgspec.Struct):
     signal_to_noise: float
     zone: str
     path: list[tuple[float, float]] = []
-    place: str = ""
+    lies_on: str = ""
     evidence: str = ""
 
 

@@ -35,8 +35,8 @@ class FocusZone(Tabular, msgspec.Struct):
 
     The means over its tiles: where they are sharpest (in mm from the centre's best focus, positive farther), how
     sharp each is at its own best focus (what the zone would show were the field flat), and how sharp with the
-    centre in best focus (what a picture gets). `shown` of `tiles` have their peak within the series; with fewer
-    than three quarters of them the first two are None.
+    centre in best focus (what a picture gets). `with_peak` of `tiles` have their peak within the series; with
+    fewer than three quarters of them the first two are None.
     """
 
     zone: str
@@ -48,7 +48,7 @@ class FocusZone(Tabular, msgspec.Struct):
     mtf50_at_best_lp_mm: Figure | None
     mtf50_at_centre_lp_mm: Figure | None
     tiles: int
-    shown: int
+    with_peak: int
 
 
 class ThroughFocus(Tabular, msgspec.Struct):

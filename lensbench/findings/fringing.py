@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from lensbench.figure import Figure, Place
+from lensbench.figure import Figure, Position
 from lensbench.findings.tables import Tabular
 
 
@@ -48,14 +48,14 @@ class FringingField(Tabular, msgspec.Struct):
     """
 
     channel: str
-    centre_px: Place | None
+    centre_px: Position | None
     about_px: tuple[float, float]
     shift_px: tuple[Figure, Figure]
     radial_px: tuple[Figure, Figure, Figure]
     decentring_px: tuple[Figure, Figure]
     residual_px: Figure
     tiles: int
-    left_out: int
+    rejected: int
 
 
 class WorstFringing(Tabular, msgspec.Struct):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from lensbench.figure import Figure, Place
+from lensbench.figure import Figure, Position
 from lensbench.findings.tables import Tabular
 
 
@@ -33,7 +33,7 @@ class Distortion(Tabular, msgspec.Struct):
     shape: str
     curve: list[DistortionStep]
     bow_percent: Figure | None
-    centre_px: Place | None
+    centre_px: Position | None
     about_px: tuple[float, float]
     terms: list[Figure]
     residual_px: Figure
@@ -103,5 +103,5 @@ class Geometry(Tabular, msgspec.Struct):
     view: View | None = None
     ink_spread_um: Figure | None = None
     tiles: int = 0
-    left_out: int = 0
+    rejected: int = 0
     notes: list[str] = []

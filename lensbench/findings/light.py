@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from lensbench.figure import Figure, Place
+from lensbench.figure import Figure, Position
 from lensbench.findings.tables import Tabular
 
 
@@ -73,7 +73,7 @@ class HotSpot(Tabular, msgspec.Struct, frozen=True):
 
     percent: Figure
     radius_px: Figure
-    centre_px: Place
+    centre_px: Position
     note: str
 
 
@@ -130,7 +130,7 @@ class ImageCircle(Tabular, msgspec.Struct, frozen=True):
 
     corners: list[CutCorner]
     width_px: Figure
-    centre_px: Place | None
+    centre_px: Position | None
     radius_px: Figure | None
     radius_mm: Figure | None
 
@@ -150,7 +150,7 @@ class Falloff(Tabular, msgspec.Struct):
 
     zones: list[ZoneFalloff]
     grid: FalloffGrid
-    centre_px: Place | None
+    centre_px: Position | None
     covers_frame: bool
     worst_corner: ZoneFalloff | None = None
     profile: list[FalloffStep] = []

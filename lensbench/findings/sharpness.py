@@ -121,7 +121,7 @@ class ZoneDifference(Tabular, msgspec.Struct, frozen=True):
 class Sharpness(Tabular, msgspec.Struct):
     """Sharpness of one setting.
 
-    `mind` names, in a few words each, what besides the lens sets or spoils these figures.
+    `caveats` name, in a few words each, what besides the lens sets or spoils these figures.
     """
 
     edges: list[EdgeSharpness] = []
@@ -129,7 +129,7 @@ class Sharpness(Tabular, msgspec.Struct):
     tiles: list[TileSharpness] = []
     astigmatism: list[ZoneDifference] = []
     colours: list[ZoneDifference] = []
-    mind: list[str] = []
+    caveats: list[str] = []
 
 
 class ZoneLimits(Tabular, msgspec.Struct):

@@ -15,8 +15,8 @@ class ApertureSharpness(Tabular, msgspec.Struct):
     `settings` are its places in `Report.settings`, the sharpest first: each is a setup of it (focused anew,
     mounted anew, or with the lens turned). `mean` is over all of them; its interval is that of the shot's noise
     where there was one setup, and Student's over the setups where there were several. `spread` is their standard
-    deviation, with its interval. `level` says that the aperture can't be told from the sharpest one (which is
-    level with itself).
+    deviation, with its interval. `equal_to_best` says that the aperture is equal to the
+    sharpest one within the uncertainty (the sharpest one itself is).
     """
 
     f_number: float | None
@@ -24,7 +24,7 @@ class ApertureSharpness(Tabular, msgspec.Struct):
     settings: list[int]
     mean: Figure
     spread: Figure | None = None
-    level: bool = False
+    equal_to_best: bool = False
 
     @property
     def label(self) -> str:
@@ -132,7 +132,7 @@ class Sighting(Tabular, msgspec.Struct, frozen=True):
 class TracedMark(Tabular, msgspec.Struct):
     """One mark followed through the apertures.
 
-    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `place` and `evidence` are as in
+    `x` and `y` are its place in pixels at the narrowest aperture that shows it. `lies_on` and `evidence` are as in
     `Mark`. `distance_mm` is how far from the sensor the mark, or its image, lies, where its blur tells.
     `shows_from` is the widest aperture at which it was seen, where wider ones did not show it.
     """
@@ -140,7 +140,7 @@ class TracedMark(Tabular, msgspec.Struct):
     kind: str
     x: float
     y: float
-    place: str
+    lies_on: str
     evidence: str
     distance_mm: Figure | None
     sightings: list[Sighting]

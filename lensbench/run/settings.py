@@ -141,7 +141,7 @@ def _weighed(session: Session, camera: Camera, setting: Setting, used: list[Targ
     )
     moved = any(one.motion is not None for one in signs)
     notices, short = setting_notices(setting, camera, used[0].reference, pupil_ratio, moved)
-    setting.sharpness.mind = list(dict.fromkeys([*(words for one in signs for words in one.in_short), *short]))
+    setting.sharpness.caveats = list(dict.fromkeys([*(words for one in signs for words in one.in_short), *short]))
     return notices
 
 

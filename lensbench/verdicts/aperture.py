@@ -111,7 +111,7 @@ def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[Apert
     ranked.sort(key=lambda one: -one.mean.value)
     best = groups[ranked[0].f_number, ranked[0].aperture]
     for one in ranked:
-        one.level = not _softer(groups[one.f_number, one.aperture], best)
+        one.equal_to_best = not _softer(groups[one.f_number, one.aperture], best)
     return ranked
 
 

@@ -151,12 +151,12 @@ def read(finding):
 
 
 def test_a_notebook_shows_a_table_with_intervals_and_escapes_everything():
-    shown = read(Dust([mark(place="<script>alert(1)</script>", zone="a & b")]))
+    shown = read(Dust([mark(lies_on="<script>alert(1)</script>", zone="a & b")]))
     assert "script" not in shown.open
     assert "<script>alert(1)</script>" in shown.words
     assert "a & b" in shown.words
     assert "0.50 (0.40 to 0.70) px" in shown.words
-    assert "<script>" not in Dust([mark(place="<script>")])._repr_html_()
+    assert "<script>" not in Dust([mark(lies_on="<script>")])._repr_html_()
 
 
 def test_a_long_table_is_cut_and_says_so():

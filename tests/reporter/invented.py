@@ -28,7 +28,7 @@ from lensbench.findings import (
     Mark,
     Notice,
     OpticalCentre,
-    Place,
+    Position,
     Report,
     Setting,
     Sharpness,
@@ -106,7 +106,7 @@ def _distortion(size) -> Distortion:
         shape="barrel",
         curve=steps,
         bow_percent=Figure.of(-0.41, 0.01, "%"),
-        centre_px=Place(Figure.of(size[0] * 0.505, 3, "px"), Figure.of(size[1] * 0.497, 3, "px")),
+        centre_px=Position(Figure.of(size[0] * 0.505, 3, "px"), Figure.of(size[1] * 0.497, 3, "px")),
         about_px=(size[0] * 0.505, size[1] * 0.497),
         terms=[Figure.of(0.0136, 0.0001, "")],
         residual_px=Figure.of(0.03, 0.002, "px"),
@@ -217,7 +217,7 @@ def _falloff(f_number, size) -> Falloff:
         ZoneFalloff(zone, Figure.of(stops[frame.zone_index(grid_x, grid_y, size) == i].mean(), 0.006, "stops"))
         for i, zone in enumerate(frame.ZONES)
     ]
-    centre = Place(Figure.of(size[0] * 0.515, 6, "px"), Figure.of(size[1] * 0.49, 6, "px"))
+    centre = Position(Figure.of(size[0] * 0.515, 6, "px"), Figure.of(size[1] * 0.49, 6, "px"))
     return Falloff(zones, FalloffGrid(x.tolist(), y.tolist(), stops.tolist()), centre, True)
 
 

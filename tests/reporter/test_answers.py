@@ -13,9 +13,9 @@ from tests.reporter.invented import invented_report
 SIZE = (1200, 800)
 
 
-def one(f_number, value, half=0.2, level=False, spread=None, settings=(0,)):
+def one(f_number, value, half=0.2, equal=False, spread=None, settings=(0,)):
     spread = None if spread is None else Figure(spread, spread / 2, spread * 6, "lp/mm")
-    return ApertureSharpness(f_number, None, list(settings), Figure.of(value, half, "lp/mm"), spread, level)
+    return ApertureSharpness(f_number, None, list(settings), Figure.of(value, half, "lp/mm"), spread, equal)
 
 
 def aperture_answer(*rankings):
@@ -25,33 +25,33 @@ def aperture_answer(*rankings):
 
 
 def test_the_best_aperture_says_what_was_averaged():
-    answer = aperture_answer(("frame", list(ZONES), one(8, 38.72, level=True), one(4, 33.14)))
+    answer = aperture_answer(("frame", list(ZONES), one(8, 38.72, equal=True), one(4, 33.14)))
     assert answer.short == "f/8"
     assert answer.more == (
         "Sharpest on average over the whole frame's area: 38.7 ± 0.2 lp/mm; next is f/4 with 33.1. Refocusing may "
         "change that order."
     )
-    some = aperture_answer(("frame", list(ZONES[:9]), one(8, 38.72, level=True), one(4, 38.6, level=True)))
+    some = aperture_answer(("frame", list(ZONES[:9]), one(8, 38.72, equal=True), one(4, 38.6, equal=True)))
     assert "over the 9 of 13 zones that could be measured at every aperture" in some.more
     assert "; f/4 is equal within the uncertainty." in some.more
 
 
 def test_setups_are_one_candidate_with_a_spread():
     """The mean of few setups has a wide interval of its own; digits go by how much they differ."""
-    several = one(8, 38.72, half=9.0, level=True, spread=0.83, settings=(1, 3, 5))
+    several = one(8, 38.72, half=9.0, equal=True, spread=0.83, settings=(1, 3, 5))
     answer = aperture_answer(("frame", list(ZONES), several, one(4, 33.14, half=9.0, spread=0.5)))
     assert "38.7 lp/mm, the mean of 3 setups that scatter by ± 0.8; next is f/4 with 33.1." in answer.more
     assert "Refocusing" not in answer.more
 
 
 def test_corners_that_like_another_aperture_are_named():
-    whole = ("frame", list(ZONES), one(8, 38.72, level=True), one(11, 33.14))
-    corners = ("corners", list(ZONES[9:]), one(11, 24.31, level=True), one(8, 20.77))
-    centre = ("centre", ["centre"], one(8, 51.0, level=True), one(11, 40.0))
+    whole = ("frame", list(ZONES), one(8, 38.72, equal=True), one(11, 33.14))
+    corners = ("corners", list(ZONES[9:]), one(11, 24.31, equal=True), one(8, 20.77))
+    centre = ("centre", ["centre"], one(8, 51.0, equal=True), one(11, 40.0))
     more = aperture_answer(whole, centre, corners).more
     assert more.endswith("The corners alone are sharpest at f/11, 24.3 lp/mm against 20.8.")
     assert "centre" not in more
-    level = ("corners", list(ZONES[9:]), one(11, 24.31, level=True), one(8, 24.2, level=True))
+    level = ("corners", list(ZONES[9:]), one(11, 24.31, equal=True), one(8, 24.2, equal=True))
     assert "corners" not in aperture_answer(whole, centre, level).more
 
 

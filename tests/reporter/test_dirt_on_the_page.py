@@ -47,7 +47,7 @@ def test_a_table_row_a_mark_and_a_column_an_aperture(report):
 
 def test_csv_rows_tell_the_place(report):
     rows = report_tables(report)["dirt_marks"]
-    assert {row["place"] for row in rows[:3]} == {"sensor or light panel"}
+    assert {row["lies_on"] for row in rows[:3]} == {"sensor or light panel"}
     assert all(row["evidence"] for row in rows)
 
 

@@ -14,7 +14,7 @@ from lensbench.findings import (
     LightPanel,
     Lopsidedness,
     PanelPosition,
-    Place,
+    Position,
     TileGlare,
     UsableLight,
     ZoneCast,
@@ -58,7 +58,7 @@ def report():
         falloff.panel = LightPanel([PanelPosition(1, 0.0, None)], True, stops(0.21, 0.01), 0.004, ["A note."])
         usable = [UsableLight(1.0, px(600), Figure.of(18.0, 0.1, "mm")), UsableLight(2.0, None, None)]
         cut = [CutCorner("corner top-left", percent(12, 2)), CutCorner("corner bottom-right", percent(40, 2))]
-        edge = ImageCircle(cut, px(40), Place(px(600), px(400)), px(650), Figure.of(19.5, 0.1, "mm"))
+        edge = ImageCircle(cut, px(40), Position(px(600), px(400)), px(650), Figure.of(19.5, 0.1, "mm"))
         falloff.coverage = Coverage(usable, edge)
         tiles = [TileGlare(7, 5, 600.0, 400.0, 0.0, percent(5.4), False, "t.dng")]
         zones = [
@@ -67,7 +67,7 @@ def report():
         ]
         setting.glare = Glare("green", zones, tiles, percent(4.0), "light trap", 0.13)
     made.settings[0].falloff.covers_frame = False
-    made.settings[1].falloff.hot_spot = HotSpot(percent(8.1), px(90), Place(px(600), px(400)), "It grows.")
+    made.settings[1].falloff.hot_spot = HotSpot(percent(8.1), px(90), Position(px(600), px(400)), "It grows.")
     return made
 
 

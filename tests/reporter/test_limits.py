@@ -64,7 +64,7 @@ def test_what_spoils_figures_stands_beside_them():
     (setting,) = report.settings
     assert caveat_in_words(setting) == ""
     assert caveats_in_words(report) == []
-    setting.sharpness.mind = ["motion of about 1.6 px", "the print"]
+    setting.sharpness.caveats = ["motion of about 1.6 px", "the print"]
     words = "Not the lens alone: these figures also show motion of about 1.6 px and the print."
     assert caveats_in_words(report) == [f"f/5.6: {words}"]
     assert words in next(a.more for a in answers(report) if a.question == "How sharp?")

@@ -118,14 +118,14 @@ def test_a_setting_without_targets_is_left_alone():
 
 
 @pytest.mark.parametrize(
-    ("scene", "codes", "mind"),
+    ("scene", "codes", "caveats"),
     [
         ({}, set(), []),
         ({"motion_px": (1.5, -1.2)}, {"motion"}, ["motion of about"]),
     ],
     ids=["good", "shaken"],
 )
-def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, codes, mind):
+def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, codes, caveats):
     seen = taken("comatic", **scene)
     write_dng(tmp_path / "t.dng", seen.shot)
     write_layout(tmp_path / "target.json", shots.LAYOUT)
@@ -148,7 +148,9 @@ def test_a_session_says_beside_its_figures_what_spoils_them(tmp_path, scene, cod
     report = measure_session(load_session(tmp_path), workers=1)
     (setting,) = report.settings
     assert {notice.code for notice in report.warnings} == codes
-    assert [words[: len(start)] for words, start in zip(setting.sharpness.mind, mind, strict=True)] == mind
+    assert [
+        words[: len(start)] for words, start in zip(setting.sharpness.caveats, caveats, strict=True)
+    ] == caveats
     # 4 (1 + 0.12); the comatic lens is soft at f/4.
     assert setting.limits.effective_f_number == pytest.approx(4.48, abs=0.01)
     centre = next(z for z in setting.limits.zones if z.zone == "centre" and z.direction == "mean")

@@ -42,7 +42,7 @@ def test_zones_count_by_their_areas():
     assert one.mean.value == pytest.approx(20 + 30 * inside, abs=0.03)
     assert one.mean.unit == "lp/mm"
     assert one.spread is None
-    assert one.level
+    assert one.equal_to_best
 
 
 def test_noise_averages_out_but_for_what_all_edges_share():
@@ -55,7 +55,7 @@ def test_noise_averages_out_but_for_what_all_edges_share():
 def test_the_sharpest_stands_first_and_its_equals_are_said():
     found = ranked([setting(2.8, 30, 20), setting(8.0, 40.0, 30.0), setting(5.6, 40.0, 30.05, half=0.2)])
     assert labels(found) == ["f/5.6", "f/8", "f/2.8"]
-    assert [one.level for one in found] == [True, True, False]
+    assert [one.equal_to_best for one in found] == [True, True, False]
     assert [one.settings for one in found] == [[2], [1], [0]]
 
 
@@ -64,7 +64,7 @@ def test_the_corners_may_like_another_aperture():
     assert labels(ranked(settings)) == labels(ranked(settings, "centre")) == ["f/5.6", "f/11"]
     corners = ranked(settings, "corners")
     assert labels(corners) == ["f/11", "f/5.6"]
-    assert not corners[1].level
+    assert not corners[1].equal_to_best
 
 
 def test_what_is_too_soft_to_be_measured_wins_nothing():
@@ -91,10 +91,10 @@ def test_setups_of_one_aperture_are_one_candidate():
 def test_what_a_setup_does_to_both_drops_out():
     """Setups differ by a sixth of the sharpness, but f/8 beats f/4 by 1 in each. Other setups could not tell."""
     paired = [setting(n, v + (n == 8), 20, setup) for setup, v in ((1, 30), (2, 36), (3, 42)) for n in (4, 8)]
-    assert [one.level for one in ranked(paired, "centre")] == [True, False]
+    assert [one.equal_to_best for one in ranked(paired, "centre")] == [True, False]
     apart = [setting(4, v, 20, setup) for setup, v in ((1, 30), (2, 36), (3, 42))]
     apart += [setting(8, v + 1, 20, setup) for setup, v in ((4, 30), (5, 36), (6, 42))]
-    assert [one.level for one in ranked(apart, "centre")] == [True, True]
+    assert [one.equal_to_best for one in ranked(apart, "centre")] == [True, True]
 
 
 @pytest.mark.parametrize("shared", [True, False])
@@ -108,7 +108,7 @@ def test_equal_apertures_are_seldom_called_different(shared):
             for k, f in enumerate((4, 8))
             for setup, value in enumerate(values[k], start=1)
         ]
-        told.append(not ranked(settings, "centre")[1].level)
+        told.append(not ranked(settings, "centre")[1].equal_to_best)
     # 300 draws of 0.05: standard deviation 0.0126.
     assert np.mean(told) == pytest.approx(0.05, abs=0.038)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares, nnls
 
 from lensbench.analysers.flat_light import centre_of_light
-from lensbench.findings import NORMAL_95, Figure, HotSpot, Place
+from lensbench.findings import NORMAL_95, Figure, HotSpot, Position
 from lensbench.frame import centre_of, half_diagonal
 
 WIDTHS = (0.1, 0.2, 0.35)
@@ -158,7 +158,7 @@ def _described(size: tuple[int, int], spot: NDArray, sigma: NDArray) -> HotSpot:
     return HotSpot(
         percent=Figure.of(100 * spot[0], 100 * NORMAL_95 * sigma[0], "%"),
         radius_px=Figure.of(at_half, NORMAL_95 * sigma[1] * at_half, "px"),
-        centre_px=Place(*at),
+        centre_px=Position(*at),
         note=GROWS,
     )
 

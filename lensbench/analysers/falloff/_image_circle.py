@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, median_filter
 from scipy.optimize import least_squares
 
-from lensbench.findings import NORMAL_95, CutCorner, Figure, ImageCircle, Place
+from lensbench.findings import NORMAL_95, CutCorner, Figure, ImageCircle, Position
 from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
 
 STEEP = 14.0
@@ -164,7 +164,7 @@ def _span_deg(angle: NDArray) -> float:
 
 def _circle(
     places: NDArray, doubt: float, pixel_pitch_um: float | None
-) -> tuple[Place | None, Figure | None, Figure | None]:
+) -> tuple[Position | None, Figure | None, Figure | None]:
     """The circle through places of an edge, all of which may be off alike, by least squares of their distances."""
     start = [*places.mean(axis=0), np.hypot(*(places - places.mean(axis=0)).T).mean()]
     fit = least_squares(lambda c: np.hypot(*(places - c[:2]).T) - c[2], start, loss="soft_l1", f_scale=2.0)
@@ -174,14 +174,14 @@ def _circle(
     centre, radius = fit.x[:2], fit.x[2]
     if sigma[2] > 0.1 * radius:
         return None, None, None
-    at = Place(*(Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
+    at = Position(*(Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
     pitch = (pixel_pitch_um or 0) / 1000
     half = float(np.hypot(NORMAL_95 * sigma[2], doubt))
     figure = Figure.of(radius, half, "px")
     return at, figure, Figure.of(radius * pitch, half * pitch, "mm") if pitch else None
 
 
-def _corners(size: tuple[int, int], centre: Place, radius: Figure) -> list[CutCorner]:
+def _corners(size: tuple[int, int], centre: Position, radius: Figure) -> list[CutCorner]:
     """How much of each corner zone lies beyond the circle where half of the light is left."""
     x, y = _fine(size)
     away = np.hypot(x[None, :] - centre.x.value, y[:, None] - centre.y.value)

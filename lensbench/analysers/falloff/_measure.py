@@ -24,7 +24,7 @@ from lensbench.analysers.flat_light import (
     read_flats,
 )
 from lensbench.errors import BenchError
-from lensbench.findings import Coverage, Falloff, FalloffGrid, Figure, HotSpot, LightPanel, Place, ZoneCast
+from lensbench.findings import Coverage, Falloff, FalloffGrid, Figure, HotSpot, LightPanel, Position, ZoneCast
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot
 
@@ -220,7 +220,7 @@ def _listed(x: NDArray, y: NDArray, stops: NDArray) -> FalloffGrid:
     return FalloffGrid([float(v) for v in x], [float(v) for v in y], listed)
 
 
-def _centre(light_map: LightMap) -> Place | None:
+def _centre(light_map: LightMap) -> Position | None:
     """Where the light's centre lies; None where it is too even to tell."""
     found = _round_axis(light_map)
     if found is None:
@@ -228,7 +228,7 @@ def _centre(light_map: LightMap) -> Place | None:
     half = half_diagonal(light_map.size)
     middle = np.array(centre_of(light_map.size)) + found[0] * half
     across, down = found[1] * half
-    return Place(Figure.of(middle[0], across, "px"), Figure.of(middle[1], down, "px"))
+    return Position(Figure.of(middle[0], across, "px"), Figure.of(middle[1], down, "px"))
 
 
 def _round_axis(light_map: LightMap) -> tuple[NDArray, NDArray] | None:

@@ -20,7 +20,7 @@ from lensbench.findings import (
     Figure,
     Fringing,
     FringingField,
-    Place,
+    Position,
     TileFringing,
     ZoneFringing,
 )
@@ -145,14 +145,14 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
     edges = int(field.fitted.sum())
     return FringingField(
         channel=colour,
-        centre_px=Place(x, y) if known else None,
+        centre_px=Position(x, y) if known else None,
         about_px=(float(field.centre[0]), float(field.centre[1])),
         shift_px=(shift_x, shift_y),
         radial_px=(first, second, third),
         decentring_px=(decentring_x, decentring_y),
         residual_px=Figure.of(field.residual_px, NORMAL_95 * field.residual_px / np.sqrt(2 * edges), "px"),
         tiles=int(field.fitted.any(axis=1).sum()),
-        left_out=int((shifts.usable & ~field.fitted).any(axis=1).sum()),
+        rejected=int((shifts.usable & ~field.fitted).any(axis=1).sum()),
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from lensbench.analysers.geometry._mapping import Mapping
 from lensbench.analysers.geometry._mapping_fit import MappingFit
-from lensbench.findings import NORMAL_95, Distortion, DistortionStep, Figure, Place
+from lensbench.findings import NORMAL_95, Distortion, DistortionStep, Figure, Position
 
 CURVE_H = np.linspace(0.1, 1.0, 10)
 """Radii, from the centre of distortion in half-diagonals, at which the curve is given."""
@@ -40,7 +40,7 @@ def measure_distortion(fit: MappingFit) -> Distortion:
         shape=_shape(whole),
         curve=[DistortionStep(*step) for step in zip(h.round(3).tolist(), whole, local, strict=True)],
         bow_percent=fit.figure(_bow, "%") if reaches_corners(fit) else None,
-        centre_px=Place(x, y) if known else None,
+        centre_px=Position(x, y) if known else None,
         about_px=(float(mapping.centre[0]), float(mapping.centre[1])),
         terms=fit.figures(lambda m: m.terms, ""),
         residual_px=Figure.of(rms, NORMAL_95 * rms / np.sqrt(2 * fit.used.sum()), "px"),

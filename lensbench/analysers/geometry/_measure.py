@@ -169,7 +169,7 @@ def _geometry(fit: MappingFit, shot: TargetShot, pitch: PixelPitch | None, view:
         view=view,
         ink_spread_um=fit.figure(lambda m: 1000 * m.ink(middle), "µm"),
         tiles=len(np.unique(shot.lines.tile[fit.used])),
-        left_out=int((~fit.used).sum()),
+        rejected=int((~fit.used).sum()),
     )
 
 

@@ -37,7 +37,7 @@ def draw_marks_by_aperture(axes: Axes, report: Report) -> None:
             continue
         number += 1
         f_numbers, depths = zip(*points, strict=True)
-        line, width = _look(mark.place)
+        line, width = _look(mark.lies_on)
         axes.plot(f_numbers, depths, color=style.INK, linewidth=width, linestyle=line, marker="o", markersize=2.5)
         if number <= NUMBERED_MARKS:
             axes.annotate(

@@ -28,7 +28,7 @@ def marks_by_aperture(report: Report) -> Table | None:
         depths = {sighting.setting: magnitude(depth_at(report, sighting)) for sighting in mark.sightings}
         distance = with_interval(mark.distance_mm, unit=False) if mark.distance_mm else ""
         cells = [with_interval(depths[s], unit=False) if s in depths else "not seen" for s in settings]
-        rows.append([str(number), mark.place, *cells, distance])
+        rows.append([str(number), mark.lies_on, *cells, distance])
     head = ["mark", "lies on", *(report.settings[s].label for s in settings), "from the sensor, mm"]
     return Table("Depth of the marks in percent at each aperture", head, rows, words=2)
 
@@ -49,12 +49,12 @@ def _mark_row(number: int, mark: Mark, size: tuple[int, int]) -> list[str]:
         with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
     ]
     picture = words_on(PICTURE, mark, size)
-    return [str(number), kind, picture, mark.place or UNTOLD, _there(mark, size), *figures]
+    return [str(number), kind, picture, mark.lies_on or UNTOLD, _there(mark, size), *figures]
 
 
 def _there(mark: Mark, size: tuple[int, int]) -> str:
     """Where to look for a mark on what it lies on, or may; empty where that isn't known, or is the light panel."""
     faces = [face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark) is not False]
-    if mark.place in ("", UNTOLD) or not faces:
+    if mark.lies_on in ("", UNTOLD) or not faces:
         return ""
     return f"{words_on(faces[0], mark, size)}{' (front)' if REAR in faces[1:] else ''}"

@@ -63,7 +63,7 @@ def _which_aperture(report: Report) -> Answer:
 
 def _next_best(others: list[ApertureSharpness]) -> str:
     """Which apertures are as good as the best, or the next one."""
-    level = [other.label for other in others if other.level]
+    level = [other.label for other in others if other.equal_to_best]
     if level:
         return f"{listed(level)} {'is' if len(level) == 1 else 'are'} equal within the uncertainty"
     return f"next is {others[0].label} with {_mean(others[0])}"
@@ -101,7 +101,7 @@ def _other_parts(report: Report, best: ApertureSharpness) -> Iterator[str]:
         if ranking is None:
             continue
         same = next((one for one in ranking.ranked if one.label == best.label), None)
-        if same is not None and not same.level:
+        if same is not None and not same.equal_to_best:
             first = ranking.ranked[0]
             yield f"{name} sharpest at {first.label}, {_mean(first)} {first.mean.unit} against {_mean(same)}."
 

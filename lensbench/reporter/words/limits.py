@@ -31,7 +31,7 @@ def missing_in_words(limits: Limits) -> str:
 
 def caveat_in_words(setting: Setting) -> str:
     """What besides the lens sets a setting's figures; empty where nothing does."""
-    caveats = setting.sharpness.mind if setting.sharpness else []
+    caveats = setting.sharpness.caveats if setting.sharpness else []
     return f"Not the lens alone: these figures also show {listed(caveats)}." if caveats else ""
 
 

@@ -14,7 +14,7 @@ from lensbench.findings import (
     Camera,
     Figure,
     OpticalCentre,
-    Place,
+    Position,
     Setting,
     SofterSide,
     TurnTest,
@@ -94,7 +94,7 @@ _ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 # -- centres --------------------------------------------------------------------------------------------------
 
 
-def _centre_places(setting: Setting) -> Iterable[tuple[str, Place]]:
+def _centre_places(setting: Setting) -> Iterable[tuple[str, Position]]:
     """The centres that one setting shows, each with what it is the centre of."""
     if setting.geometry and setting.geometry.distortion and setting.geometry.distortion.centre_px:
         yield "distortion", setting.geometry.distortion.centre_px
@@ -110,7 +110,7 @@ def _centres(settings: Sequence[Setting], camera: Camera) -> list[OpticalCentre]
     if not settings:
         return []
     first = settings[0].lens_turn_deg
-    surest: dict[str, Place] = {}
+    surest: dict[str, Position] = {}
     for setting in settings:
         for of, place in _centre_places(setting) if setting.lens_turn_deg == first else ():
             if of not in surest or _reach(place) < _reach(surest[of]):
@@ -118,11 +118,11 @@ def _centres(settings: Sequence[Setting], camera: Camera) -> list[OpticalCentre]
     return [OpticalCentre(of, *_from_middle(place, camera)) for of, place in surest.items()]
 
 
-def _reach(place: Place) -> float:
+def _reach(place: Position) -> float:
     return max(place.x.half_width, place.y.half_width)
 
 
-def _from_middle(place: Place, camera: Camera) -> tuple[Figure, Figure]:
+def _from_middle(place: Position, camera: Camera) -> tuple[Figure, Figure]:
     """A place in pixels as seen from the frame's centre, in millimetres where the pitch is known."""
     pitch, unit = (1.0, "px") if camera.pixel_pitch_um is None else (camera.pixel_pitch_um / 1000, "mm")
     middle = centre_of(camera.size_px)

@@ -21,7 +21,7 @@ FACES = {PICTURE: (1, 1), FRONT: (-1, 1), REAR: (-1, -1), SENSOR_FACE: (1, -1)}
 panel seen from the camera is as in the picture."""
 
 ON_IT = {FRONT: (LENS_FRONT, LENS), REAR: (LENS_REAR, LENS), SENSOR_FACE: (SENSOR,)}
-"""Places of marks (`Mark.place`) that may be found on each face; one on the lens may be on either glass."""
+"""Places of marks (`Mark.lies_on`) that may be found on each face; one on the lens may be on either glass."""
 
 
 def seen_on(face: str, mark: Mark, size: tuple[int, int]) -> tuple[float, float]:
@@ -40,7 +40,7 @@ def lies_on(face: str, mark: Mark) -> bool | None:
     """Whether a mark lies on one of `FACES`; None where it may."""
     if face == PICTURE:
         return True
-    places = mark.place.split(" or ")
+    places = mark.lies_on.split(" or ")
     if places[0] in ("", UNTOLD):
         return None
     if not any(place in ON_IT[face] for place in places):

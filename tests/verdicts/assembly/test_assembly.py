@@ -16,7 +16,7 @@ from lensbench.findings import (
     Fringing,
     FringingField,
     Geometry,
-    Place,
+    Position,
     Setting,
     Sharpness,
 )
@@ -31,7 +31,7 @@ NONE = Figure.of(0, 0.01, "px")
 
 
 def place(dx, dy, half=5.0):
-    return Place(Figure.of(MIDDLE[0] + dx, half, "px"), Figure.of(MIDDLE[1] + dy, half, "px"))
+    return Position(Figure.of(MIDDLE[0] + dx, half, "px"), Figure.of(MIDDLE[1] + dy, half, "px"))
 
 
 def geometry(centre=None, wider_left=0.0, wider_top=0.0):
@@ -166,7 +166,10 @@ def test_a_softer_side_alone_is_target_or_lens():
     assert verdict.softer_side.cause == "can't tell"
     # From border to border along x: 6000 px are 1.664 half-diagonals, exp(-0.3 · 1.664) = 0.607.
     assert verdict.softer_side.percent.value == pytest.approx(39.3, abs=1.5)
-    assert "At f/4 the right of the picture is 39 % softer than the left: because of the target or the lens" in verdict.text
+    assert (
+        "At f/4 the right of the picture is 39 % softer than the left: because of the target or the lens"
+        in verdict.text
+    )
     assert "lens turned" in verdict.text
 
 

@@ -45,7 +45,7 @@ def test_a_mark_at_the_left_and_above_the_middle(face, place, words):
 )
 def test_on_which_faces_a_mark_can_lie(place, front, rear, sensor):
     one = mark(100, 200)
-    one.place = place
+    one.lies_on = place
     assert [lies_on(face, one) for face in FACES] == [True, front, rear, sensor]
 
 
