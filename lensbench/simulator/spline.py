@@ -5,6 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage, sparse
+from scipy.interpolate import BSpline
+
+_B_SPLINE = BSpline.basis_element(np.arange(-2.0, 3.0), extrapolate=False)
+"""The cubic B-spline of knots one grid step apart, about 0."""
 
 
 def coefficients(values: NDArray) -> NDArray:
@@ -30,9 +34,9 @@ def weights(places: ArrayLike, count: int) -> sparse.csr_array:
     """
     places = np.asarray(places, dtype=np.float64)
     base = np.floor(places)
-    t = places - base
-    cubic = np.stack([(1 - t) ** 3, 3 * t**3 - 6 * t**2 + 4, -3 * t**3 + 3 * t**2 + 3 * t + 1, t**3], axis=1) / 6
-    column = base[:, None].astype(np.int64) + np.arange(-1, 3)
+    around = np.arange(-1, 3)
+    cubic = _B_SPLINE((places - base)[:, None] - around)
+    column = base[:, None].astype(np.int64) + around
     cubic[(places < 0) | (places > count - 1)] = 0
     # The spline is mirrored about its first and last value, as the coefficients are.
     column = np.abs(column)
