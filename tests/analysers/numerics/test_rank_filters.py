@@ -1,4 +1,4 @@
-"""Filters of small grids against those of SciPy and scikit-image, which `lensbench check` has no time to import."""
+"""Filters of small grids against SciPy's and scikit-image's, which `lensbench check` has no time to import."""
 
 import numpy as np
 import pytest
