@@ -45,6 +45,7 @@ from lensbench.findings.light import (
     ZoneFalloff,
     ZoneGlare,
 )
+from lensbench.findings.reasons import Reason
 from lensbench.findings.report import (
     FORMAT,
     REPORT_FILE,
@@ -136,6 +137,7 @@ __all__ = [
     "Position",
     "PrintBlur",
     "RailAdvice",
+    "Reason",
     "Repeated",
     "Repeats",
     "Report",

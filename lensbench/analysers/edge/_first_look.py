@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge._illumination import LIGHT_WINDOW, EdgeLight, light_round
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._samples import EdgeSamples, gather, joined, pieces_along
+from lensbench.findings.reasons import Reason
 from lensbench.shot import Shot
 
 WINDOW = 80
@@ -173,15 +174,15 @@ def are_uncut(places: EdgePlaces, size: tuple[int, int]) -> NDArray[np.bool_]:
 def _reasons(
     steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray, uncut: NDArray
 ) -> NDArray:
-    why = np.full(len(dark), "", dtype="<U64")
+    why = np.full(len(dark), Reason.NONE, dtype="<U64")
     samples = (steps.count * steps.seen).sum(axis=1)
     first, last = steps.ends
     little = (first > -LEAST_SIDE) | (last < LEAST_SIDE) | (samples < LEAST_SAMPLES)
-    why[little] = np.where(uncut, "too small in the picture", "too little of it in the frame")[little]
+    why[little] = np.where(uncut, Reason.TOO_SMALL, Reason.OUTSIDE)[little]
     # Clipped samples are left out, so that too few may remain: the clipping is what the user can mend.
-    why[clipped > MAX_CLIPPED] = "clipped"
+    why[clipped > MAX_CLIPPED] = Reason.CLIPPED
     unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)
-    why[(why == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = "no contrast"
+    why[(why == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = Reason.NO_CONTRAST
     return why
 
 

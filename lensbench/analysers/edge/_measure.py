@@ -26,6 +26,7 @@ from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut
 from lensbench.analysers.edge._fit import EdgeFit
 from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge._samples import EdgeSamples, gather
+from lensbench.findings.reasons import Reason
 from lensbench.shot import Shot
 
 __all__ = [
@@ -252,8 +253,8 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     low, high = places.span(margin, shot.size)
     why = rough.why.copy()
     strayed = (np.abs(rough.turn) > STRAYED * MAX_TURN) & ~are_uncut(nominal, shot.size)
-    why[(why == "") & strayed] = "too little of it in the frame"
-    why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
+    why[(why == "") & strayed] = Reason.OUTSIDE
+    why[(why == "") & (high - low < MIN_LENGTH)] = Reason.TOO_SHORT
     samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
     # The first look was at thinned samples: it may have missed a glint.
     rough = replace(rough, clipped=np.maximum(rough.clipped, samples.clipped / np.maximum(samples.taken, 1)))
@@ -360,10 +361,10 @@ def _responses(
 def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
     """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
     why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
-    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
-    why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
-    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = Reason.TOO_SHORT
+    why[(why == "") & (fit.gap > MAX_GAP)] = Reason.ALONG_ROWS
+    why[(why == "") & ~np.isfinite(mtf50)] = Reason.TOO_BLURRED
+    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = Reason.TOO_NOISY
     return why
 
 
