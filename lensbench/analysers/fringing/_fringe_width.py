@@ -105,10 +105,10 @@ def _fringe_width(
     first, second = (positions[colour] for colour in farthest)
     vector = np.array([p.value - q.value for p, q in zip(first, second, strict=True)])
     unit = vector / max(float(np.hypot(*vector)), 1e-12)
-    place = np.array([unit @ [part.value for part in position] for position in positions.values()])
+    along_line = np.array([unit @ [part.value for part in position] for position in positions.values()])
     half = np.array([np.hypot(*(unit * [part.half_width for part in p])) for p in positions.values()])
     blur, blur_sigma = np.array([blurs[colour] for colour in positions]).T
-    values, sigmas = np.concatenate([place, blur]), np.concatenate([half / NORMAL_95, blur_sigma])
+    values, sigmas = np.concatenate([along_line, blur]), np.concatenate([half / NORMAL_95, blur_sigma])
     effects = []
     for i, step in enumerate(sigmas):
         moved = np.zeros_like(values)

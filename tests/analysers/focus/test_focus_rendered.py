@@ -37,13 +37,13 @@ def test_the_rail_counts_towards_the_target(series):
 
 
 @pytest.mark.parametrize(
-    ("name", "unsure"), [("best_mm", 0.01), ("mtf50_at_best", 0.005), ("mtf50_at_centre", 0.005)]
+    ("name", "tolerance"), [("best_mm", 0.01), ("mtf50_at_best", 0.005), ("mtf50_at_centre", 0.005)]
 )
-def test_every_tile_is_where_the_pupil_says(series, name, unsure):
+def test_every_tile_is_where_the_pupil_says(series, name, tolerance):
     value, half, truth = series.figures(name)
     assert len(value) >= 12
-    assert np.abs(np.mean(value - truth)) < unsure
-    assert np.std(value - truth) < 2 * unsure
+    assert np.abs(np.mean(value - truth)) < tolerance
+    assert np.std(value - truth) < 2 * tolerance
     # Errors common to a series make its tiles no sample of independent ones: that widths are right, series in
     # closed form show.
     assert np.mean(np.abs(value - truth) <= half) >= 0.93

@@ -83,7 +83,7 @@ def test_scale_and_distortion_hold_the_bars(name, camera):
 
 
 def test_a_distortion_that_few_terms_follow_badly_is_found():
-    """With one term the fit of this one runs far astray, and none of the later ones may start from there."""
+    """With one term the fit of this one diverges, and none of the later ones may start from there."""
     camera = Camera(
         distorted=radial_distortion(-0.2, 0.1),
         right_away=0.09,
@@ -121,7 +121,7 @@ def test_ink_spread_does_not_leak_into_scale():
     assert inked.mapping.theta[11] == pytest.approx(0.08, abs=0.001)
 
 
-def test_faulty_edges_are_left_out():
+def test_faulty_edges_are_rejected():
     lines = seen_lines(Camera(distorted=radial_distortion(-0.03)), LAYOUT, 0.02)
     point = lines.point.copy()
     point[::9] += 3 * lines.normal[::9]
@@ -195,7 +195,7 @@ def test_misread_rulers_are_noticed():
 
 
 def test_swapped_rulers_give_no_size():
-    """Bars of 462 and 330 mm written the wrong way round: anything but a size can still be told."""
+    """Bars of 462 and 330 mm swapped: everything but sizes is still measured."""
     found = measured(shot(Camera(distorted=radial_distortion(-0.03))), rulers=LAYOUT.rulers_mm[::-1])
     assert found.magnification is None
     assert found.scale_px_mm is None
@@ -277,7 +277,7 @@ def test_distortion_in_a_word(terms, shape):
 
 
 def test_bow_of_a_line_along_the_top():
-    # A line through both upper corners of a barrel picture: its middle stands farther out than its ends.
+    # A line through both upper corners of a barrel picture: its middle lies farther out than its ends.
     camera = Camera(distorted=radial_distortion(-0.04))
     ideal = np.linspace(0, 2, 200001)
     corner = np.interp(1.0, camera.distorted(ideal), ideal) * 4000 / np.hypot(*SIZE)

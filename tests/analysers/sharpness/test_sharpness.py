@@ -1,4 +1,4 @@
-"""Sharpness by place and zone against a lens whose blur is an ellipse, known everywhere in closed form."""
+"""Sharpness by tile and zone against a lens whose blur is an ellipse, known everywhere in closed form."""
 
 from dataclasses import dataclass, replace
 
@@ -9,7 +9,7 @@ import pytest
 from lensbench import frame
 from lensbench.analysers.edge._measure import FREQUENCY, EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.findings import COMMON_RELATIVE_SIGMA
+from lensbench.findings import COMMON_RELATIVE_SIGMA, Reason
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
 from tests import known_edges as known
@@ -89,7 +89,7 @@ def tiles_of(result, channel="green"):
     return rows, place, np.array([(t.sagittal.value, t.tangential.value) for t in rows])
 
 
-# -- places ---------------------------------------------------------------------------------------------------
+# -- tiles ----------------------------------------------------------------------------------------------------
 
 
 def test_three_edges_give_the_exact_sagittal_and_tangential_figures():
@@ -103,7 +103,7 @@ def test_three_edges_give_the_exact_sagittal_and_tangential_figures():
     assert np.abs(single / truth - 1)[corner].max() > 0.008
 
 
-def test_a_tile_twisted_far_off_the_radius_still_tells():
+def test_a_tile_twisted_far_off_the_radius_is_exact_too():
     found = set_squares(twist_deg=(20, 25))
     _, place, value = tiles_of(measured(found))
     assert value == pytest.approx(Ellipse().both(*place.T), rel=0.002)
@@ -121,7 +121,7 @@ def test_two_edges_are_enough_one_is_not():
         (f, v) for tile, truth in pairs for f, v in zip((tile.sagittal, tile.tangential), truth, strict=True)
     ]
     known_ones = [(figure, truth) for figure, truth in figures if figure]
-    # Where both legs lean far off the radius, two of them say too little.
+    # Where both legs are twisted far off the radius, two of them determine too little.
     assert len(known_ones) > 0.85 * len(figures)
     for figure, truth in known_ones:
         assert figure.value == pytest.approx(truth, rel=0.04)
@@ -150,7 +150,7 @@ def test_raw_samples_of_an_elliptic_blur_give_its_axes():
             assert figure.value == pytest.approx(known.true_mtf50(seen), rel=0.015)
 
 
-def test_legs_bear_the_names_of_what_they_show():
+def test_legs_are_named_by_what_they_show():
     result = measured(FOUND)
     far = [edge for edge in result.edges if edge.h > 0.6]
     assert {edge.direction for edge in far if edge.leg == "along"} == {"sagittal"}
@@ -162,7 +162,7 @@ def test_legs_bear_the_names_of_what_they_show():
 # -- zones ----------------------------------------------------------------------------------------------------
 
 
-def test_zones_are_the_means_of_their_places():
+def test_zones_are_the_means_of_their_tiles():
     result = measured(FOUND)
     _, place, _ = tiles_of(result)
     zone = frame.zone_index(*place.T, SIZE)
@@ -220,7 +220,7 @@ def test_colours_are_held_against_green():
 
 
 @dataclass(frozen=True)
-class Bulging(Ellipse):
+class NonElliptic(Ellipse):
     """Blur that is no true ellipse: 1 / MTF50² half-way between the axes is larger by a share of its mean."""
 
     share: float = 0.06
@@ -230,9 +230,9 @@ class Bulging(Ellipse):
         outward, anticlockwise = frame.radial_axes(x, y, SIZE)
         a, b = ((normal * axis).sum(axis=-1) for axis in (anticlockwise, outward))
         # Uneven from tile to tile, by a random-looking function of the place.
-        bulge = self.share * frame.h_of(x, y, SIZE) + self.uneven * np.sqrt(2) * np.sin(0.37 * x + 0.83 * y)
+        excess = self.share * frame.h_of(x, y, SIZE) + self.uneven * np.sqrt(2) * np.sin(0.37 * x + 0.83 * y)
         typical = GAUSSIAN_MTF50**-2 * sum(s**2 for s in self.sigma(frame.h_of(x, y, SIZE))) / 2
-        return (super().mtf50(x, y, normal) ** -2 + bulge * typical * (2 * a * b) ** 2) ** -0.5
+        return (super().mtf50(x, y, normal) ** -2 + excess * typical * (2 * a * b) ** 2) ** -0.5
 
 
 def coverage(lens):
@@ -247,13 +247,13 @@ def coverage(lens):
 
 def test_intervals_hold_the_truth():
     # 3,600 figures, the two of a tile barely tied: 95 % ± 3.3 × 0.36 %.
-    assert 0.938 < coverage(Bulging()) < 0.962
+    assert 0.938 < coverage(NonElliptic()) < 0.962
     # A perfect ellipse is rarer than the intervals allow for.
     assert coverage(Ellipse()) > 0.938
 
 
-def test_bulging_blur_is_set_right_by_the_tiles_around():
-    lens = Bulging(share=0.1, uneven=0.0)
+def test_non_elliptic_blur_is_corrected_by_the_tiles_around():
+    lens = NonElliptic(share=0.1, uneven=0.0)
     _, place, value = tiles_of(measured(FOUND, lens))
     off = value / lens.both(*place.T) - 1
     # The three edges alone are misled by their tile's twist.
@@ -266,13 +266,13 @@ def test_bulging_blur_is_set_right_by_the_tiles_around():
     assert np.sqrt((off[far] ** 2).mean()) < 0.35 * np.sqrt((misled[far] ** 2).mean())
 
 
-def test_two_shots_are_surer_than_one():
+def test_two_shots_are_more_certain_than_one():
     one = ShotEdges("a", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=1)}, FOUND)
     other = ShotEdges("b", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=2)}, FOUND)
     alone, both = (measure_sharpness(shots, SIZE, PITCH_UM) for shots in ([one], [one, other]))
     for a, b in zip(alone.zones, both.zones, strict=True):
         assert b.edges == 2 * a.edges
-        # What all edges may be off by alike stays; noise goes down by √2, what a tile's twist does stays too.
+        # What all edges may be off by alike stays; noise goes down by √2, the non-elliptic excess stays too.
         own = [
             np.sqrt(f.half_width**2 - (1.96 * COMMON_RELATIVE_SIGMA * f.value) ** 2) for f in (a.mtf50, b.mtf50)
         ]
@@ -283,8 +283,8 @@ def test_two_shots_are_surer_than_one():
 # -- what must not count --------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("factor", "said"), [(0.6, "softer"), (1.5, "sharper")])
-def test_an_odd_edge_is_left_out_and_says_so(factor, said):
+@pytest.mark.parametrize(("factor", "reason"), [(0.6, Reason.SOFTER), (1.5, Reason.SHARPER)])
+def test_an_outlying_edge_is_rejected_with_its_reason(factor, reason):
     green = edges_of(FOUND, Ellipse(), 0.005)
     # The tile at column 4, row 3: a hair over one of its legs.
     odd = 3 * int(np.flatnonzero((FOUND.column == 4) & (FOUND.row == 3))[0]) + 1
@@ -292,18 +292,17 @@ def test_an_odd_edge_is_left_out_and_says_so(factor, said):
     value[odd] *= factor
     spoiled = replace(green, mtf50=value)
     result = measure_sharpness([ShotEdges("t", {"green": spoiled}, FOUND)], SIZE, PITCH_UM)
-    left_out = [edge for edge in result.edges if not edge.used]
-    assert [(e.column, e.row, e.leg) for e in left_out] == [(4, 3, "across")]
-    assert said in left_out[0].why
-    assert "than the edges around it" in left_out[0].why
-    assert float(left_out[0].why.split(" %")[0]) == pytest.approx(abs(factor - 1) * 100, abs=4)
-    assert left_out[0].mtf50.value == pytest.approx(value[odd])
+    rejected = [edge for edge in result.edges if not edge.used]
+    assert [(e.column, e.row, e.leg) for e in rejected] == [(4, 3, "across")]
+    assert rejected[0].reason is reason
+    assert rejected[0].deviation_percent == pytest.approx((factor - 1) * 100, abs=4)
+    assert rejected[0].mtf50.value == pytest.approx(value[odd])
     clean = measured(FOUND, noise=0.005)
     for a, b in zip(clean.zones, result.zones, strict=True):
         assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
 
 
-def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_left_out():
+def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_rejected():
     seen = taken("comatic")
     tile = int(np.argmin(np.hypot(*(seen.places.middle.reshape(-1, 3, 2).mean(axis=1) - [400, 300]).T)))
     edge = 3 * tile + 1
@@ -319,7 +318,7 @@ def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_left_out():
     spoiled = afterwards(seen, scratched, every=1)
     sizes = spoiled_shots.SIZE, spoiled_shots.PITCH_UM
     clean, result = (measure_sharpness([ShotEdges("t", s.responses, s.found)], *sizes) for s in (seen, spoiled))
-    odd = [edge for edge in result.edges if "than the edges around it" in edge.why]
+    odd = [edge for edge in result.edges if edge.reason in (Reason.SOFTER, Reason.SHARPER)]
     assert [(e.column, e.row, e.leg) for e in odd] == [
         (int(seen.found.column[tile]), int(seen.found.row[tile]), "across")
     ]
@@ -329,7 +328,7 @@ def test_a_scratch_in_the_raw_samples_is_found_and_its_edge_left_out():
         assert b.mtf50.value == pytest.approx(a.mtf50.value, rel=0.01)
 
 
-def test_a_lens_that_is_soft_on_one_side_is_no_oddity():
+def test_a_lens_that_is_soft_on_one_side_has_no_outliers():
     green = edges_of(FOUND, Ellipse(), 0.005)
     falling = green.mtf50 * np.exp(-1.2 * green.x / SIZE[0])
     tilted = replace(green, mtf50=falling, mtf50_sigma=0.005 * falling)
@@ -350,13 +349,13 @@ def test_unmeasured_edges_keep_their_reason_and_no_number():
     )
     result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE, PITCH_UM)
     for edge in result.edges:
-        assert edge.used == (edge.why == "") == (edge.mtf50 is not None)
+        assert edge.used == (edge.reason is Reason.NONE) == (edge.mtf50 is not None)
     # JSON knows no NaN: msgspec writes null, which then differs.
     assert msgspec.json.decode(msgspec.json.encode(result), type=type(result)) == result
     assert not any(row.zone.endswith("left") and row.zone.startswith("corner") for row in result.zones)
 
 
-def test_blades_belong_to_no_tile_and_tell_of_their_place_together():
+def test_free_edges_near_each_other_share_a_position():
     """By hand: at the right, upright edges of one shot are tangential, level ones of another sagittal."""
     across = responses_at(np.array([(5300.0, 1980.0)]), np.array([(0.998, 0.06)]), np.zeros(1), 0.002)
     along = responses_at(np.array([(5350.0, 1960.0)]), np.array([(0.06, -0.998)]), np.zeros(1), 0.002)
@@ -371,7 +370,7 @@ def test_blades_belong_to_no_tile_and_tell_of_their_place_together():
     (place,) = both.tiles
     assert place.sagittal.value == pytest.approx(0.3, rel=0.01)
     assert place.tangential.value == pytest.approx(0.2, rel=0.01)
-    # How far the blur leans between the two is not known, and 3.4° of it count.
+    # The orientation of the ellipse between the two is not known, and 3.4° of it count.
     assert 0.01 < place.sagittal.half_width / 0.3 < 0.08
 
 

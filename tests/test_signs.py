@@ -8,7 +8,7 @@ import pytest
 
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
-from lensbench.findings import Alignment, Camera, Distortion, Figure, Geometry, Place, Setting
+from lensbench.findings import Alignment, Camera, Distortion, Figure, Geometry, Position, Setting
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import Layout
 from lensbench.verdicts.assembly._judge import Arrow, judge_assembly, split_by_turn
@@ -215,7 +215,7 @@ def test_centres_are_told_from_the_frames_middle_in_the_pictures_sense():
         return Figure.of(value, 1.0, unit)
 
     def geometry(x, y):
-        bent = Distortion("barrel", [], figure(0), Place(figure(x), figure(y)), (x, y), [], figure(0))
+        bent = Distortion("barrel", [], figure(0), Position(figure(x), figure(y)), (x, y), [], figure(0))
         return Geometry(distortion=bent, alignment=Alignment(figure(0), figure(0), None, None, True))
 
     camera = Camera(SIZE, (12.0, 8.0), 10.0)
