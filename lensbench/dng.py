@@ -81,13 +81,14 @@ def write_dng(path: str | Path, shot: Shot) -> None:
             temporary,
             np.ascontiguousarray(shot.samples, dtype=np.uint16),
             byteorder="<",
-            photometric="minisblack" if shot.samples.ndim == 2 else LINEAR_RAW,
+            photometric="minisblack" if shot.samples.ndim == 2 else "rgb",
             planarconfig=None if shot.samples.ndim == 2 else "contig",
             metadata=None,
             software="lensbench",
             extratags=tags,
         )
-        # tifffile knows no LinearRaw of a single plane, so a mosaic's or a grey frame's kind is put in afterwards.
+        # tifffile knows no mosaics, and may count planes of LinearRaw beyond the first as extra samples, which
+        # readers refuse: what the samples are is put in afterwards.
         with tifffile.TiffFile(temporary, mode="r+") as tiff:
             tiff.pages.first.tags[262].overwrite(photometric_of(shot))
 

@@ -1,12 +1,31 @@
-"""Fixtures that several parts' tests share."""
+"""Fixtures that several parts' tests share, and which tests make up the shortened suite."""
+
+from pathlib import Path
 
 import pytest
 
 from lensbench.target.layout import make_layout, write_layout
 from tests.outside.renderer import OutsideLens, write_outside_session
 
+SMOKE = (
+    *("test_library.py", "test_readme.py", "test_shot.py", "test_dng.py", "test_noise.py"),
+    *("findings/", "files/", "analysers/numerics/", "loaders/test_raw.py", "loaders/test_tiff.py"),
+    *("loaders/test_rendered.py", "loaders/test_session.py", "loaders/test_session_start.py"),
+    *("target/test_layout.py", "target/test_printing.py", "reporter/test_write.py", "reporter/test_page.py"),
+    *("test_report_schema.py", "cli/test_command_line.py", "cli/test_session.py"),
+)
+"""Tests marked `smoke`: those that call every dependency and every public name, in less than two minutes."""
+
 SIZE = (900, 600)
 SENSOR_MM = (36.0, 24.0)
+
+
+def pytest_collection_modifyitems(items):
+    """Mark the shortened suite."""
+    here = Path(__file__).parent
+    for item in items:
+        if item.path.relative_to(here).as_posix().startswith(SMOKE):
+            item.add_marker(pytest.mark.smoke)
 
 
 @pytest.fixture(scope="session")

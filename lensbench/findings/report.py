@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -154,4 +155,9 @@ def _decoded(content: bytes) -> Report:
 
 def report_schema() -> dict:
     """The JSON Schema of report.json (what ships as ``report.schema.json``)."""
-    return json.loads(json.dumps(msgspec.json.schema(Report)))
+    schema: dict = json.loads(json.dumps(msgspec.json.schema(Report)))
+    for part in schema["$defs"].values():
+        if "description" in part:
+            # Docstrings keep their indents in some versions of Python.
+            part["description"] = inspect.cleandoc(part["description"])
+    return schema
