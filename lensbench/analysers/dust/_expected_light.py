@@ -8,7 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.dust._rounding import rounding_share
-from lensbench.analysers.flat_light import centre_of_light, fit_round, index_block_means, round_basis, trust_round
+from lensbench.analysers.flat_light import (
+    centre_of_light,
+    fit_round,
+    index_block_means,
+    robust_round_weights,
+    round_basis,
+)
 from lensbench.analysers.numerics.rank_filters import maximum_filter, reconstruction
 from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
 from lensbench.errors import BenchError
@@ -86,7 +92,7 @@ def smooth_light(flat: Shot) -> SmoothLight:
     centre = (0.0, 0.0) if found is None else (float(found[0][0]), float(found[0][1]))
     basis = round_basis(first.x, first.y, flat.size, centre)
     node_basis = round_basis(*nodes(flat.size, SPLINES), flat.size, centre)
-    trust = trust_round(grey, readable, basis, LEAST_SCATTER)
+    trust = robust_round_weights(grey, readable, basis, LEAST_SCATTER)
     lights = {}
     for index, m in means.items():
         parts = fit_round(logs[index], trust, basis)

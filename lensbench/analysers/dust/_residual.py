@@ -24,7 +24,7 @@ from lensbench.analysers.dust._expected_light import (
     smooth_light,
     weights,
 )
-from lensbench.analysers.flat_light import fit_round, nearest_blocks, round_basis, trust_round
+from lensbench.analysers.flat_light import fit_round, nearest_blocks, robust_round_weights, round_basis
 from lensbench.analysers.numerics.b_splines import spline_basis
 from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip, product_of_rows, subtract_product
 from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
@@ -243,7 +243,7 @@ def settle(picture: GreyPicture, z: NDArray[np.float32]) -> None:
     x, y = picture.block_x, picture.block_y
     basis, node_basis = picture.round_bases
     depth = block_means_of_cells(z, x, y) / picture.strength.on_grid(x, y)
-    parts = fit_round(depth, trust_round(depth, picture.readable, basis, LEAST_SCATTER), basis)
+    parts = fit_round(depth, robust_round_weights(depth, picture.readable, basis, LEAST_SCATTER), basis)
     strength = picture.strength.on_grid(*nodes(picture.size, SPLINES))
     off = surface_through(strength * (node_basis @ parts).reshape(strength.shape), picture.size, SPLINES)
     rows, columns = z.shape

@@ -57,7 +57,7 @@ def _cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight, colou
     except BenchError:
         return {}
     light = green.light_map
-    stops = light.stops - light.bend - _more(green.flats, lights)
+    stops = light.stops - light.curvature - _more(green.flats, lights)
     fine = read_finely(flats, colour, darks) if light.rough.any() else None
     other = fit_light(light.size, light.x, light.y, stops, _both(green.flats, lights).sum(axis=0), light.rough)
     stops_of = {zone.zone: zone.stops for zone in green.zones}

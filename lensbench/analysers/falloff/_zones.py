@@ -151,7 +151,7 @@ def _block_light(light: LightMap) -> NDArray[np.float64]:
     few = np.bincount(pieces.ravel())[pieces] <= SPECK
     odd &= few | (np.abs(apart) > LEAST_ODD)
     odd &= (apart < 0) | ~np.isin(pieces, pieces[at_edge])
-    return 2.0 ** -np.where(light.rough, light.stops, smooth + np.where(odd, around, off) - light.bend)
+    return 2.0 ** -np.where(light.rough, light.stops, smooth + np.where(odd, around, off) - light.curvature)
 
 
 def _within(

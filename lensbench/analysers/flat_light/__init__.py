@@ -1,22 +1,20 @@
-"""What falloff, dust and glare share of an even light: block means of the mosaic, the dark level, round light.
+"""What falloff, dust and glare share of an even light: block means of the mosaic, dark level, symmetric light.
 
 In: a Shot of an even light. Out: arrays of light by block, and smooth surfaces through them.
 Called by the capabilities that read flats.
 """
 
 from lensbench.analysers.flat_light._block_means import Blocks, block_borders, index_block_means, nearest_blocks
-from lensbench.analysers.flat_light._light_map import (
-    MAP_STOPS,
+from lensbench.analysers.flat_light._flat_reading import (
     READABLE_STOPS,
-    REFERENCE_H,
     FlatLight,
-    LightMap,
     dark_level,
-    fit_light,
     read_finely,
     read_flats,
 )
-from lensbench.analysers.flat_light._round_light import centre_of_light, fit_round, round_basis, trust_round
+from lensbench.analysers.flat_light._light_axis import centre_of_light
+from lensbench.analysers.flat_light._light_map import MAP_STOPS, REFERENCE_H, LightMap, fit_light
+from lensbench.analysers.flat_light._round_light import fit_round, robust_round_weights, round_basis
 
 __all__ = [
     "MAP_STOPS",
@@ -34,6 +32,6 @@ __all__ = [
     "nearest_blocks",
     "read_finely",
     "read_flats",
+    "robust_round_weights",
     "round_basis",
-    "trust_round",
 ]

@@ -1,4 +1,4 @@
-"""Block means of the raw samples of an even flat: what falloff and dirt both begin with."""
+"""Means of a flat's raw samples over blocks: the first step of both falloff and dirt."""
 
 from __future__ import annotations
 
@@ -45,22 +45,66 @@ def block_means(shot: Shot, channel: str, block: int = BLOCK_PX) -> Blocks:
         One of `shot.channels`.
     block : int
         About how wide a block is, in pixels.
+
+    Returns
+    -------
+    Blocks
     """
     return _averages(shot, [shot.indices(channel)], block)[0]
 
 
 def index_block_means(shot: Shot, indices: list[int], block: int = BLOCK_PX) -> list[Blocks]:
-    """Average each of some colour indices (such as each of two greens) over blocks; else as `block_means`."""
+    """Average each of some colour indices (such as each of two greens) over blocks.
+
+    Parameters
+    ----------
+    shot : Shot
+        The flat.
+    indices : list of int
+        Of the mosaic's colours, or of planes.
+    block : int
+        About how wide a block is, in pixels.
+
+    Returns
+    -------
+    list of Blocks
+        One for each index.
+    """
     return _averages(shot, [[index] for index in indices], block)
 
 
-def nearest_blocks(centres: NDArray, places: NDArray) -> NDArray[np.int64]:
-    """Numbers of the blocks that hold places along one axis, or are nearest to them, given the blocks' centres."""
-    return np.searchsorted(_first_borders(centres)[1:], places, side="right")
+def nearest_blocks(centres: NDArray, positions: NDArray | float) -> NDArray[np.int64]:
+    """The blocks that hold positions along one axis, or are nearest to them.
+
+    Parameters
+    ----------
+    centres : ndarray
+        Of the blocks along that axis, in pixels.
+    positions : ndarray
+        In pixels.
+
+    Returns
+    -------
+    ndarray of int, shape of positions
+    """
+    return np.searchsorted(_first_borders(centres)[1:], positions, side="right")
 
 
 def block_borders(centres: NDArray, length: int) -> NDArray[np.float64]:
-    """Where blocks begin and end along one axis of the frame, given their centres; the last one takes the rest."""
+    """Where blocks begin and end along one axis of the frame; the last one extends to its border.
+
+    Parameters
+    ----------
+    centres : ndarray, shape (blocks,)
+        In pixels.
+    length : int
+        Pixels of that axis.
+
+    Returns
+    -------
+    ndarray, shape (blocks + 1,)
+        In pixels.
+    """
     return np.append(_first_borders(centres), length - 0.5)
 
 
@@ -68,11 +112,11 @@ def _first_borders(centres: NDArray) -> NDArray[np.float64]:
     return np.arange(len(centres)) * (2 * centres[0] + 1) - 0.5
 
 
-class _Site(NamedTuple):
-    """The samples of one colour index in a row: the group it is for, which they are, how many in each block."""
+class _RowSamples(NamedTuple):
+    """The samples of one colour index in a row: their group, their mask, how many lie in each block."""
 
     group: int
-    index: int
+    colour_index: int
     mask: NDArray[np.bool_]
     samples: NDArray[np.int64]
 
@@ -90,14 +134,14 @@ def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:
     bottoms = np.append(down[1:], height)
     for phase, indices in enumerate(pattern):
         row = np.resize(indices, stored.shape[1])
-        sites = _sites(row, groups, starts)
-        if not sites:
+        parts = _row_samples(row, groups, starts)
+        if not parts:
             continue
         for number, (top, bottom) in enumerate(zip(down, bottoms, strict=True)):
             band = stored[top + phase : bottom : len(pattern)]
             sums = _column_sums(band)
             clips = np.count_nonzero(band >= shot.white, axis=0) if band.max() >= shot.white else 0 * row
-            for group, index, mask, samples in sites:
+            for group, index, mask, samples in parts:
                 dark = len(band) * samples * shot.black[index]
                 light[group, number] += (np.add.reduceat(sums * mask, starts) - dark) * shot.gain[index]
                 clipped[group, number] += np.add.reduceat(clips * mask, starts)
@@ -106,10 +150,12 @@ def _averages(shot: Shot, groups: list[list[int]], block: int) -> list[Blocks]:
     return [Blocks(x, y, *means) for means in zip(light / count, clipped / count, strict=True)]
 
 
-def _sites(row: NDArray, groups: list[list[int]], starts: NDArray[np.int64]) -> list[_Site]:
-    """Which samples of a row of colour indices are for which group, if any."""
+def _row_samples(row: NDArray, groups: list[list[int]], starts: NDArray[np.int64]) -> list[_RowSamples]:
+    """The samples of a row of colour indices, by group and index; only those that it has."""
     own = [(group, index, row == index) for group, members in enumerate(groups) for index in members]
-    return [_Site(*site, np.add.reduceat(site[-1], starts, dtype=np.int64)) for site in own if site[-1].any()]
+    return [
+        _RowSamples(*part, np.add.reduceat(part[-1], starts, dtype=np.int64)) for part in own if part[-1].any()
+    ]
 
 
 def _repeats(shot: Shot, axis: int, block: int) -> int:

@@ -153,7 +153,7 @@ def surface_through(values: NDArray, size: tuple[int, int], splines: tuple[int, 
 
 
 @functools.cache
-def _from_nodes(length: int, splines: int) -> NDArray[np.float64]:
+def _from_nodes(length: int, splines: int) -> NDArray:
     """The matrix from values on the nodes along one axis to coefficients, shape (splines, nodes)."""
     return np.linalg.pinv(spline_basis(_nodes(length, splines), length, splines))
 
