@@ -67,7 +67,7 @@ def test_the_keys_of_the_format_stay():
         "setting": (setting, "f_number aperture lens_turn_deg setup shots magnification"),
         "edge": (
             setting["sharpness"]["edges"][0],
-            "column row leg direction channel x y h angle_deg mtf50 used why",
+            "column row leg direction channel x y h angle_deg mtf50 used reason",
         ),
         "zone": (setting["sharpness"]["zones"][0], "zone channel direction mtf50 mtf50_lp_mm edges"),
         "tile": (setting["fringing"]["tiles"][0], "column row x y h red blue"),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from lensbench.findings.reasons import Reason
+
 EARLIER_FORMAT = "lensbench-report/1"
 
 RENAMED = {
@@ -34,5 +36,13 @@ RENAMED = {
 def with_present_names(value: Any) -> Any:
     """Plain data of an earlier report with its keys renamed, at every depth."""
     if isinstance(value, dict):
-        return {RENAMED.get(key, key): with_present_names(part) for key, part in value.items()}
+        present = {RENAMED.get(key, key): with_present_names(part) for key, part in value.items()}
+        return _with_reason(present) if "why" in present else present
     return [with_present_names(part) for part in value] if isinstance(value, list) else value
+
+
+def _with_reason(edge: dict[str, Any]) -> dict[str, Any]:
+    """An edge whose reason was a text, with the percent by which it deviates from its neighbours in front."""
+    percent, _, reason = edge.pop("why").rpartition(" % ")
+    deviation = int(percent) * (-1 if reason == Reason.SOFTER else 1) if percent else None
+    return {**edge, "reason": reason, "deviation_percent": deviation}

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.reasons import Reason
 from lensbench.findings.tables import Tabular
 
 DIRECTIONS = ("sagittal", "tangential")
@@ -23,7 +24,8 @@ class EdgeSharpness(Tabular, msgspec.Struct):
     `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
     side); ``blade`` for an edge that belongs to no tile, with column and row counting the edges of the shot.
     `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
-    edge went into its zone's figures, `why` is the reason where it did not. `rise_px` is the distance from 10 % to
+    edge went into its zone's figures, `reason` why it did not; where it deviates from the edges around it,
+    `deviation_percent` says by how much, positive where it is sharper. `rise_px` is the distance from 10 % to
     90 % across it; it has no interval of its own, and is up to some twice as unsure, relatively, as `mtf50`.
     `overshoot_percent` is how far the profile passes its plateaus (noise alone makes up to 0.5),
     `contrast_to_noise` white minus dark over the noise of one white sample.
@@ -40,11 +42,12 @@ class EdgeSharpness(Tabular, msgspec.Struct):
     angle_deg: float
     mtf50: Figure | None
     used: bool
-    why: str = ""
+    reason: Reason = Reason.NONE
     shot: str = ""
     rise_px: float | None = None
     overshoot_percent: float | None = None
     contrast_to_noise: float | None = None
+    deviation_percent: int | None = None
 
 
 class TileSharpness(Tabular, msgspec.Struct):

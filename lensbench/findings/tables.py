@@ -98,7 +98,7 @@ def _as_array(values: list[Any], kind: Any) -> NDArray[Any]:
     unknown = any(value is None for value in values)
     if kind is float or (kind is int and unknown):
         return np.array([np.nan if value is None else value for value in values], np.float64)
-    if kind is str:
+    if isinstance(kind, type) and issubclass(kind, str):
         return np.array(["" if value is None else value for value in values], np.str_)
     if kind in (int, bool) and not unknown:
         return np.array(values, kind)

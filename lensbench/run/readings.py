@@ -206,7 +206,7 @@ def read_blade(folder: Path, entry: ShotEntry, threads: int) -> Outcome:
 def _blade_reading(entry: ShotEntry, shot: Shot, threads: int) -> tuple[BladeReading | None, list[Notice]]:
     responses, refused = free_responses(shot, threads)
     if not len(responses[shot.reference]):
-        reasons = Counter(line.why for line in refused).most_common(1)
+        reasons = Counter(line.reason for line in refused).most_common(1)
         why = f" ({reasons[0][0]})" if reasons else ""
         text = f"{entry.file}: shows no clean straight edge{why}{_looks(shot, entry)}."
         return None, [left_out(entry.file, text)]

@@ -6,11 +6,9 @@ from collections import Counter
 from collections.abc import Iterator
 from statistics import median
 
-from lensbench.findings import Camera, Limits, Notice, Setting
+from lensbench.findings import Camera, Limits, Notice, Reason, Setting
 from lensbench.formatting import brief
 from lensbench.verdicts.focus import BLUR_PX, FocusError, SheetDepth, judge_focus_error, judge_sheet_depth
-
-TOO_SHORT = "too short for its blur"
 
 MANY = 0.1
 """This share of a shot's edges too short is worth a warning: a few at the border always are."""
@@ -71,7 +69,7 @@ def setting_notices(
 def _short_edges(setting: Setting) -> Iterator[Notice]:
     """Shots many of whose edges are too short for how blurred they are."""
     edges = Counter(edge.shot for edge in setting.sharpness.edges)
-    short = Counter(edge.shot for edge in setting.sharpness.edges if edge.why == TOO_SHORT)
+    short = Counter(edge.shot for edge in setting.sharpness.edges if edge.reason is Reason.TOO_SHORT)
     for shot, count in short.items():
         if count > MANY * edges[shot]:
             text = (

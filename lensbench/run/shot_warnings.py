@@ -18,7 +18,7 @@ from lensbench.analysers.shot_quality import (
     look_at_noise,
     measure_raggedness,
 )
-from lensbench.findings import Figure, Notice
+from lensbench.findings import Figure, Notice, Reason
 from lensbench.shot import Shot
 
 GOOD_WHITE = 0.75
@@ -163,7 +163,7 @@ def look_for_signs(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeR
 
 def exposure_notices(shot: Shot, name: str, responses: Mapping[str, EdgeResponses]) -> Iterator[Notice]:
     """Clipped edges and too little light, with numbers and how much to change the exposure."""
-    clipped = sum(int((response.why == "clipped").sum()) for response in responses.values())
+    clipped = sum(int((response.why == Reason.CLIPPED).sum()) for response in responses.values())
     edges = sum(len(response) for response in responses.values())
     if clipped:
         less = "2/3 stop" if clipped < edges / 4 else "a full stop"

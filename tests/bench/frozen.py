@@ -8,7 +8,8 @@ Run by hand::
 `keep` takes the shots of `tests.bench.frozen_sessions`, measures them, and keeps both in a folder a session.
 `compare` measures the same shots again and lists every key of the report that differs: figures first, by how far
 they moved in parts of their interval's half-width, the farthest on top; then all else, old -> new. Each session's
-last line sums it up. Exit code 1 where anything differs but by its name (`RENAMED_KEYS`, `RENAMED_WORDS`).
+last line sums it up. Exit code 1 where anything differs but by its name: kept reports of the earlier format are
+read under the names of today.
 
 With `--within`, figures may move by that part of their half-width, and plain numbers, which have none, by
 `--plain` of their size (of a list's largest). Words may never differ. Keep and compare on one machine: sums are
@@ -32,13 +33,10 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from lensbench.findings import encode_report
-from lensbench.findings.renamed import RENAMED
+from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.loaders import load_session
 from lensbench.run.pipeline import measure_session
 from tests.bench.frozen_sessions import SESSIONS
-
-RENAMED_KEYS = RENAMED
-"""Keys of the report that have got another name since a report was kept: old -> new, wherever they stand."""
 
 RENAMED_WORDS = {"lensbench-report/1": "lensbench-report/2"}
 """The same for whole texts that are values, such as a code: old -> new."""
@@ -178,7 +176,8 @@ def _brief(value: Any) -> str:
 def renamed(value: Any) -> Any:
     """A kept report under today's names."""
     if isinstance(value, dict):
-        return {RENAMED_KEYS.get(key, key): renamed(part) for key, part in value.items()}
+        value = with_present_names(value) if value.get("format") == EARLIER_FORMAT else value
+        return {key: renamed(part) for key, part in value.items()}
     if isinstance(value, list):
         return [renamed(part) for part in value]
     return RENAMED_WORDS.get(value, value) if isinstance(value, str) else value

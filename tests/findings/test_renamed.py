@@ -14,8 +14,17 @@ def as_earlier(value):
     """Plain data of a report as the earlier format had it."""
     old = {new: name for name, new in RENAMED.items()}
     if isinstance(value, dict):
+        value = as_earlier_edge(value) if "reason" in value else value
         return {old.get(key, key): as_earlier(part) for key, part in value.items()}
     return [as_earlier(part) for part in value] if isinstance(value, list) else value
+
+
+def as_earlier_edge(edge):
+    """The reason and the percent that goes with it were one text."""
+    percent = edge["deviation_percent"]
+    before = "" if percent is None else f"{abs(percent)} % "
+    others = {key: part for key, part in edge.items() if key not in ("reason", "deviation_percent")}
+    return {**others, "why": f"{before}{edge['reason']}"}
 
 
 def test_an_earlier_report_reads_like_one_of_today(tmp_path):

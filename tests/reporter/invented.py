@@ -29,6 +29,7 @@ from lensbench.findings import (
     Notice,
     OpticalCentre,
     Position,
+    Reason,
     Report,
     Setting,
     Sharpness,
@@ -157,7 +158,8 @@ def _sharpness(tiles, f_number, size) -> Sharpness:
                     EdgeSharpness(
                         column, row, leg, direction, channel, float(x), float(y), float(frame.h_of(x, y, size)),
                         37.0, Figure.of(value, 0.012 * value, "cy/px"), used,
-                        "" if used else "far off its neighbours", f"t_{f_number}.dng",
+                        Reason.NONE if used else Reason.SOFTER, f"t_{f_number}.dng",
+                        deviation_percent=None if used else -41,
                     )
                 )  # fmt: skip
     return Sharpness(edges, _zone_sharpness(edges, size))

@@ -5,7 +5,17 @@ from msgspec.structs import replace
 
 from lensbench.analysers.geometry import TargetShot, measure_geometry
 from lensbench.dng import write_dng
-from lensbench.findings import Camera, EdgeSharpness, Figure, Limits, PrintBlur, Setting, Sharpness, ZoneLimits
+from lensbench.findings import (
+    Camera,
+    EdgeSharpness,
+    Figure,
+    Limits,
+    PrintBlur,
+    Reason,
+    Setting,
+    Sharpness,
+    ZoneLimits,
+)
 from lensbench.loaders.session import load_session
 from lensbench.run.pipeline import measure_session
 from lensbench.run.setting_warnings import setting_notices
@@ -84,14 +94,16 @@ def test_nothing_is_said_of_a_lean_without_aperture_or_sensor():
 # -- edges and print ------------------------------------------------------------------------------------------
 
 
-def edge(why):
-    figure = None if why else Figure.of(0.2, 0.01, "cy/px")
-    return EdgeSharpness(0, 0, "along", "sagittal", "green", 1.0, 1.0, 0.1, 5.0, figure, not why, why, "t.dng")
+def edge(reason):
+    figure = None if reason else Figure.of(0.2, 0.01, "cy/px")
+    return EdgeSharpness(
+        0, 0, "along", "sagittal", "green", 1.0, 1.0, 0.1, 5.0, figure, not reason, reason, "t.dng"
+    )
 
 
 @pytest.mark.parametrize(("short", "warned"), [(3, False), (15, True)])
 def test_many_short_edges_are_worth_a_word(short, warned):
-    edges = [edge("too short for its blur") for _ in range(short)] + [edge("") for _ in range(100 - short)]
+    edges = [edge(Reason.TOO_SHORT) for _ in range(short)] + [edge(Reason.NONE) for _ in range(100 - short)]
     said, _ = notices_of(Setting(4.0, sharpness=Sharpness(edges=edges)))
     assert ("short-edges" in said) == warned
     if warned:

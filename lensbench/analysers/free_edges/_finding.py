@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, maximum_filter, minimum_filter
 from skimage.measure import approximate_polygon, find_contours
 
+from lensbench.findings import Reason
 from lensbench.frame import half_diagonal
 from lensbench.noise import Noise, estimate_noise
 from lensbench.reduction import reduce_reference, reduction_block
@@ -70,12 +71,16 @@ MARGIN = 4.5
 
 @dataclass(frozen=True)
 class RefusedLine:
-    """A line that looks like an edge and can't serve as one: its middle, its length in pixels, and why."""
+    """A line that looks like an edge and can't serve as one: its middle, its length in pixels, and why.
+
+    `even_px` is how far the side named by the reason is even, where it is for too few pixels.
+    """
 
     x: float
     y: float
     length_px: float
-    why: str
+    reason: Reason
+    even_px: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,10 +271,11 @@ def _judged(picture: _Picture, part: _Part, line: NDArray) -> _CleanPart | Refus
         u, level = _sections(picture, part)
     noise = float(picture.noise(level.max()))
     blur, clear = _blur_and_reach(u, level, noise, AROUND_PX / picture.block)
-    why = _why_not(part, blur, clear, noise, float(np.ptp(level)), block)
-    if why:
+    reason = _reason_against(part, blur, clear, noise, float(np.ptp(level)), block)
+    if reason:
         x, y = part.middle * block + picture.offset
-        return RefusedLine(float(x), float(y), float(part.length * block), why)
+        even = round(float(clear.min() * block)) if reason in (Reason.DARK_SIDE, Reason.BRIGHT_SIDE) else None
+        return RefusedLine(float(x), float(y), float(part.length * block), reason, even)
     # Where the line goes on beyond the part, the margin that edges keep from their ends lies there.
     line_ends = (line[[0, -1]] - part.middle) @ part.along
     low, high = np.clip((line_ends.min(), line_ends.max()), *(part.length / 2 + MARGIN * blur) * np.array([-1, 1]))
@@ -318,15 +324,14 @@ def _even_as_far_as(even: NDArray[np.bool_]) -> int:
     return first + int(broken[0]) if len(broken) else len(even)
 
 
-def _why_not(part: _Part, blur: float, clear: NDArray, noise: float, contrast: float, block: int) -> str:
-    """Why a part can't serve, empty where it can."""
+def _reason_against(part: _Part, blur: float, clear: NDArray, noise: float, contrast: float, block: int) -> Reason:
+    """Why a part can't serve; `Reason.NONE` where it can."""
     needed = max(LEAST_REACH * blur, LEAST_REACH_PX / block)
     unsure = noise / max(contrast, 1e-9) * max(blur, 0.5) * 3
     if part.waver * block > max(RAGGED_PX, RAGGED * blur * block) + unsure * block:
-        return "ragged"
+        return Reason.RAGGED
     if abs(part.bend) > MOST_BENT * part.length + 0.1:
-        return "bent"
+        return Reason.BENT
     if clear.min() < needed:
-        side = ("dark", "bright")[int(clear.argmin())]
-        return f"its {side} side is even for {clear.min() * block:.0f} px only"
-    return ""
+        return (Reason.DARK_SIDE, Reason.BRIGHT_SIDE)[int(clear.argmin())]
+    return Reason.NONE

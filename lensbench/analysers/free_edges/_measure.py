@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
 from lensbench.analysers.free_edges._finding import RefusedLine, find_straight_edges
-from lensbench.findings import NORMAL_95, Figure
+from lensbench.findings import NORMAL_95, Figure, Reason
 from lensbench.findings.tables import Tabular
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
@@ -21,12 +21,10 @@ NEAR_PX = 3.0
 MOST_GAP = 1.2
 """Widest gap between samples across an edge, in blur widths, that its profile can be drawn over."""
 
-ALONG_ROWS = "runs along the rows of pixels"
-
 
 @dataclass(frozen=True)
 class EdgeColour(Tabular):
-    """One colour of a free edge; without figures where `why` says so.
+    """One colour of a free edge; without figures where there is a `reason`.
 
     `lateral_px` is how far the colour lies from the reference channel (green), across the edge: positive outwards
     from the frame's centre, at a sagittal edge positive anticlockwise as seen. `rise_px` is the distance from
@@ -40,7 +38,7 @@ class EdgeColour(Tabular):
     lateral_px: Figure | None
     overshoot_percent: float | None
     contrast_to_noise: float | None
-    why: str = ""
+    reason: Reason = Reason.NONE
 
 
 @dataclass(frozen=True)
@@ -131,7 +129,7 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     reference = responses[shot.reference]
     length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
     lost = [
-        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), str(reference.why[i]))
+        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), Reason(reference.why[i]))
         for i in np.flatnonzero(~reference.measured)
     ]
     kept = {channel: response.take(reference.measured) for channel, response in responses.items()}
@@ -148,7 +146,7 @@ def _well_sampled(shot: Shot, channel: str, response: EdgeResponses) -> EdgeResp
     blur = gaussian_mtf50(1.0) / response.mtf50
     lost = response.measured & (gap > MOST_GAP * blur)
     why = response.why.astype("<U96")
-    why[lost] = ALONG_ROWS
+    why[lost] = Reason.ALONG_ROWS
     return replace(response, why=why, mtf50=np.where(lost, np.nan, response.mtf50))
 
 
@@ -208,7 +206,7 @@ def _colour(
     pitch_um: float | None,
 ) -> EdgeColour:
     if response.why[i]:
-        return EdgeColour(channel, None, None, None, None, None, None, str(response.why[i]))
+        return EdgeColour(channel, None, None, None, None, None, None, Reason(response.why[i]))
     mtf50, half = float(response.mtf50[i]), NORMAL_95 * float(response.mtf50_sigma[i])
     lateral = None
     if green is not None:

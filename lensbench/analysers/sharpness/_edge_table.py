@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses
+from lensbench.findings import Reason
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEGS
 
@@ -35,7 +36,8 @@ class EdgeTable:
     """Edges of one channel over all shots, a row each.
 
     `position` numbers the tile of a shot, or the group of free edges, that an edge belongs to; `reason` says why
-    an edge is not used, empty where it is; the other columns are those of `EdgeResponses` and `EdgeSharpness`.
+    an edge is not used, `Reason.NONE` where it is, `deviation_percent` how far a rejected edge deviates from its
+    neighbours (NaN elsewhere); the other columns are those of `EdgeResponses` and `EdgeSharpness`.
     """
 
     shot: NDArray[np.str_]
@@ -56,6 +58,7 @@ class EdgeTable:
     overshoot: NDArray[np.float64]
     contrast_to_noise: NDArray[np.float64]
     reason: NDArray[np.str_]
+    deviation_percent: NDArray[np.float64]
 
     @property
     def free(self) -> NDArray[np.bool_]:
@@ -65,7 +68,7 @@ class EdgeTable:
     @property
     def used(self) -> NDArray[np.bool_]:
         """Which edges have no reason against them."""
-        return self.reason == ""
+        return self.reason == Reason.NONE
 
 
 def edge_table(shots: Sequence[ShotEdges], channel: str, size: tuple[int, int]) -> EdgeTable:
@@ -121,6 +124,7 @@ def _rows(shot: ShotEdges, channel: str, size: tuple[int, int], first_position: 
         overshoot=r.overshoot,
         contrast_to_noise=r.contrast_to_noise,
         reason=r.why.astype("<U96"),
+        deviation_percent=np.full(n, np.nan),
     )
 
 

@@ -18,7 +18,15 @@ from lensbench.analysers.sharpness._zones import (
     zone_means,
     zone_rows,
 )
-from lensbench.findings import EdgeSharpness, Figure, Sharpness, TileSharpness, ZoneDifference, ZoneSharpness
+from lensbench.findings import (
+    EdgeSharpness,
+    Figure,
+    Reason,
+    Sharpness,
+    TileSharpness,
+    ZoneDifference,
+    ZoneSharpness,
+)
 
 
 def measure_sharpness(
@@ -80,11 +88,12 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
             angle_deg=float(table.angle_deg[i]),
             mtf50=Figure.if_known(table.mtf50[i], table.sigma[i], "cy/px"),
             used=bool(table.used[i]),
-            why=str(table.reason[i]),
+            reason=Reason(table.reason[i]),
             shot=str(table.shot[i]),
             rise_px=_number(table.rise_px[i]),
             overshoot_percent=_number(100 * table.overshoot[i]),
             contrast_to_noise=_number(table.contrast_to_noise[i]),
+            deviation_percent=_whole_percent(table.deviation_percent[i]),
         )
         for i in range(len(table.x))
     ]
@@ -111,6 +120,10 @@ def _tile_rows(table: EdgeTable, positions: Positions, channel: str, size: tuple
             )
         )
     return rows
+
+
+def _whole_percent(value: float) -> int | None:
+    return round(float(value)) if np.isfinite(value) else None
 
 
 def _number(value: float) -> float | None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.analysers.sharpness._edge_table import FREE_EDGE, EdgeTable
+from lensbench.findings import Reason
 
 NEIGHBOURS = 8
 """Edges of the same leg that each is compared with."""
@@ -28,19 +29,16 @@ SLOPE_PRIOR = 0.02
 
 def with_outliers_rejected(table: EdgeTable) -> EdgeTable:
     """The table with a reason beside edges that deviate from the edges of the same leg around them."""
-    reason = table.reason.copy()
+    reason, percent = table.reason.copy(), table.deviation_percent.copy()
     for leg in np.unique(table.leg):
         if leg == FREE_EDGE:
             continue
-        here = np.flatnonzero((reason == "") & (table.leg == leg))
+        here = np.flatnonzero((reason == Reason.NONE) & (table.leg == leg))
         deviation, limit = _deviations(table, here)
         outlier = np.abs(deviation) > limit
-        words = np.where(deviation[outlier] > 0, "sharper", "softer")
-        percent = np.abs(np.expm1(deviation[outlier])) * 100
-        reason[here[outlier]] = [
-            f"{p:.0f} % {s} than the edges around it" for p, s in zip(percent, words, strict=True)
-        ]
-    return replace(table, reason=reason)
+        reason[here[outlier]] = np.where(deviation[outlier] > 0, Reason.SHARPER, Reason.SOFTER)
+        percent[here[outlier]] = 100 * np.expm1(deviation[outlier])
+    return replace(table, reason=reason, deviation_percent=percent)
 
 
 def _deviations(table: EdgeTable, here: NDArray) -> tuple[NDArray, NDArray]:

@@ -5,26 +5,12 @@ from __future__ import annotations
 from collections import Counter
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
+from lensbench.findings.reasons import REMEDIES, Reason
 from lensbench.formatting import NOT_MEASURED, bare, number, with_interval
 from lensbench.reporter.values.free_edges import rise_figure
 
 WORDS = 4
 """How many of the first columns are words."""
-
-REMEDIES = {
-    "runs along the rows of pixels": "turn the blade by 3 to 10 degrees against the frame",
-    "clipped": "expose 2/3 of a stop less",
-    "no contrast": "put the blade before a bright, even light",
-    "too little of it in the frame": "move the blade further into the frame",
-    "too short for its blur": "show a longer piece of it, or focus",
-    "blurred beyond measure": "focus first",
-    "drowned in noise": "more light, or a lower ISO",
-    "too small in the picture": "use a longer edge, or come nearer",
-    "ragged": "use a cleaner edge; it must be straight as a razor's",
-    "bent": "use a straight edge",
-    "even for": "keep other edges, folds and reflections away from it",
-}
-"""What to do, by what a reason says."""
 
 
 def edge_table(result: FreeEdges) -> tuple[list[str], list[list[str]]]:
@@ -46,8 +32,8 @@ def _rows(edge: FreeEdge, with_lp_mm: bool) -> list[list[str]]:
 
 
 def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
-    if colour.why:
-        return [colour.why, *[NOT_MEASURED] * (2 + with_lp_mm)]
+    if colour.reason:
+        return [colour.reason.value, *[NOT_MEASURED] * (2 + with_lp_mm)]
     lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
     aside = with_interval(colour.lateral_px, unit=False, signed=True)
     return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(rise_figure(colour)), aside]
@@ -59,16 +45,11 @@ def refusals(result: FreeEdges) -> list[str]:
         return [
             "Nothing dark with a straight side stands before anything bright. Put a blade before an even light."
         ]
-    reasons = Counter(_without_numbers(line.why) for line in result.refused)
-    return [_sentence(why, count) for why, count in reasons.most_common()]
+    reasons = Counter(line.reason for line in result.refused)
+    return [_sentence(reason, count) for reason, count in reasons.most_common()]
 
 
-def _without_numbers(why: str) -> str:
-    """One reason for all lines whose even side is short, whatever the pixels."""
-    return f"{why.split(' is even')[0]} is even for too few pixels" if "even for" in why else why
-
-
-def _sentence(why: str, count: int) -> str:
-    what = next((remedy for said, remedy in REMEDIES.items() if said in why), None)
+def _sentence(reason: Reason, count: int) -> str:
     lines = "1 line was" if count == 1 else f"{count} lines were"
-    return f"{lines} left out ({why})" + (f": {what}." if what else ".")
+    remedy = f": {REMEDIES[reason]}." if reason in REMEDIES else "."
+    return f"{lines} left out ({reason}){remedy}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+from collections import Counter
 
 from lensbench.findings import EdgeSharpness, Figure, Report, Setting, ZoneLimits
 from lensbench.formatting import NOT_MEASURED, with_interval
@@ -80,7 +80,7 @@ def edges_left_out(report: Report) -> list[Table]:
     return [
         _left_out(setting.name, setting.sharpness.edges)
         for setting in report.settings
-        if setting.sharpness and any(not edge.used and edge.why for edge in setting.sharpness.edges)
+        if setting.sharpness and any(not edge.used and edge.reason for edge in setting.sharpness.edges)
     ]
 
 
@@ -156,11 +156,6 @@ def _own(zone: ZoneLimits, unit: str) -> Figure | None:
 
 
 def _left_out(name: str, edges: list[EdgeSharpness]) -> Table:
-    reasons: dict[str, int] = {}
-    for edge in edges:
-        if not edge.used and edge.why:
-            # "51 % softer than …" of one edge and "62 % softer than …" of another are one reason here.
-            reason = re.sub(r"^[\d.]+ % ", "", edge.why)
-            reasons[reason] = reasons.get(reason, 0) + 1
-    rows = [[reason, str(count)] for reason, count in sorted(reasons.items(), key=lambda pair: -pair[1])]
+    reasons = Counter(edge.reason for edge in edges if not edge.used and edge.reason)
+    rows = [[reason.value, str(count)] for reason, count in reasons.most_common()]
     return Table(f"Edges left out at {name}, of {len(edges)}", ["reason", "edges"], rows)

@@ -7,6 +7,7 @@ from scipy.optimize import brentq
 
 from lensbench.analysers.edge._measure import FREQUENCY, blade_places, measure_edges
 from lensbench.analysers.free_edges._measure import measure_free_edges
+from lensbench.findings import Reason
 from lensbench.shot import Shot
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.known_edges import MONO
@@ -79,17 +80,17 @@ def test_a_lens_that_galsim_draws():
 
 
 @pytest.mark.parametrize(
-    ("blade", "light", "why"),
+    ("blade", "light", "reason"),
     [
-        (Blade((320.2, 240.3), 0.0, (300.0, 200.0)), {"blur": 0.35}, "rows of pixels"),
-        (Blade((320.2, 240.3), 5.0, (300.0, 200.0)), {"white": 1.3}, "clipped"),
-        (Blade((320.2, 240.3), 5.0, (300.0, 60.0)), {"blur": 16.0}, "even for"),
+        (Blade((320.2, 240.3), 0.0, (300.0, 200.0)), {"blur": 0.35}, Reason.ALONG_ROWS),
+        (Blade((320.2, 240.3), 5.0, (300.0, 200.0)), {"white": 1.3}, Reason.CLIPPED),
+        (Blade((320.2, 240.3), 5.0, (300.0, 60.0)), {"blur": 16.0}, Reason.DARK_SIDE),
     ],
 )
-def test_what_cannot_be_measured_says_why(blade, light, why):
+def test_what_cannot_be_measured_says_why(blade, light, reason):
     result = measure_free_edges(blades_shot([blade], (640, 480), **light), threads=1)
     assert result.edges == []
-    assert any(why in line.why for line in result.refused)
+    assert any(line.reason is reason for line in result.refused)
 
 
 @pytest.mark.parametrize("blur", [0.3, 0.4, 0.5])
@@ -107,9 +108,9 @@ def test_a_colour_may_fail_alone():
     """Along a slope of 1:2 the samples of red lie in lines 0.9 px apart, those of green in lines 0.45 px apart."""
     blade = Blade((320.2, 240.3), 26.565, (300.0, 220.0))
     result = measure_free_edges(blades_shot([blade], (640, 480), blur=0.7), threads=1)
-    failed = [colour for edge in result.edges for colour in edge.colours if colour.why]
+    failed = [colour for edge in result.edges for colour in edge.colours if colour.reason]
     assert {colour.channel for colour in failed} == {"red", "blue"}
-    assert all("rows of pixels" in colour.why and colour.mtf50 is None for colour in failed)
+    assert all(colour.reason is Reason.ALONG_ROWS and colour.mtf50 is None for colour in failed)
     assert all(edge.colours[1].mtf50 for edge in result.edges)
 
 
