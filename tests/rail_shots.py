@@ -16,12 +16,12 @@ from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.outlines import incentres
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.series import rail_series
 from lensbench.simulator.target_shot import target_shot
-from lensbench.simulator.through_focus import FocusTruth, focus_truth
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout, make_layout
 from tests.analysers.focus.invented_focus import STRAIGHT
+from tests.focus_truth import FocusTruth, focus_truth
+from tests.rail_series import rail_series
 from tests.simulator.benches import grey_camera
 
 

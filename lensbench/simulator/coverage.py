@@ -75,7 +75,8 @@ def _powers(t: NDArray, highest: int) -> NDArray[np.float64]:
 
 def smoothing(frequency: ArrayLike) -> NDArray[np.float64]:
     """The response of `smoothed_polygon` along one axis, frequency in cycles a cell."""
-    return np.sinc(frequency) ** 4
+    response: NDArray[np.float64] = np.sinc(np.asarray(frequency, np.float64)) ** 4
+    return response
 
 
 def _twice_area(vertices: NDArray[np.float64]) -> float:

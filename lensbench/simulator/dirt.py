@@ -152,7 +152,8 @@ class _Shadow:
         length = self.length_px if self.mark.kind == "fibre" else width
         depth = 100 * float(self.across(0.0))
         return MarkTruth(
-            *map(float, self.centre),
+            float(self.centre[0]),
+            float(self.centre[1]),
             self.mark.kind,
             self.mark.place,
             width,

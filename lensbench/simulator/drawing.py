@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from joblib import Parallel, delayed
@@ -99,7 +100,7 @@ class EdgeTruth:
 
     def of(self, chosen: NDArray[np.bool_]) -> EdgeTruth:
         """The truth of some of the pieces."""
-        parts = {}
+        parts: dict[str, Any] = {}
         for item in fields(self):
             value = getattr(self, item.name)
             if isinstance(value, dict):
@@ -156,7 +157,7 @@ def _drawn(
 ) -> tuple[NDArray[np.float32], list[dict[str, _Facts]]]:
     """Darkness of some pieces on the samples, skirts apart, and what is true of each by channel."""
     canvas = optics.projection.camera.blank()
-    facts = []
+    facts: list[dict[str, _Facts]] = []
     for piece, normal in zip(pieces, normals, strict=True):
         facts.append({})
         for channel in canvas.channels:
@@ -189,7 +190,7 @@ def _parts(projection: Projection, piece: Piece) -> int:
 
 def _facts(response: Response, normals: NDArray, projection: Projection, piece: Piece) -> _Facts:
     place = projection.to_picture(piece.position_mm, projection.camera.reference)
-    outward, around = radial_axes(*place, projection.camera.size)
+    outward, around = radial_axes(place[0], place[1], projection.camera.size)
     # An edge along the radius is blurred around the circle, and the other way round.
     ways = np.concatenate([normals, [around, outward]])
     f = FREQUENCIES[:, None] * normals[:, None]

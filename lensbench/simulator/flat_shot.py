@@ -93,6 +93,7 @@ def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effe
     centre = projection.of_lens(projection.lens.decentre_mm) + projection.of_lens(
         projection.lens.light_decentre_mm
     )
+    brightest_x, brightest_y = projection.pixels(projection.bent_mm(centre))
     return FlatTruth(
         x=x,
         y=y,
@@ -100,7 +101,7 @@ def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effe
             name: _veiled(falloff_stops(projection, f_number, name, *grid), projection.lens.glare)
             for name in projection.camera.channels
         },
-        centre_px=tuple(float(c) for c in projection.pixels(projection.bent_mm(centre))),
+        centre_px=(float(brightest_x), float(brightest_y)),
         marks=marks,
         effective_f_number=effective,
     )

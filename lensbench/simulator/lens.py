@@ -208,7 +208,8 @@ class Lens:
         weight = [
             np.prod((wavelength_um - np.delete(places, i)) / (places[i] - np.delete(places, i))) for i in range(3)
         ]
-        return tuple(float(v) for v in weight @ values)
+        focus, stretch, outer = (float(v) for v in weight @ values)
+        return focus, stretch, outer
 
 
 def turned(vector: Pair, degrees: float) -> NDArray[np.float64]:

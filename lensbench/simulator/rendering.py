@@ -80,7 +80,8 @@ def patch_around(vertices: NDArray[np.float64], margin: int, size: tuple[int, in
         return None
     left, top = (int(c) for c in low - margin)
     width, height = (_roomy(int(c)) for c in high - low + 1 + 2 * margin)
-    return Patch(left, top, width, height, (*(int(c) for c in low), *(int(c) + 1 for c in high)))
+    drawn = int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1
+    return Patch(left, top, width, height, drawn)
 
 
 def _roomy(extent: int) -> int:
@@ -239,7 +240,7 @@ class CoarseImage:
         return down @ (across @ self.coefficients.astype(np.float32).T).T
 
 
-def channel_parts(canvas: Shot, channel: str, patch: Patch) -> Iterator[tuple[NDArray, NDArray]]:
+def channel_parts(canvas: Shot, channel: str, patch: Patch) -> Iterator[tuple[NDArray, tuple[slice, slice]]]:
     """Where a patch meets the samples of a channel.
 
     Yields

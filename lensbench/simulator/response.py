@@ -66,8 +66,7 @@ class Response:
 
     def __init__(self, surround: Surround, ratio: Ratio | None) -> None:
         self.surround = surround
-        self.ratio = ratio
-        self._spline = None if ratio is None else spline.coefficients(ratio.values)
+        self._ratio = None if ratio is None else (spline.coefficients(ratio.values), ratio.step)
 
     def along(self, fx: ArrayLike, fy: ArrayLike, pixel: bool = True) -> NDArray[np.complex128]:
         """At single frequencies, with the pixel or without it."""
@@ -75,19 +74,21 @@ class Response:
         value = self.surround.at(fx, fy).astype(np.complex128)
         if pixel:
             value *= self.surround.pixel(fx, fy)
-        if self._spline is not None:
-            middle = len(self._spline) // 2
-            value *= spline.at_places(self._spline, fy / self.ratio.step + middle, fx / self.ratio.step + middle)
+        if self._ratio is not None:
+            coefficients, step = self._ratio
+            middle = len(coefficients) // 2
+            value *= spline.at_places(coefficients, fy / step + middle, fx / step + middle)
         return np.where(np.maximum(np.abs(fx), np.abs(fy)) <= FINEST, value, 0)
 
     def ratio_on(self, fx: NDArray, fy: NDArray) -> NDArray[np.complex64] | np.float32:
         """The pupil's ratio on the grid of two axes, shape (len(fy), len(fx))."""
-        if self._spline is None:
+        if self._ratio is None:
             return np.float32(1)
-        middle, count = len(self._spline) // 2, len(self._spline)
-        across = spline.weights(fx / self.ratio.step + middle, count).astype(np.float32)
-        down = spline.weights(fy / self.ratio.step + middle, count).astype(np.float32)
-        return down @ (across @ self._spline.astype(np.complex64).T).T
+        coefficients, step = self._ratio
+        middle, count = len(coefficients) // 2, len(coefficients)
+        across = spline.weights(fx / step + middle, count).astype(np.float32)
+        down = spline.weights(fy / step + middle, count).astype(np.float32)
+        return down @ (across @ coefficients.astype(np.complex64).T).T
 
     def envelope(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Frequencies up to the finest, and the largest response that any direction has there."""
@@ -118,9 +119,9 @@ def mtf50_along(response: Response, normals: NDArray) -> tuple[NDArray[np.float6
     """
 
     def contrast(frequency: NDArray) -> tuple[NDArray, NDArray]:
-        f = np.moveaxis(frequency[..., None] * normals[:, None], -1, 0)
-        lens = np.abs(response.along(*f, pixel=False))
-        return lens * np.abs(response.surround.pixel(*f)), lens
+        fx, fy = np.moveaxis(frequency[..., None] * normals[:, None], -1, 0)
+        lens = np.abs(response.along(fx, fy, pixel=False))
+        return lens * np.abs(response.surround.pixel(fx, fy)), lens
 
     def half(which: int) -> NDArray:
         below = found[which] < 0.5

@@ -106,6 +106,7 @@ def write_session(
 
 
 def _take(folder: Path, bench: Bench, take: Take) -> Truth:
+    truth: Truth
     if take.shows == "flat":
         shot, truth = flat_shot(
             bench.lens, bench.camera, take.panel or Panel(), take.scene, take.f_number, take.seed, take.file

@@ -62,7 +62,8 @@ class TargetTruth:
 
     def radial_around_px(self, channel: str) -> NDArray[np.float64]:
         """Lateral colour outward and anticlockwise as seen, shape (T, 2)."""
-        axes = np.stack(radial_axes(*_in_frame(self.edges.place_px, self.size).T, self.size), axis=1)
+        x, y = _in_frame(self.edges.place_px, self.size).T
+        axes = np.stack(radial_axes(x, y, self.size), axis=1)
         return np.sum(self.lateral_px[channel][:, None] * axes, axis=-1)
 
 

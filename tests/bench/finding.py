@@ -23,52 +23,52 @@ SIZES = [(900, 600), (1500, 1000), (1800, 1200), (2400, 1600), (1600, 1200)]
 
 
 def random_view(rng: np.random.Generator, hard: str) -> View:
-    """A view with one hardship, or all of them, at the bars' limits and inside."""
+    """A view with one hardship, or with all of `SHARE_OF_ALL`, at the bars' limits and inside."""
     size = SIZES[rng.integers(len(SIZES))]
     # Blur, fringing and the rest are named for a frame 6000 px wide.
     smaller = size[0] / 6000
-    every = hard == "all"
-    how = {
-        "size": size,
-        "seed": int(rng.integers(1 << 30)),
-        "turn_deg": rng.uniform(-10, 10),
-        "sigma_px": 4 * smaller,
-    }
-    if hard == "turned" or (every and rng.random() < 0.3):
-        how["turn_deg"] = rng.uniform(-180, 180)
-    if hard == "tilted" or every:
-        turn = rng.uniform(0, 2 * np.pi)
-        how["tilt_deg"] = (10 * np.cos(turn), 10 * np.sin(turn))
-    if hard == "bent" or every:
-        how |= {"radial": rng.uniform(0.5, 1.3), "by_angle": rng.random() < 0.5}
-        how["decentre"] = tuple(rng.normal(0, 0.03, 2))
-    if hard == "dark" or every:
-        how["falloff_stops"] = rng.uniform(2, 4)
-    if hard == "soft" or every:
-        how["sigma_px"] = rng.uniform(6, 12) * smaller
-    if hard == "fringed" or every:
-        how["fringe_px"] = rng.uniform(-6, 6)
-    if hard in ("part", "partly all"):
-        how |= {"shift": tuple(rng.uniform(-0.7, 0.7, 2)), "turn_deg": rng.uniform(-180, 180)}
-    if hard == "far":
-        how["reach"] = rng.uniform(1.2, 1.8)
-    if hard == "near":
-        how["reach"] = rng.uniform(0.4, 0.8)
-    if hard == "glare":
-        how["glare"] = rng.uniform(0.1, 0.5)
-    if hard == "dim":
-        how["light"] = rng.uniform(0.02, 0.1)
-    if hard == "mosaics":
-        how["kind"] = ("BGGR", "GRBG", "GBRG", "6x6", "grey", "planes")[rng.integers(6)]
-    if hard == "mirrored" or (every and rng.random() < 0.2):
-        how["mirrored"] = True
+    how = {"size": size, "seed": int(rng.integers(1 << 30)), "turn_deg": rng.uniform(-10, 10)}
+    how["sigma_px"] = 4 * smaller
+    chosen = [hard] if hard != "all" else [name for name, share in SHARE_OF_ALL.items() if rng.random() < share]
+    for name in chosen:
+        how |= CHANGES[name](rng, smaller)
     return View(**how)
 
 
-HARDSHIPS = (
-    "turned", "tilted", "bent", "dark", "soft", "fringed", "part", "far", "near", "glare", "dim", "mosaics",
-    "mirrored", "all",
-)  # fmt: skip
+def tilted(rng: np.random.Generator, _: float) -> dict:
+    turn = rng.uniform(0, 2 * np.pi)
+    return {"tilt_deg": (10 * np.cos(turn), 10 * np.sin(turn))}
+
+
+def distorted(rng: np.random.Generator, _: float) -> dict:
+    how = {"radial": rng.uniform(0.5, 1.3), "by_angle": rng.random() < 0.5}
+    return how | {"decentre": tuple(rng.normal(0, 0.03, 2))}
+
+
+CHANGES = {
+    "turned": lambda rng, _: {"turn_deg": rng.uniform(-180, 180)},
+    "tilted": tilted,
+    "distorted": distorted,
+    "dark": lambda rng, _: {"falloff_stops": rng.uniform(2, 4)},
+    "soft": lambda rng, smaller: {"sigma_px": rng.uniform(6, 12) * smaller},
+    "fringed": lambda rng, _: {"fringe_px": rng.uniform(-6, 6)},
+    "part": lambda rng, _: {"shift": tuple(rng.uniform(-0.7, 0.7, 2)), "turn_deg": rng.uniform(-180, 180)},
+    "far": lambda rng, _: {"reach": rng.uniform(1.2, 1.8)},
+    "near": lambda rng, _: {"reach": rng.uniform(0.4, 0.8)},
+    "glare": lambda rng, _: {"glare": rng.uniform(0.1, 0.5)},
+    "dim": lambda rng, _: {"light": rng.uniform(0.02, 0.1)},
+    "mosaics": lambda rng, _: {"kind": ("BGGR", "GRBG", "GBRG", "6x6", "grey", "planes")[rng.integers(6)]},
+    "mirrored": lambda rng, _: {"mirrored": True},
+}
+"""What each hardship changes of a plain view."""
+
+SHARE_OF_ALL = {
+    **{"turned": 0.3, "tilted": 1.0, "distorted": 1.0, "dark": 1.0, "soft": 1.0, "fringed": 1.0},
+    "mirrored": 0.2,
+}
+"""How often each hardship is among those of a view with all."""
+
+HARDSHIPS = (*CHANGES, "all")
 
 PHOTOGRAPHS = (
     "astronaut", "brick", "camera", "cat", "cell", "checkerboard", "clock", "coffee", "coins", "colorwheel",

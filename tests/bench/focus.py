@@ -18,8 +18,8 @@ from lensbench.optics import quarter_wave_field
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Colour, Lens
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.through_focus import FocusTruth, focus_truth
 from lensbench.verdicts.repeats import of_repeats
+from tests.focus_truth import FocusTruth, focus_truth
 from tests.rail_shots import series_of
 from tests.simulator.benches import grey_camera, small_layout
 

@@ -21,12 +21,12 @@ from lensbench.loaders import read_shot
 from lensbench.simulator.lens import Barrel, Colour, Dirt, Reflection
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Print, Scene
-from lensbench.simulator.series import rail_series, remounted
 from lensbench.simulator.session import Bench, Take, write_session
 from lensbench.target.layout import make_layout, write_layout
 from tests.drawn_blades import Blade, blades_shot
 from tests.invented_shots import BAYER, RGB, RGBG, SIX
 from tests.outside.renderer import OutsideLens, write_outside_session
+from tests.rail_series import rail_series, remounted
 
 SHEET = Scene(magnification=MAGNIFICATION, turn_deg=0.6, tilt_deg=(0.25, -0.1), print=Print(ink_spread_mm=0.012))
 EVEN = Scene(magnification=MAGNIFICATION, white=0.7)

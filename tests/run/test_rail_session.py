@@ -11,8 +11,8 @@ from lensbench.loaders import load_session
 from lensbench.run.pipeline import measure_session
 from lensbench.simulator.lens import Colour
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.series import rail_series, remounted
 from lensbench.simulator.session import Bench, write_session
+from tests.rail_series import rail_series, remounted
 from tests.simulator.benches import even_lens, grey_camera, small_layout
 
 BEYOND_MM = 0.02

@@ -5,7 +5,7 @@ import pytest
 
 from lensbench.simulator.camera import Camera
 
-X_TRANS = ((1, 1, 0, 1, 1, 2), (1, 1, 2, 1, 1, 0), (2, 0, 1, 0, 2, 1),
+SIX_BY_SIX = ((1, 1, 0, 1, 1, 2), (1, 1, 2, 1, 1, 0), (2, 0, 1, 0, 2, 1),
            (1, 1, 2, 1, 1, 0), (1, 1, 0, 1, 1, 2), (0, 2, 1, 2, 0, 1))  # fmt: skip
 
 
@@ -60,7 +60,7 @@ def test_hot_and_dead_pixels_stay_where_they_are():
     assert ((one > clean + 600) == (two > clean + 600)).all()
 
 
-@pytest.mark.parametrize("pattern", [((0, 1), (3, 2)), ((3, 0), (2, 1)), X_TRANS])
+@pytest.mark.parametrize("pattern", [((0, 1), (3, 2)), ((3, 0), (2, 1)), SIX_BY_SIX])
 def test_every_sample_has_its_colours_sensitivity(pattern):
     camera = Camera((120, 90), (1.2, 0.9), pattern, green_imbalance=0.04, pixel_gain=0.0, full_well=1e7)
     shot = camera.expose(even(camera, 0.5), "even", seed=1)

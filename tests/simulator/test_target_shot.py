@@ -149,11 +149,11 @@ def test_ragged_print_blurs_the_mean_edge_and_moves_it_little():
 
 def test_every_colour_filter_array_takes_the_same_picture(shot_of_planes):
     light, _ = shot_of_planes
-    x_trans = ((1, 1, 0, 1, 1, 2), (1, 1, 2, 1, 1, 0), (2, 0, 1, 0, 2, 1),
+    six_by_six = ((1, 1, 0, 1, 1, 2), (1, 1, 2, 1, 1, 0), (2, 0, 1, 0, 2, 1),
                (1, 1, 2, 1, 1, 0), (1, 1, 0, 1, 1, 2), (0, 2, 1, 2, 0, 1))  # fmt: skip
-    camera = colour_camera((720, 480), pattern=x_trans, colours=("red", "green", "blue"))
+    camera = colour_camera((720, 480), pattern=six_by_six, colours=("red", "green", "blue"))
     mosaic, _ = target_light(LENS, camera, small_layout(camera), SCENE, 4.0)
-    index = np.tile(np.array(x_trans), (80, 120))
+    index = np.tile(np.array(six_by_six), (80, 120))
     assert mosaic == pytest.approx(np.take_along_axis(light, index[..., None], axis=2)[..., 0], abs=1e-6)
 
 

@@ -8,8 +8,8 @@ from lensbench.optics import quarter_wave_focus
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.through_focus import focus_truth
 from tests.analysers.focus.invented_focus import assert_intervals_hold
+from tests.focus_truth import focus_truth
 
 F_NUMBER = 4.0
 LENSES = {

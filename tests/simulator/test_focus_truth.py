@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from lensbench.simulator.scene import Scene
-from lensbench.simulator.series import rail_series, remounted
 from lensbench.simulator.session import Bench, session_text
-from lensbench.simulator.through_focus import focus_truth
+from tests.focus_truth import focus_truth
+from tests.rail_series import rail_series, remounted
 from tests.simulator.benches import even_lens, grey_camera, small_layout
 
 
