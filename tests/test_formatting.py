@@ -1,15 +1,13 @@
 """Digits as the interval allows.
 
 The rule of one significant digit in the uncertainty, two where it begins with a 1, and the value rounded to the
-same place is common practice (as in Taylor, An Introduction to Error Analysis, 2nd ed., section 2.2, from
-memory: "experimental uncertainties should almost always be rounded to one significant figure", save for a
-leading 1).
+same decimal is common practice (as in Taylor, An Introduction to Error Analysis, 2nd ed., section 2.2; `memory`).
 """
 
 import pytest
 
 from lensbench.findings import Figure
-from lensbench.formatting import bare, holds, last_place, limit, number, spread, with_interval
+from lensbench.formatting import bare, decimals_for, holds, limit, number, spread, with_interval
 
 
 @pytest.mark.parametrize(
@@ -40,7 +38,7 @@ def test_units_and_signs():
     assert bare(Figure.of(0.0, 0.03, "px"), signed=True) == "0.00"
 
 
-def test_a_lopsided_interval_is_given_by_its_ends():
+def test_an_asymmetric_interval_is_given_by_its_ends():
     assert with_interval(Figure(0.10, 0.09, 0.14, "cy/px")) == "0.10 (0.09 to 0.14) cy/px"
 
 
@@ -53,8 +51,8 @@ def test_an_exact_figure_has_no_interval_and_a_missing_one_a_dash():
 @pytest.mark.parametrize(
     ("half", "place"), [(1.0, 1), (2.0, 0), (20.0, -1), (0.095, 2), (0.0949, 2), (0.96, 1), (9.4, 0)]
 )
-def test_last_place(half, place):
-    assert last_place(half) == place
+def test_decimals_of_a_half_width(half, place):
+    assert decimals_for(half) == place
 
 
 def test_numbers_never_show_minus_zero():

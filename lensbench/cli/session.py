@@ -21,8 +21,8 @@ def session(
     the camera couldn't know: the f-number of a manual lens, the sensor's size, the ruler bars as measured. Run it
     again after more shots: what you have written stays as it is.
     """
+    from lensbench.formatting import as_argument
     from lensbench.loaders.session_start import start_session
-    from lensbench.wording import as_argument
 
     with progress_bar("Looking at the shots") as progress:
         started = start_session(directory, progress)

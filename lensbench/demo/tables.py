@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lensbench.demo.beside_truth import Bar, Beside
-from lensbench.formatting import number, places_of, with_interval
+from lensbench.formatting import decimals_of, number, with_interval
 
 
 def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:
@@ -16,7 +16,7 @@ def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:
             entry.setting,
             entry.what,
             with_interval(entry.measured),
-            number(entry.true, places_of(entry.measured) + 1),
+            number(entry.true, decimals_of(entry.measured) + 1),
             "yes" if entry.within else "no",
         ]
         for entry in beside

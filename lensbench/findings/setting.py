@@ -12,7 +12,7 @@ from lensbench.findings.geometry import Geometry
 from lensbench.findings.light import Falloff, Glare
 from lensbench.findings.sharpness import Limits, Sharpness
 from lensbench.findings.tables import Tabular
-from lensbench.wording import aperture_name
+from lensbench.formatting import aperture_name
 
 
 class Setting(Tabular, msgspec.Struct):

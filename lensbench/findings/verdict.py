@@ -6,7 +6,7 @@ import msgspec
 
 from lensbench.figure import Figure
 from lensbench.findings.tables import Tabular
-from lensbench.wording import aperture_name
+from lensbench.formatting import aperture_name
 
 
 class ApertureSharpness(Tabular, msgspec.Struct):

@@ -9,10 +9,10 @@ import msgspec
 
 from lensbench.errors import BenchError
 from lensbench.findings import Build
+from lensbench.formatting import as_argument
 from lensbench.loaders.opening import nearest_file, nearest_name
 from lensbench.loaders.session_keys import SHOT_KEYS, TABLE_KEYS, Mistake, as_written, check_table
 from lensbench.loaders.toml_lines import line_of, read_toml
-from lensbench.wording import as_argument
 
 SESSION_FILE = "session.toml"
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Figure, Fringing, Mark, Report, Setting
-from lensbench.formatting import bare, brief, limit, magnitude, spread, with_interval
+from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.dirt import dirt_of, marks_of
 from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
@@ -16,7 +16,6 @@ from lensbench.reporter.values.repeats import centre_repeated, repeats_name
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit, zone_figures
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
-from lensbench.wording import listed
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from lensbench.findings import Figure, Focus, FocusLean, Report, Setting
-from lensbench.formatting import bare, magnitude, spread, with_interval
+from lensbench.formatting import bare, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.figures import beyond_chance
 from lensbench.reporter.values.focus import is_flat, outermost, softened
 from lensbench.reporter.values.zones import in_the
-from lensbench.wording import listed
 
 _WORTH_SAYING = 0.05
 """A rail that is read to this share of the depth of field is read well (chosen by experience)."""

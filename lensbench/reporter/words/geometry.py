@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from lensbench.findings import Alignment, Distortion, Figure, Geometry
-from lensbench.formatting import bare, magnitude, with_interval
+from lensbench.formatting import bare, listed, magnitude, with_interval
 from lensbench.reporter.values.figures import beyond_chance
-from lensbench.wording import listed
 
 _SHAPES = {
     "barrel": "Straight lines bow outward (barrel distortion)",

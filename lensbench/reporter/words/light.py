@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lensbench.findings import Falloff, Glare, ImageCircle, Report
-from lensbench.formatting import number, with_interval
+from lensbench.formatting import listed, number, with_interval
 from lensbench.reporter.values.light import image_circle
 from lensbench.reporter.values.zones import corner_name
-from lensbench.wording import listed
 
 ONE_APERTURE = (
     "Reflections in rings and tubes can brighten the middle (a hot spot), and so make the corners look darker. "

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lensbench.findings import Limits, PrintBlur, Report, Setting
-from lensbench.formatting import brief
+from lensbench.formatting import brief, listed
 from lensbench.reporter.values.sharpness import mean_limits, sharpness_unit
 from lensbench.reporter.values.zones import in_the
-from lensbench.wording import listed
 
 
 def achieved_in_short(setting: Setting, zone: str) -> str:

@@ -19,7 +19,7 @@ from lensbench.findings import (
     SofterSide,
     TurnTest,
 )
-from lensbench.formatting import brief
+from lensbench.formatting import brief, listed
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.verdicts.assembly._softer_side import (
     NOT_CHANCE,
@@ -29,7 +29,6 @@ from lensbench.verdicts.assembly._softer_side import (
     side_in_words,
     softer_side,
 )
-from lensbench.wording import listed
 
 TOGETHER = 0.025
 """Centres nearer to each other than this share of the half-diagonal (0.5 mm on 36 × 24) lie together."""

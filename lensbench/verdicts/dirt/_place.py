@@ -11,10 +11,10 @@ from typing import NamedTuple
 import numpy as np
 
 from lensbench.findings import Camera, Dirt, Mark, Setting, Sighting, TracedMark
+from lensbench.formatting import listed
 from lensbench.frame import half_diagonal
 from lensbench.verdicts.dirt._pairs import Move, common_move, pair_marks
 from lensbench.verdicts.dirt._shadow_distance import UNKNOWN, Distance, shadow_distance
-from lensbench.wording import listed
 
 SENSOR, LENS, PANEL = "sensor", "lens", "light panel"
 SURFACES = (SENSOR, LENS, PANEL)
