@@ -40,8 +40,10 @@ def axes_with_scales(drawing: Drawing) -> Axes:
 
 
 def legend_above(axes: Axes, columns: int) -> None:
-    """Say which line is which above the axes, where no line runs."""
-    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, borderaxespad=0.2)
+    """Say which line is which above the axes, where no line runs, over the drawing's whole width."""
+    axes.figure.legend(
+        *axes.get_legend_handles_labels(), loc="outside upper left", ncols=columns, borderaxespad=0.2
+    )
 
 
 def write_at(drawing: Drawing, left: float, top: float, text: str, **letters: Any) -> None:

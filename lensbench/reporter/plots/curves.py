@@ -42,7 +42,7 @@ def draw_curves(axes: Axes, report: Report, setting: Setting) -> None:
         axes.fill_between(frequency * per_unit, low, high, color=ink, alpha=0.25, linewidth=0, zorder=2)
         axes.plot(
             frequency * per_unit, contrast, color=ink, linewidth=1.2, linestyle=style.DIRECTION_LINES[direction],
-            zorder=3, label=f"{zone_heading(zone)}, {direction}",
+            zorder=3, label=f"{zone_heading(zone).removeprefix('corner ')}, {direction}",
         )  # fmt: skip
     _draw_possible(axes, report, setting, per_unit)
     axes.axhline(0.5, color=style.MUTED, linewidth=0.5, zorder=1)
