@@ -80,6 +80,13 @@ CASES = {
         ["evening", "--out", ".", "--replace"],
         ["evening", "--out", "reports/outside-build"],
     ],
+    "correct": [
+        ["reports/outside-build", "evening/even.dng"],
+        ["reports/outside-build", "evening/even.dng", "--out", "evening", "--replace"],
+        ["reports/outside-build", "evening/even.dng", "--out", "kept", "--replace"],
+        ["reports/outside-build", "evening", "--as", "display", "--out", "evening"],
+        ["reports/outside-build", "--values"],
+    ],
 }
 """What each command is run with; paths lie in the folder drawn."""
 
