@@ -145,7 +145,7 @@ def text_boxes(path: Path) -> np.ndarray:
     """Corners of the upright lines of text of an SVG, in millimetres, by the letters' own widths."""
     corners = []
     for text in ElementTree.parse(path).getroot().iter(f"{SVG}text"):
-        size = float(re.search(r"font-size: ([\d.]+)px|font: ([\d.]+)px", text.get("style")).group(1))
+        size = float(re.search(r"font(?:-size)?: ([\d.]+)px", text.get("style")).group(1))
         x, y = float(text.get("x", 0)), float(text.get("y", 0))
         if "rotate(-0" in text.get("transform", ""):
             corners += [(x, y), (x + TextPath((0, 0), text.text, size=size).get_extents().x1, y - size)]
