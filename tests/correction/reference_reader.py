@@ -73,13 +73,13 @@ def _size(path: str | Path) -> tuple[int, int]:
 
 def complaints(path: str | Path) -> list[str]:
     """What the reference code objects to while it opens a file; it says so on the process's own error stream."""
-    held, old = tempfile.TemporaryFile(), os.dup(2)
-    try:
-        os.dup2(held.fileno(), 2)
-        dngpy.Dng(str(path))
+    with tempfile.TemporaryFile() as held:
+        old = os.dup(2)
+        try:
+            os.dup2(held.fileno(), 2)
+            dngpy.Dng(str(path))
+        finally:
+            os.dup2(old, 2)
+            os.close(old)
         held.seek(0)
         return [line for line in held.read().decode("utf-8", "replace").splitlines() if "***" in line]
-    finally:
-        os.dup2(old, 2)
-        os.close(old)
-        held.close()
