@@ -1,6 +1,6 @@
 """Dirt marks: the shadows of dust, fibres and smears in an even light.
 
-In: a Shot of an even light. Out: the finding `Dust`, marks by depth.
+In: a Shot of an even light. Out: the finding `Dust`, marks, the highest signal to noise first.
 Called by `run` and the command line.
 """
 

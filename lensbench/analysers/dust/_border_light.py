@@ -1,70 +1,82 @@
-"""Light that is uneven at the border: levelled on the grey picture as it came, so that it isn't taken for dirt."""
+"""Uneven light at the frame's border: subtracted from the residual, so that it isn't reported as dirt."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.dust._cells import block_means_of_cells, cell_middles
+from lensbench.analysers.dust._cells import block_means_of_cells, cell_centres
 from lensbench.analysers.numerics.rank_filters import maximum_filter, median_filter, reconstruction
 from lensbench.analysers.numerics.strips import subtract_product
 from lensbench.analysers.numerics.surfaces import Surface
 from lensbench.frame import h_of
 
 BORDER_DEPTH = 1.5e-3
-"""Departures from round light larger than this share, joined to the frame's border, are the corners' own light."""
+"""Deviations from symmetric light larger than this share and connected to the frame's border are vignetting of the
+corners (chosen by experience)."""
 
 BORDER_STEP = 4e-3
-"""Where that light changes by more than this share from block to block, dirt can't be told from it."""
+"""Where that light changes by more than this share from block to block, dirt can't be distinguished from it
+(chosen by experience)."""
 
 SKIRT = 0.7
-"""Where a mark stands out by this share of what runs on to the border from there, that is its own skirt."""
+"""Where a mark's peak is more than this share of what is connected from there to the border, that part is the
+mark's own skirt (chosen by experience)."""
 
 CORNERS_H = 0.6
-"""How far out of the middle corners begin whose own light may be uneven."""
+"""h at which the corners begin whose light may be uneven."""
 
 
 def level_border(
     z: NDArray[np.float32], strength: Surface, x: NDArray, y: NDArray
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Level wide areas that depart from round light and run out of the frame, in place.
+    """Subtract, in place, wide areas that deviate from symmetric light and extend beyond the frame.
 
-    Rings and barrels that cut the outer pencils darken the corners unevenly. A smear that runs out of the frame
-    looks the same, so neither is taken for dirt; what is smaller than a few blocks still shows there, and so does
-    a smear with its middle in the frame, by what it is deeper there than on the way to the border.
+    Rings and barrels that cut the outer pencils darken the corners unevenly. A smear that extends beyond the frame
+    looks the same, so neither is reported as dirt. Marks smaller than a few blocks are still found there, and so
+    is a smear with its peak within the frame, by its depth above the deepest level connected to the border.
+
+    Parameters
+    ----------
+    z : ndarray of float32
+        Cells of the residual; changed in place.
+    strength : Surface
+        Signal to noise of a whole cell's light.
+    x, y : ndarray
+        Centres of the blocks, in pixels.
 
     Returns
     -------
     levelled, steep : ndarray of bool, shape (len(y), len(x))
-        Blocks that were levelled, and those over which the light changes too steeply for that.
+        Blocks that were levelled, and those of them whose gradient is too steep for that.
     """
     depth = block_means_of_cells(z, x, y) / strength.on_grid(x, y)
     corners = h_of(x[None, :], y[:, None], strength.size) > CORNERS_H
     corners[1:-1, 1:-1] = False
     narrow = median_filter(depth, 1)
     if np.abs(narrow[corners]).max(initial=0) <= BORDER_DEPTH:
-        # What runs on from the border is nowhere deeper than there.
+        # What is connected to the border is nowhere deeper than there.
         return np.zeros(depth.shape, bool), np.zeros(depth.shape, bool)
-    # Spots of two blocks, which outlast the narrower median where the border mirrors them, don't the wider.
+    # Spots of two blocks at the border, where they are mirrored, pass the narrower median but not the wider.
     own, wide = (
         _border_light(smooth, corners) - _border_light(-smooth, corners)
         for smooth in (narrow, median_filter(depth, 2))
     )
-    odd = (np.abs(own) > BORDER_DEPTH) & maximum_filter(np.abs(wide) > BORDER_DEPTH)
-    if not odd.any():
-        return odd, odd
-    odd = maximum_filter(odd)
-    off = np.where(odd, own, 0) * strength.on_grid(x, y)
-    down, across = (_splines_through(v, cell_middles(n)) for n, v in ((z.shape[0], y), (z.shape[1], x)))
-    subtract_product(z, down.astype(np.float32), (off @ across.T).astype(np.float32), keep_zeros=True)
+    levelled = (np.abs(own) > BORDER_DEPTH) & maximum_filter(np.abs(wide) > BORDER_DEPTH)
+    if not levelled.any():
+        return levelled, levelled
+    levelled = maximum_filter(levelled)
+    uneven = np.where(levelled, own, 0) * strength.on_grid(x, y)
+    down, across = (_splines_through(v, cell_centres(n)) for n, v in ((z.shape[0], y), (z.shape[1], x)))
+    subtract_product(z, down.astype(np.float32), (uneven @ across.T).astype(np.float32), keep_zeros=True)
     steps = maximum_filter(own) + maximum_filter(-own)
-    return odd, odd & (steps > BORDER_STEP)
+    return levelled, levelled & (steps > BORDER_STEP)
 
 
 def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """What can be reached from the border without ever going deeper: the corners' own, without the marks on them.
+    """Depth connected to the border by a path that is nowhere shallower: the corners' own, without marks on them.
 
-    What is plainly the skirt of a mark is left to that.
+    The skirts of marks are excluded.
     """
     dark = np.maximum(depth, 0)
     own = reconstruction(dark * border, dark)
@@ -73,14 +85,14 @@ def _border_light(depth: NDArray, border: NDArray[np.bool_]) -> NDArray[np.float
     return own * (most_of_a_mark <= SKIRT * most_own)
 
 
-def _splines_through(blocks: NDArray, places: NDArray) -> NDArray[np.float64]:
-    """What each block counts at places, on a cubic spline through all of them, shape (places, blocks).
+def _splines_through(blocks: NDArray, positions: NDArray) -> NDArray[np.float64]:
+    """Weights of the blocks in a cubic spline through all of them, shape (positions, blocks).
 
-    The spline is one cubic over the first two pieces and one over the last two ("not-a-knot").
+    It has the "not-a-knot" end condition. (Written out, as SciPy takes too long to import.)
     """
 
     def basis(x: NDArray) -> NDArray[np.float64]:
         u, knots = ((v - blocks[0]) / (blocks[1] - blocks[0]) for v in (x[:, None], blocks[2:-2]))
         return np.concatenate([u ** np.arange(4), np.maximum(u - knots, 0) ** 3], axis=1)
 
-    return basis(places) @ np.linalg.inv(basis(blocks))
+    return basis(positions) @ np.linalg.inv(basis(blocks))

@@ -1,4 +1,4 @@
-"""Hot and dead pixels, which are the sensor's own, brought to what they should show on the grey picture."""
+"""Defective pixels, hot and dead, corrected in the residual to what the smooth light would have made them."""
 
 from __future__ import annotations
 
@@ -11,57 +11,73 @@ from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip
 from lensbench.analysers.numerics.surfaces import Surface
 from lensbench.shot import Shot
 
-ODD_CELL = 5.0
-"""Cells further than this from their neighbours, in units of noise, are searched for defective pixels."""
+OUTLYING_CELL = 5.0
+"""Cells that deviate from their neighbours by more than this, in units of noise, are searched for defective pixels
+(chosen by experience)."""
 
-ODD_SAMPLE = 6.0
-"""Samples further than this from their neighbours, in units of noise, may be defective."""
+OUTLYING_SAMPLE = 6.0
+"""Samples that deviate from their neighbours by more than this, in units of noise, may be defective (chosen by
+experience)."""
 
-LIKE_SHARE, LIKE_LEAST = 0.25, 3.0
-"""A neighbour is alike when it departs by this share as much, and by more units of noise than noise alone does."""
+SIMILAR_SHARE, SIMILAR_LEAST = 0.25, 3.0
+"""A neighbour is similar when it deviates by more than this share of the sample's deviation, and by more than this
+many units of noise (chosen by experience)."""
 
 
-def take_out_defects(
+def correct_defective_pixels(
     z: NDArray[np.float32],
     flat: Shot,
     lights: dict[int, IndexLight],
-    inverse: list[Surface],
+    inverse_noise: list[Surface],
     kinds: tuple[int, int],
 ) -> None:
-    """Bring the hot and dead samples of odd cells to what they should show."""
-    rows, columns = _odd_cells(z)
+    """Correct cells with hot or dead samples, in place.
+
+    Parameters
+    ----------
+    z : ndarray of float32
+        Cells of the residual; changed in place.
+    flat : Shot
+    lights : dict of int to IndexLight
+        Expected light of each colour index.
+    inverse_noise : list of Surface
+        One over the noise of the weighted sum, for each kind of cell.
+    kinds : (int, int)
+        Kinds of cells down and across.
+    """
+    rows, columns = _outlying_cells(z)
     around = np.arange(-1, CELL_PX + 1)
     y, x = np.broadcast_arrays(
         CELL_PX * rows[:, None, None] + around[:, None], CELL_PX * columns[:, None, None] + around
     )
     for plane in range(1 if flat.pattern is not None else len(flat.colours)):
-        light, share, noise = _against_the_cells_light(flat, lights, x, y, plane)
-        cell, *within = np.nonzero(_stands_alone(share / noise))
+        light, share, noise = _deviations_around(flat, lights, x, y, plane)
+        cell, *within = np.nonzero(_isolated(share / noise))
         own = cell, *(step + 1 for step in within)
         weight = weights(flat, lights)[index_at(flat, x[own], y[own], plane)]
-        too_much = share[own] * light[own] * weight
+        excess = share[own] * light[own] * weight
         kind = rows[cell] % kinds[0] * kinds[1] + columns[cell] % kinds[1]
-        for number, surface in enumerate(inverse):
+        for number, surface in enumerate(inverse_noise):
             here = kind == number
             at = rows[cell[here]], columns[cell[here]]
-            np.add.at(z, at, too_much[here] * surface.at(x[own][here], y[own][here]))
+            np.add.at(z, at, excess[here] * surface.at(x[own][here], y[own][here]))
 
 
-def _odd_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
-    """Rows and columns of the cells that differ from the mean of their four neighbours by more than noise."""
+def _outlying_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
+    """Rows and columns of the cells that deviate from the mean of their four neighbours by more than noise."""
     found = []
 
     def strip(top: int) -> None:
         rows = np.arange(top, min(top + STRIP_ROWS, len(z)))
         own = z[rows]
-        # The border mirrors the neighbours.
+        # Neighbours are mirrored at the border.
         around = z[np.abs(rows - 1)] + z[len(z) - 1 - np.abs(len(z) - 2 - rows)]
         around[:, 1:] += own[:, :-1]
         around[:, :-1] += own[:, 1:]
         around[:, 0] += own[:, 1]
         around[:, -1] += own[:, -2]
         own -= around / 4
-        row, column = np.divmod(np.flatnonzero(np.abs(own) > ODD_CELL), z.shape[1])
+        row, column = np.divmod(np.flatnonzero(np.abs(own) > OUTLYING_CELL), z.shape[1])
         found.append((row + top, column))
 
     each_strip(strip, range(0, len(z), STRIP_ROWS))
@@ -69,12 +85,12 @@ def _odd_cells(z: NDArray[np.float32]) -> tuple[NDArray, NDArray]:
     return rows, columns
 
 
-def _against_the_cells_light(
+def _deviations_around(
     flat: Shot, lights: dict[int, IndexLight], x: NDArray, y: NDArray, plane: int
 ) -> tuple[NDArray, NDArray, NDArray]:
-    """The smooth light, departures from it as a share, and their noise, at pixels in and around cells.
+    """The smooth light, deviations from it as a share, and their noise, at pixels in and around cells.
 
-    All of shape (cells, down, across); the smooth light, which differs little over a cell, is that of its middle.
+    All of shape (cells, down, across); the smooth light, which differs little over a cell, is that of its centre.
     """
     light, noise = np.ones((2, len(x), len(flat.colours)))
     for number, part in lights.items():
@@ -86,16 +102,16 @@ def _against_the_cells_light(
     return own, (stored - flat.black[index]) * flat.gain[index] / own - 1, noise[cell, index]
 
 
-def _stands_alone(departures: NDArray) -> NDArray[np.bool_]:
-    """Which pixels of cells stand out with at most one neighbour alike, shape (cells, CELL_PX, CELL_PX).
+def _isolated(significance: NDArray) -> NDArray[np.bool_]:
+    """Which pixels of cells deviate with at most one similar neighbour, shape (cells, CELL_PX, CELL_PX).
 
-    A shadow even of one pixel's width darkens two neighbours of each of its pixels or more. The departures, over
-    their noise, are those of the cells and the pixels around them.
+    Even a shadow one pixel wide darkens two neighbours or more of each of its pixels. The significance, deviation
+    over noise, is that of the cells' pixels and the pixels around them.
     """
-    windows = np.lib.stride_tricks.sliding_window_view(departures, (3, 3), axis=(1, 2))
+    windows = np.lib.stride_tricks.sliding_window_view(significance, (3, 3), axis=(1, 2))
     near = np.delete(windows.reshape(*windows.shape[:3], 9), 4, axis=-1)
     near.sort(axis=-1)
     middle = (near[..., 3] + near[..., 4]) / 2
     own = windows[..., 1, 1] - middle
     second = np.where(own > 0, near[..., -2] - middle, middle - near[..., 1])
-    return (np.abs(own) > ODD_SAMPLE) & (second < np.maximum(LIKE_SHARE * np.abs(own), LIKE_LEAST))
+    return (np.abs(own) > OUTLYING_SAMPLE) & (second < np.maximum(SIMILAR_SHARE * np.abs(own), SIMILAR_LEAST))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from lensbench.analysers.dust._acceptance import FIBRE_ASPECT, PATCH_PX
-from lensbench.analysers.dust._blob_shape import Shape
-from lensbench.analysers.dust._fibre_shape import Fibre
-from lensbench.analysers.dust._residual import grey_picture
+from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._fibres import Fibre
+from lensbench.analysers.dust._residual import residual_of
 from lensbench.analysers.dust._search import search_marks
 from lensbench.findings import Dust, Mark
 from lensbench.frame import zone_of
@@ -28,13 +28,13 @@ def find_marks(flat: Shot) -> Dust:
     Returns
     -------
     Dust
-        Marks of 5 px and wider and fibres, the plainest (highest signal to noise) first. Hot and dead pixels and
-        the sensor's rows and columns are none.
+        Marks of 5 px and wider and fibres, the highest signal to noise first. Defective pixels and the
+        sensor's rows and columns are none.
 
     Raises
     ------
     BenchError
-        Where too little of the frame can be read.
+        Where too little of the frame can be measured.
 
     Examples
     --------
@@ -51,11 +51,11 @@ def find_marks(flat: Shot) -> Dust:
     >>> bool(abs(dust.columns("marks")["width_px"][0] - 16) < 1)
     True
     """
-    picture = grey_picture(flat)
-    return Dust([_mark(found, picture.size) for found in search_marks(picture)])
+    residual = residual_of(flat)
+    return Dust([_mark(found, residual.size) for found in search_marks(residual)])
 
 
-def _mark(found: Shape | Fibre, size: tuple[int, int]) -> Mark:
+def _mark(found: Blob | Fibre, size: tuple[int, int]) -> Mark:
     """A mark as it is reported."""
     x, y = float(np.clip(found.x, 0, size[0] - 1)), float(np.clip(found.y, 0, size[1] - 1))
     path: list[tuple[float, float]] = []

@@ -13,8 +13,8 @@ from lensbench.analysers.numerics.rank_filters import detrended_median_filter
 from lensbench.analysers.numerics.robust import robust_sigma
 
 SPLINES = (15, 21)
-"""B-splines down and across of a fitted surface (chosen by experience: the falloff of known light is followed to a
-few thousandths of a stop, tests/bench/light.py)."""
+"""B-splines down and across of a fitted surface (chosen by experience; tests/bench/light.py shows how closely the
+falloff of known light is followed)."""
 
 PENALTY = 1e-3
 """Weight of the squared third differences of the coefficients, against the mean weight of the values for one
@@ -48,7 +48,7 @@ class Surface:
         return spline_basis(y, self.size[1], down) @ self.coefficients @ spline_basis(x, self.size[0], across).T
 
     def at(self, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-        """The surface at single places, shape of x and y."""
+        """The surface at single positions, shape of x and y."""
         down, across = self.coefficients.shape
         row, rows = nonzero_splines(y, self.size[1], down - 3)
         column, columns = nonzero_splines(x, self.size[0], across - 3)

@@ -21,7 +21,7 @@ from tests.analysers import flats
 
 
 def levelled(shot):
-    """A grey picture of two by two pixels, darker positive, in units of its noise."""
+    """Cells of two by two pixels, darker positive, in units of its noise."""
     light = shot.samples.astype(np.float64) - flats.BLACK
     cells = sum(light[j::2, i::2] / np.median(light[j::2, i::2]) for j in (0, 1) for i in (0, 1))
     background = sep.Background(np.ascontiguousarray(cells), bw=48, bh=48)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from lensbench.analysers.dust._blob_shape import fit_shapes
-from lensbench.analysers.dust._matched_filters import Peaks
+from lensbench.analysers.dust._blob_fit import fit_blobs
 from lensbench.analysers.dust._measure import find_marks
+from lensbench.analysers.dust._peaks import Peaks
 from lensbench.analysers.dust._pyramid import Level
-from lensbench.analysers.dust._residual import grey_picture
+from lensbench.analysers.dust._residual import residual_of
 from lensbench.errors import BenchError
 from lensbench.findings import Mark
 from lensbench.loaders.planes import picture_shot
@@ -91,7 +91,7 @@ def test_signal_to_noise_is_the_matched_filters(spots_found):
         assert mark.signal_to_noise == pytest.approx(true, rel=0.12, abs=2.5)
 
 
-def test_the_plainest_comes_first(spots_found):
+def test_the_highest_signal_to_noise_comes_first(spots_found):
     signals = [mark.signal_to_noise for mark in spots_found]
     assert signals == sorted(signals, reverse=True)
 
@@ -140,19 +140,19 @@ def test_a_smear_near_the_border_is_found_and_one_that_runs_out_leaves_no_crumbs
     light = flats.cos4(SIZE, 1.0)
     flats.smear(light, 180, 640, 120, 170, 40, 0.06)
     flats.smear(light, 1190, 30, 200, 260, 30, 0.05)
-    plainest, *others = find_marks(flats.flat(light, seed=6)).marks
-    assert np.hypot(plainest.x - 180, plainest.y - 640) < 12
-    assert plainest.depth_percent.value == pytest.approx(6, rel=0.25)
+    strongest, *others = find_marks(flats.flat(light, seed=6)).marks
+    assert np.hypot(strongest.x - 180, strongest.y - 640) < 12
+    assert strongest.depth_percent.value == pytest.approx(6, rel=0.25)
     # At most one mark where the other runs out, and nothing else anywhere.
     assert len(others) <= 1
     assert all(np.hypot(m.x - 1190, m.y - 30) < 200 for m in others)
 
 
 def test_a_place_without_any_light_has_no_shape():
-    picture = grey_picture(flats.flat(flats.cos4((400, 300), 0.5), seed=1))
+    picture = residual_of(flats.flat(flats.cos4((400, 300), 0.5), seed=1))
     blank = Level(2, np.zeros((150, 200), np.float32))
     peak = Peaks(*(np.array([value]) for value in (200.0, 150.0, 10.0, 2.0)))
-    assert fit_shapes(picture, [blank], peak) == [None]
+    assert fit_blobs(picture, [blank], peak) == [None]
 
 
 # -- fibres ---------------------------------------------------------------------------------------------------

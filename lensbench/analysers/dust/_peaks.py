@@ -1,20 +1,32 @@
-"""Where round marks may be: matched filters on the grey picture at every size."""
+"""Candidates for round marks: peaks of matched filters at all levels of the pyramid."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.dust._pyramid import Box, Level, cells_in
+from lensbench.analysers.dust._boxes import Box
+from lensbench.analysers.dust._pyramid import Level, cells_in
 from lensbench.analysers.numerics.strips import STRIP_ROWS, each_strip
+
+BORDER = 3
+"""Cells around a strip that the filters and the search for maxima need."""
 
 
 class Peaks(NamedTuple):
-    """Places where a matched filter answers.
+    """Local maxima of the response of matched filters.
 
-    Pixels, signal to noise (darker positive), and the filter's standard deviation in pixels; each of shape (n,).
+    Attributes
+    ----------
+    x, y : ndarray, shape (n,)
+        In pixels.
+    signal : ndarray, shape (n,)
+        Signal to noise, positive where darker.
+    sigma : ndarray, shape (n,)
+        The filter's standard deviation in pixels.
     """
 
     x: NDArray[np.float64]
@@ -27,40 +39,51 @@ class Peaks(NamedTuple):
         return Peaks(*(column[which] for column in self))
 
     @property
-    def middles(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Where they are, x and y."""
+    def centres(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Positions, x and y."""
         return self.x, self.y
+
+    @staticmethod
+    def concatenated(parts: Sequence[Peaks]) -> Peaks:
+        """The peaks of several parts, in this order."""
+        return Peaks(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+NO_PEAKS = Peaks(*np.empty((4, 0)))
 
 
 def find_peaks(levels: list[Level], threshold: float, box: Box | None = None) -> Peaks:
-    """Peaks of all filters at all sizes past a threshold of signal to noise.
+    """Peaks of all filters beyond a threshold, at all levels.
 
     Parameters
     ----------
     levels : list of Level
-        The grids to look on.
+        The levels to filter.
     threshold : float
         Least signal to noise.
-    box : Box
-        Where to look; the whole frame unless given.
+    box : Box, optional
+        Where to search; the whole frame unless given.
+
+    Returns
+    -------
+    Peaks
     """
-    found = [_peaks(level, threshold, box) for level in levels]
-    return Peaks(*(np.concatenate(column) for column in zip(*found, strict=True)))
+    return Peaks.concatenated([_peaks(level, threshold, box) for level in levels])
 
 
 def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
-    """Peaks of one grid's two filters, of standard deviations 0.71 and 1 cell."""
+    """Peaks of a level's two binomial filters, of standard deviations 0.71 and 1 cell."""
     parts = []
     rows, columns = cells_in(level, box)
 
     def strip(top: int) -> None:
         z = _with_border(level.z, slice(top, min(top + STRIP_ROWS, rows.stop)), columns)
-        narrow = _twice_averaged(z)
-        wide = _twice_averaged(narrow)
-        # The root of the sum of squared weights is the answer's noise.
-        for answer, noise, sigma, border in ((narrow, 6, np.sqrt(0.5), 2), (wide, 70, 1.0, 1)):
-            row, column = _maxima(answer, threshold * noise, border)
-            signal = answer[row, column] / noise
+        narrow = _binomial(z)
+        wide = _binomial(narrow)
+        # The root of the sum of squared weights is the noise of the response.
+        for response, noise, sigma, border in ((narrow, 6, np.sqrt(0.5), 2), (wide, 70, 1.0, 1)):
+            row, column = _maxima(response, threshold * noise, border)
+            signal = response[row, column] / noise
             parts.append((row - border + top, column - border + columns.start, signal, np.full(len(row), sigma)))
 
     each_strip(strip, range(rows.start, rows.stop, STRIP_ROWS))
@@ -69,12 +92,8 @@ def _peaks(level: Level, threshold: float, box: Box | None) -> Peaks:
     return Peaks(column * cell + level.offset, row * cell + level.offset, signal.astype(float), sigma * cell)
 
 
-BORDER = 3
-"""Cells around a strip that the filters and the search for maxima need."""
-
-
 def _with_border(z: NDArray[np.float32], rows: slice, columns: slice) -> NDArray[np.float32]:
-    """A part of z with `BORDER` more cells on each side; nothing lies beyond the frame."""
+    """A part of z with `BORDER` more cells on each side, zeros beyond the frame."""
     top, left = max(rows.start - BORDER, 0), max(columns.start - BORDER, 0)
     bottom, right = min(rows.stop + BORDER, z.shape[0]), min(columns.stop + BORDER, z.shape[1])
     missing = (
@@ -85,8 +104,8 @@ def _with_border(z: NDArray[np.float32], rows: slice, columns: slice) -> NDArray
     return np.pad(part, missing) if np.any(missing) else part
 
 
-def _twice_averaged(z: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Sums with weights 1 2 1 both ways, without the outermost cells."""
+def _binomial(z: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Sums with weights 1, 2, 1 along both axes, without the outermost cells."""
     for _ in range(2):
         z = z[1:] + z[:-1]
     for _ in range(2):
@@ -94,14 +113,14 @@ def _twice_averaged(z: NDArray[np.float32]) -> NDArray[np.float32]:
     return z
 
 
-def _maxima(answer: NDArray[np.float32], threshold: float, border: int) -> tuple[NDArray, NDArray]:
-    """Rows and columns past the threshold, dark or bright, that no neighbour surpasses, off the border."""
-    inner = answer[border:-border, border:-border]
+def _maxima(response: NDArray[np.float32], threshold: float, border: int) -> tuple[NDArray, NDArray]:
+    """Rows and columns of local maxima beyond the threshold, dark or bright, border excluded."""
+    inner = response[border:-border, border:-border]
     rows, columns = np.divmod(np.flatnonzero(np.abs(inner) > threshold), inner.shape[1])
     rows, columns = rows + border, columns + border
-    own = answer[rows, columns]
+    own = response[rows, columns]
     peak = np.ones(len(rows), bool)
     for down in (-1, 0, 1):
         for across in (-1, 0, 1):
-            peak &= answer[rows + down, columns + across] * np.sign(own) <= np.abs(own)
+            peak &= response[rows + down, columns + across] * np.sign(own) <= np.abs(own)
     return rows[peak], columns[peak]

@@ -1,4 +1,4 @@
-"""Fibres followed along their bends, from a straight segment on."""
+"""Fibres traced along their curves from a straight segment."""
 
 from __future__ import annotations
 
@@ -8,46 +8,41 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.dust._line_sums import Segments
 from lensbench.analysers.dust._pyramid import Level
+from lensbench.analysers.dust._segments import Segments
 
-BENDS = 21
-"""Arcs tried at each step, from a sharp bend left to one right."""
+CURVATURES = 21
+"""Arcs tried at each step, from the sharpest to the left to the sharpest to the right."""
 
 KINKS_DEG = (-8.0, 0.0, 8.0)
 """Changes of direction tried at the start of each arc."""
 
 SHARPEST_DEG = {8: 70.0, 16: 50.0, 32: 35.0}
-"""How far an arc of so many cells turns at most."""
+"""Largest turn of an arc, for arcs of so many cells."""
 
-GOES_ON = 2.6
-"""A step of less signal to noise than this is likelier noise; two in a row end the fibre."""
+LEAST_STEP_SIGNAL = 2.6
+"""Signal to noise of a step at least: two in a row below it end the fibre (chosen by experience)."""
 
-PLAIN_STEP = 4.5
-"""Signal to noise of a step that needs no longer one."""
+SHORT_STEP_SIGNAL = 4.5
+"""Signal to noise of a step from which no longer one is needed (chosen by experience)."""
 
-LIKELY = 6.2
-"""Signal to noise that a segment must reach, by itself or with the next steps, to be followed."""
+PROMISING_SIGNAL = 6.2
+"""Signal to noise that a segment must reach, by itself or with the next steps, to be traced (chosen by
+experience)."""
 
 MOST_STEPS = 400
+"""Steps of a path at most, each way."""
 
 
-class Trail(NamedTuple):
-    """Where a fibre may run: path in pixels, signal to noise (raised by the choices made), 1 for dark."""
+class Trace(NamedTuple):
+    """A traced line: path in pixels, signal to noise (biased upward by the choices made), sign (1 is dark)."""
 
     path: NDArray[np.float64]
     signal: float
     sign: float
 
 
-def least_distance(places: NDArray, path: NDArray) -> NDArray[np.float64]:
-    """Distance of each place to the nearest point of a path."""
-    across = places[:, None, 0] - path[None, :, 0]
-    down = places[:, None, 1] - path[None, :, 1]
-    return np.sqrt((across * across + down * down).min(axis=1, initial=np.inf))
-
-
-def likely(level: Level, segments: Segments) -> NDArray[np.bool_]:
+def are_promising(level: Level, segments: Segments) -> NDArray[np.bool_]:
     """Which segments of a level are strong by themselves, or together with one more step either way."""
     keep = np.zeros(len(segments.x0), bool)
     starts, ends, lengths = _in_cells(level, segments)
@@ -62,31 +57,33 @@ def likely(level: Level, segments: Segments) -> NDArray[np.bool_]:
         behind = _best_arcs(level.z, first, way + np.pi, step, sign[own])[0]
         total, cells = np.abs(segments.signal[own]) * np.sqrt(lengths[own]), lengths[own].copy()
         best = np.abs(segments.signal[own])
-        # A quarter of each step still lies on the segment itself.
+        # A quarter of each step overlaps with the segment itself.
         for more in (np.maximum(ahead, behind), np.minimum(ahead, behind)):
             total, cells = total + 0.75 * more * np.sqrt(step), cells + 0.75 * step
             best = np.maximum(best, total / np.sqrt(cells))
-        keep[own] = best > LIKELY
+        keep[own] = best > PROMISING_SIGNAL
     return keep
 
 
-def follow(level: Level, segments: Segments, number: int) -> Trail:
-    """Follow a fibre both ways from one of the segments, on the level on which it was found."""
-    starts, ends, lengths = _in_cells(level, segments.chosen([number]))
+def trace_from(level: Level, segments: Segments, number: int) -> Trace:
+    """Trace a line both ways from one of the segments, on the level on which it was found."""
+    starts, ends, lengths = _in_cells(level, segments.chosen(np.array([number])))
     sign = np.sign(segments.signal[number])
     step = int(_steps(lengths)[0])
-    # Where the signal is strong, short steps keep closer to the bends.
+    # Where the signal is strong, short steps follow curves more closely.
     mean = abs(segments.signal[number]) / np.sqrt(lengths[0])
-    step = next((short for short in SHARPEST_DEG if short <= step and mean * np.sqrt(short) > PLAIN_STEP), step)
+    step = next(
+        (short for short in SHARPEST_DEG if short <= step and mean * np.sqrt(short) > SHORT_STEP_SIGNAL), step
+    )
     first, last = (v[0] for v in _inner_ends(starts, ends))
-    forward = _go(level.z, last, last - first, step, sign)
-    backward = _go(level.z, first, first - last, step, sign)
+    forward = _walk(level.z, last, last - first, step, sign)
+    backward = _walk(level.z, first, first - last, step, sign)
     count = max(int(lengths[0] / 2), 2)
-    middle = first + np.linspace(0, 1, count)[:, None] * (last - first)
-    path = np.concatenate([backward[::-1], middle, forward])
+    centre = first + np.linspace(0, 1, count)[:, None] * (last - first)
+    path = np.concatenate([backward[::-1], centre, forward])
     values = sign * _nearest(level.z, path[:, 0], path[:, 1])
     signal = float(values.sum() / np.sqrt(len(values)))
-    return Trail(path * level.cell_px + level.offset, signal, float(sign))
+    return Trace(path * level.cell_px + level.offset, signal, float(sign))
 
 
 def _in_cells(level: Level, segments: Segments) -> tuple[NDArray, NDArray, NDArray]:
@@ -97,33 +94,37 @@ def _in_cells(level: Level, segments: Segments) -> tuple[NDArray, NDArray, NDArr
 
 
 def _steps(lengths: NDArray) -> NDArray[np.int64]:
-    """How many cells to go at a time from segments of these lengths."""
+    """Cells to a step from segments of these lengths."""
     return np.where(lengths < 24, 8, np.where(lengths < 48, 16, 32))
 
 
 def _inner_ends(starts: NDArray, ends: NDArray) -> tuple[NDArray, NDArray]:
-    """Places a quarter of the way within segments: their own ends may hang in the air."""
+    """Points a quarter of the way within segments: their own ends may lie beyond the fibre."""
     return starts + 0.25 * (ends - starts), ends - 0.25 * (ends - starts)
 
 
 @functools.cache
 def _headings(step: int) -> NDArray[np.float64]:
-    """Directions along the arcs that are tried, against the direction so far, shape (arcs, step)."""
-    kinks, turns = np.meshgrid(np.radians(KINKS_DEG), np.radians(SHARPEST_DEG[step]) * np.linspace(-1, 1, BENDS))
+    """Directions along the arcs that are tried, relative to the direction so far, shape (arcs, step)."""
+    kinks, turns = np.meshgrid(
+        np.radians(KINKS_DEG), np.radians(SHARPEST_DEG[step]) * np.linspace(-1, 1, CURVATURES)
+    )
     return kinks.ravel()[:, None] + turns.ravel()[:, None] * (np.arange(step) + 0.5) / step
 
 
 @functools.cache
 def _arcs(step: int) -> NDArray[np.complex128]:
-    """The arcs that are tried, from the place and direction so far, shape (arcs, step)."""
+    """The arcs that are tried, relative to the position and direction so far, as x + iy, shape (arcs, step)."""
     return np.cumsum(np.exp(1j * _headings(step)), axis=1)
 
 
 def _best_arcs(
-    z: NDArray[np.float32], places: NDArray, angles: NDArray, step: int, signs: NDArray
+    z: NDArray[np.float32], positions: NDArray, angles: NDArray, step: int, signs: NDArray
 ) -> tuple[NDArray, NDArray, NDArray]:
-    """From each place and direction the arc of most signal: its signal to noise, its points, its number."""
-    points = (places[:, 0] + 1j * places[:, 1])[:, None, None] + np.exp(1j * angles)[:, None, None] * _arcs(step)
+    """From each position and direction the arc of most signal: its signal to noise, points and number."""
+    points = (positions[:, 0] + 1j * positions[:, 1])[:, None, None] + np.exp(1j * angles)[:, None, None] * _arcs(
+        step
+    )
     signals = signs[:, None] * _nearest(z, points.real, points.imag).sum(axis=-1) / np.sqrt(step)
     best = signals.argmax(axis=1)
     each = np.arange(len(best))
@@ -131,29 +132,29 @@ def _best_arcs(
 
 
 def _nearest(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDArray[np.float32]:
-    """The cells nearest to places; 0 outside."""
+    """The cells nearest to positions; 0 outside the frame."""
     column, row = np.rint(x).astype(int), np.rint(y).astype(int)
     inside = (column >= 0) & (column < z.shape[1]) & (row >= 0) & (row < z.shape[0])
     return np.where(inside, z[np.where(inside, row, 0), np.where(inside, column, 0)], 0)
 
 
-def _go(z: NDArray[np.float32], place: NDArray, way: NDArray, step: int, sign: float) -> NDArray[np.float64]:
-    """Points along the best arcs from a place on, until the signal ends."""
+def _walk(z: NDArray[np.float32], position: NDArray, way: NDArray, step: int, sign: float) -> NDArray[np.float64]:
+    """Points along the best arcs from a position, until the signal ends."""
     angle = np.arctan2(way[1], way[0])
     walked, weak = [np.empty((0, 2))], 0
     for _ in range(MOST_STEPS):
-        signal, points, best = _best_arcs(z, place[None], np.array([angle]), step, np.array([sign]))
-        weak = weak + 1 if signal[0] < GOES_ON else 0
+        signal, points, best = _best_arcs(z, position[None], np.array([angle]), step, np.array([sign]))
+        weak = weak + 1 if signal[0] < LEAST_STEP_SIGNAL else 0
         walked.append(np.stack([points[0].real, points[0].imag], axis=1))
-        place, angle = walked[-1][-1], angle + _headings(step)[best[0], -1]
-        outside = (place < 0).any() or place[0] >= z.shape[1] or place[1] >= z.shape[0]
-        if weak == 2 or outside or _comes_back(walked):
+        position, angle = walked[-1][-1], angle + _headings(step)[best[0], -1]
+        outside = (position < 0).any() or position[0] >= z.shape[1] or position[1] >= z.shape[0]
+        if weak == 2 or outside or _closes(walked):
             break
     return np.concatenate(walked[: len(walked) - weak])
 
 
-def _comes_back(walked: list[NDArray]) -> bool:
-    """Whether the last step runs into one walked before."""
+def _closes(walked: list[NDArray]) -> bool:
+    """Whether the last step meets an earlier one."""
     if len(walked) < 5:
         return False
     before = np.concatenate(walked[1:-3])

@@ -1,0 +1,134 @@
+"""The remainder of the residual: its pyramid without the marks found so far."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.dust._acceptance import LEAST_STEPS, PATCH_PX, Found, is_same_mark, is_visible
+from lensbench.analysers.dust._blob_fit import refit_blobs
+from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._boxes import Box, disjoint_groups
+from lensbench.analysers.dust._fibre_profile import measure_fibre
+from lensbench.analysers.dust._fibres import Fibre, joined_paths
+from lensbench.analysers.dust._leftovers import exceed_leftovers, is_leftover
+from lensbench.analysers.dust._pyramid import Pyramid
+from lensbench.analysers.dust._residual import Residual, refit_smooth_light
+
+LEAST_RESPONSE = 0.2
+"""Candidates whose filter response is shallower than this (in percent) are not examined: half the depth of the
+faintest mark, as no filter matches a mark exactly."""
+
+
+class Remainder:
+    """The residual without the marks found so far, and these marks.
+
+    Parameters
+    ----------
+    residual : Residual
+        Of one flat.
+
+    Attributes
+    ----------
+    residual : Residual
+        As it was computed first.
+    pyramid : Pyramid
+        Without the marks.
+    found : list of Blob and Fibre
+    least_response : float
+        Depth in percent below which no candidate can be a mark.
+    """
+
+    def __init__(self, residual: Residual) -> None:
+        self.residual = residual
+        self.pyramid = Pyramid(residual.z.copy())
+        self.found: list[Found] = []
+        self.least_response = max(LEAST_RESPONSE, 100 * LEAST_STEPS * residual.rounding / 2)
+
+    def is_new_mark(self, mark: Found) -> bool:
+        """Whether a mark can show in a picture and is no leftover of those found before."""
+        return is_visible(mark, self.residual.rounding) and not is_leftover(mark, self.found)
+
+    def not_leftovers(
+        self, candidates: NDArray[np.bool_], x: NDArray, y: NDArray, depth: NDArray
+    ) -> NDArray[np.bool_]:
+        """Which candidates are deeper than what the marks found so far left; see `exceed_leftovers`."""
+        return exceed_leftovers(candidates, x, y, depth, self.found)
+
+    def subtract(self, marks: list[Found]) -> list[Box]:
+        """Subtract marks from the pyramid, and fit again what they change: joined fibres, close marks, the light.
+
+        Parameters
+        ----------
+        marks : list of Blob and Fibre
+            Newly found.
+
+        Returns
+        -------
+        list of Box
+            Where the remainder has changed.
+        """
+        marks = [self._joined(mark) if isinstance(mark, Fibre) else mark for mark in marks]
+        self._replace(marks)
+        self.found += marks
+        changed = [mark.box for mark in marks]
+        overlapping = self._overlapping(changed)
+        self._refit(overlapping)
+        changed += [self.found[n].box for n in overlapping]
+        if any(mark.width.value >= PATCH_PX for mark in marks):
+            refit_smooth_light(self.residual, self.pyramid.finest)
+            self.pyramid.update([self.pyramid.whole])
+        return changed
+
+    def _replace(self, marks: Sequence[Found], instead_of: Sequence[Found] = ()) -> None:
+        """Subtract marks from the pyramid, and add others back."""
+        for mark in instead_of:
+            mark.subtract_from(self.pyramid.finest, self.residual, -1.0)
+        for mark in marks:
+            mark.subtract_from(self.pyramid.finest, self.residual)
+        self.pyramid.update([mark.box for mark in (*instead_of, *marks)])
+
+    def _joined(self, fibre: Fibre) -> Fibre:
+        """A fibre united with those found before that continue it."""
+        for number in reversed(range(len(self.found))):
+            other = self.found[number]
+            path = joined_paths(fibre, other) if isinstance(other, Fibre) else None
+            if path is None:
+                continue
+            self._replace([], instead_of=[other])
+            sign = float(np.sign(fibre.depth.value))
+            levels = self.pyramid.background_subtracted
+            whole = measure_fibre(self.residual, levels, levels[0], path, sign)
+            if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
+                del self.found[number]
+                fibre = whole
+            else:
+                self._replace([other])
+        return fibre
+
+    def _overlapping(self, changed: list[Box]) -> list[int]:
+        """Numbers of the round marks that overlap with others where something has changed."""
+        boxes = [mark.box for mark in self.found]
+        return [
+            n
+            for n, box in enumerate(boxes)
+            if isinstance(self.found[n], Blob)
+            and any(box.overlaps(other) for other in changed)
+            and sum(box.overlaps(other) for other in boxes) > 1
+        ]
+
+    def _refit(self, numbers: list[int]) -> None:
+        """Fit round marks again, each without the others."""
+        for group in disjoint_groups(numbers, [mark.box for mark in self.found]):
+            first = {n: mark for n in group if isinstance(mark := self.found[n], Blob)}
+            refitted = refit_blobs(self.residual, self.pyramid.levels, list(first.values()))
+            better = {
+                n: blob
+                for n, blob in zip(first, refitted, strict=True)
+                if blob is not None and is_same_mark(blob, first[n])
+            }
+            self._replace(list(better.values()), instead_of=[first[n] for n in better])
+            for number, blob in better.items():
+                self.found[number] = blob
