@@ -1,4 +1,4 @@
-"""The frame's own geometry: how far out a place lies, its zone, which way an edge runs there, places in words.
+"""The frame's own geometry: how far out a position lies, its zone, which way an edge runs there, places in words.
 
 Pixels are (x, y) of the full visible frame as stored, x right, y down, pixel centres at whole numbers, so the
 frame reaches from -0.5 to width - 0.5. Sizes are (width, height) in pixels.
@@ -19,7 +19,7 @@ ZONES = ("centre", *(f"{ring} {quarter}" for ring in ("inner", "outer", "corner"
 """The 13 zones, from the centre outwards."""
 
 DIRECTIONS = ("sagittal", "tangential", "oblique")
-"""What an edge can be at its place: along the radius, across it, or neither."""
+"""What an edge can be at its position: along the radius, across it, or neither."""
 
 SENSOR_MISFIT = 0.03
 """Data sheets round; a sensor whose sides disagree with the picture's by more than this share is another one."""
@@ -67,7 +67,7 @@ def h_of(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:
     Parameters
     ----------
     x, y : array_like
-        Places in pixels, of any one shape.
+        Positions in pixels, of any one shape.
     size : (int, int)
         Width and height of the frame in pixels.
     """
@@ -86,12 +86,12 @@ def zone_index(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:
 
 
 def zone_of(x: float, y: float, size: tuple[int, int]) -> str:
-    """The zone that a place lies in, one of `ZONES`."""
+    """The zone that a position lies in, one of `ZONES`."""
     return ZONES[int(zone_index(x, y, size))]
 
 
 def radial_axes(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> tuple[NDArray, NDArray]:
-    """The unit vectors outward and around (anticlockwise as seen) at each place.
+    """The unit vectors outward and around (anticlockwise as seen) at each position.
 
     Returns
     -------
@@ -108,14 +108,14 @@ def radial_axes(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> tuple[NDAr
 
 
 def edge_direction(x: ArrayLike, y: ArrayLike, angle_deg: ArrayLike, size: tuple[int, int]) -> NDArray:
-    """Name each edge by how it lies to the frame's radius at its place.
+    """Name each edge by how it lies to the frame's radius at its position.
 
     Parameters
     ----------
     x, y : array_like
         The edge's middle in pixels.
     angle_deg : array_like
-        The way the edge runs, anticlockwise as seen from x right, modulo 180.
+        The direction of the edge, anticlockwise as seen from x right, modulo 180.
     size : (int, int)
         Width and height of the frame in pixels.
 
@@ -132,7 +132,7 @@ def edge_direction(x: ArrayLike, y: ArrayLike, angle_deg: ArrayLike, size: tuple
 
 
 def place_in_words(x: float, y: float, size: tuple[int, int]) -> str:
-    """Say where in the picture a place lies, as one would to somebody looking at it.
+    """Say where in the picture a position lies, as one would to somebody looking at it.
 
     Returns
     -------
@@ -148,7 +148,7 @@ def place_in_words(x: float, y: float, size: tuple[int, int]) -> str:
     upright = "top" if down < 0 else "bottom"
     if h >= RINGS["outer"]:
         return f"near the {upright} {sideways} corner"
-    # A place counts as plainly beside or above when one part of its way is less than 0.4 of the other (22°).
+    # A position counts as beside or above when one part of its displacement is less than 0.4 of the other (22°).
     if abs(down) < 0.4 * abs(across):
         where = sideways
     elif abs(across) < 0.4 * abs(down):

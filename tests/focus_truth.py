@@ -11,7 +11,7 @@ from scipy.interpolate import CubicSpline
 from lensbench.frame import radial_axes
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens
-from lensbench.simulator.place_optics import PlaceOptics
+from lensbench.simulator.local_optics import LocalOptics
 from lensbench.simulator.projection import Projection
 from lensbench.simulator.response import mtf50_along
 from lensbench.simulator.scene import Scene
@@ -69,7 +69,7 @@ def focus_truth(
     mtf50 = np.empty((len(places), 2, len(away)))
     for step, far in enumerate(away):
         projection = Projection(lens, camera, replace(scene, rail_mm=scene.rail_mm + float(far)))
-        optics = PlaceOptics(projection, f_number)
+        optics = LocalOptics(projection, f_number)
         outward, around = radial_axes(*projection.to_picture(places, channel).T, camera.size)
         for i, place in enumerate(places):
             mtf50[i, :, step] = mtf50_along(optics.response(channel, place), np.stack([around[i], outward[i]]))[0]

@@ -1,7 +1,7 @@
 """A polygon on a grid, smoothed just enough that the grid's spectrum is that of the polygon.
 
 The mean over a cell would let frequencies beyond the grid's own leak in (they are folded back on sampling). A
-cubic B-spline in its place, four cells wide, keeps them out: at f cycles a cell the leak is (f / (1 - f))⁵.
+cubic B-spline instead, four cells wide, keeps them out: at f cycles a cell the leak is (f / (1 - f))⁵.
 
 By Green's theorem the sum over the area is one along the outline. Sides are cut where they cross the spline's
 knots; in each piece the integrand is a polynomial, which three Gauss points sum to a millionth. Each puts the
@@ -18,7 +18,7 @@ _NODES, _SHARES = np.polynomial.legendre.leggauss(3)
 
 
 def _spline_weights(order: int) -> NDArray[np.float64]:
-    """Powers of t to the weights of the cells around a place t behind a knot; shape (order + 1, order + 1)."""
+    """Powers of t to the weights of the cells around a position t behind a knot; shape (order + 1, order + 1)."""
     t = np.arange(order + 1) / order
     places = np.arange(order, -1, -1)[:, None] + t
     values = BSpline.basis_element(np.arange(order + 2))(places)

@@ -70,8 +70,8 @@ def dirt_in_picture(projection: Projection, panel: Panel | None = None) -> list[
     return marks
 
 
-def soil(canvas: Shot, marks: list[Dirt], camera: Camera, effective: float) -> list[MarkTruth]:
-    """Throw the shadows of marks on the light.
+def add_dirt(canvas: Shot, marks: list[Dirt], camera: Camera, effective: float) -> list[MarkTruth]:
+    """Add the shadows of marks to the light.
 
     Parameters
     ----------
@@ -202,7 +202,7 @@ class _Shadow:
         return self.centre + radius * np.stack([np.cos(around), np.sin(around)], axis=-1)
 
     def _band(self) -> list[NDArray[np.float64]]:
-        """Pieces of a bent band, end to end."""
+        """Pieces of a curved band, end to end."""
         count = max(int(np.ceil(self.length_px / SEGMENT_PX)), 1)
         s = np.linspace(-0.5, 0.5, 24 * count + 1)
         direction = np.radians(self.mark.angle_deg) + self.mark.bend * s

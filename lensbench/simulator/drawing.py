@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from lensbench.frame import radial_axes
 from lensbench.shot import Shot
-from lensbench.simulator.dirt import MarkTruth, dirt_in_picture, soil
+from lensbench.simulator.dirt import MarkTruth, add_dirt, dirt_in_picture
 from lensbench.simulator.light import add_glare, light_image
+from lensbench.simulator.local_optics import LocalOptics
 from lensbench.simulator.outlines import outline_mm, parts_of_side
-from lensbench.simulator.place_optics import PlaceOptics
 from lensbench.simulator.projection import Projection
 from lensbench.simulator.rendering import (
     Patch,
@@ -68,14 +68,14 @@ class EdgeTruth:
     Attributes
     ----------
     place_px : ndarray, shape (P, 2)
-        The piece's place in the reference channel.
+        The piece's position in the reference channel.
     middle_px, crossing_px : dict of str to ndarray, shape (P, E, 2)
-        By channel: the middle of each edge, and where the profile across it crosses half there. Lopsided blur
+        By channel: the middle of each edge, and where the profile across it crosses half there. Asymmetric blur
         (coma) moves the half away from the edge.
     normal : ndarray, shape (P, E, 2)
         Unit normals of the edges at their middles, from dark to light.
     angle_deg : ndarray, shape (P, E)
-        The way each edge runs, anticlockwise as seen from x right, 0 to 180.
+        The direction of each edge, anticlockwise as seen from x right, 0 to 180.
     mtf50, lens_mtf50 : dict of str to ndarray, shape (P, E)
         Of lens, shake and pixel together, and without the pixel; cy/px; NaN where contrast never falls to half.
     sagittal_mtf50, tangential_mtf50 : dict of str to ndarray, shape (P,)
@@ -121,7 +121,7 @@ class _Facts:
 
 
 def draw(
-    optics: PlaceOptics, pieces: list[Piece], seed: int = 0, jobs: int = 1
+    optics: LocalOptics, pieces: list[Piece], seed: int = 0, jobs: int = 1
 ) -> tuple[NDArray[np.float32], EdgeTruth, list[MarkTruth]]:
     """Light on the samples, over what clips the most sensitive channel, when pieces lie on white paper.
 
@@ -147,13 +147,13 @@ def draw(
         canvas.samples[...] += samples
     _add_skirts(canvas, optics, pieces)
     _light_up(canvas, projection, optics.iris.f_number)
-    marks = soil(canvas, dirt_in_picture(projection), projection.camera, optics.iris.effective)
+    marks = add_dirt(canvas, dirt_in_picture(projection), projection.camera, optics.iris.effective)
     add_glare(canvas, projection.lens.glare)
     return canvas.samples, _truth(projection, pieces, normals, [f for _, facts in done for f in facts]), marks
 
 
 def _drawn(
-    optics: PlaceOptics, pieces: list[Piece], normals: NDArray, seed: int
+    optics: LocalOptics, pieces: list[Piece], normals: NDArray, seed: int
 ) -> tuple[NDArray[np.float32], list[dict[str, _Facts]]]:
     """Darkness of some pieces on the samples, skirts apart, and what is true of each by channel."""
     canvas = optics.projection.camera.blank()
@@ -168,7 +168,7 @@ def _drawn(
 
 
 def _draw_piece(
-    canvas: Shot, optics: PlaceOptics, piece: Piece, channel: str, response: Response, seed: int
+    canvas: Shot, optics: LocalOptics, piece: Piece, channel: str, response: Response, seed: int
 ) -> None:
     projection = optics.projection
     rng = np.random.default_rng([seed, 3, piece.number])
@@ -214,7 +214,7 @@ def _normals(projection: Projection, piece: Piece) -> NDArray[np.float64]:
     return normal * np.sign(np.sum(out * normal, axis=-1, keepdims=True))
 
 
-def _add_skirts(canvas: Shot, optics: PlaceOptics, pieces: list[Piece]) -> None:
+def _add_skirts(canvas: Shot, optics: LocalOptics, pieces: list[Piece]) -> None:
     """Add the far skirts of all pieces."""
     width, height = canvas.size
     for channel in canvas.channels:

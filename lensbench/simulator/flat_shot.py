@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lensbench.optics import effective_f_number
 from lensbench.shot import Exposure, Shot
 from lensbench.simulator.camera import MODEL, Camera
-from lensbench.simulator.dirt import MarkTruth, dirt_in_picture, soil
+from lensbench.simulator.dirt import MarkTruth, add_dirt, dirt_in_picture
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.light import add_glare, falloff_stops, light_image
 from lensbench.simulator.panel import Panel
@@ -29,7 +29,8 @@ class FlatTruth:
         Pixels of a grid over the frame, from border to border.
     stops : dict of str to ndarray, shape (rows, columns)
         Falloff of the lens by channel at the grid: stops below its mean at h < 0.1, positive is darker. Veiling
-        glare, which no flat can tell from falloff, is in it; the panel's own unevenness and reflections are not.
+        glare, which no flat can distinguish from falloff, is in it; the panel's own unevenness and reflections
+        are not.
     centre_px : (float, float)
         Where the lens passes the most light.
     marks : list of MarkTruth
@@ -81,7 +82,7 @@ def flat_light(
         light = light_image(projection, f_number, channel, panel)
         for samples, (rows, columns) in channel_parts(canvas, channel, Patch(0, 0, width, height)):
             samples += scene.white * light.at(np.arange(width)[columns], np.arange(height)[rows])
-    marks = soil(canvas, dirt_in_picture(projection, panel), camera, effective)
+    marks = add_dirt(canvas, dirt_in_picture(projection, panel), camera, effective)
     add_glare(canvas, lens.glare)
     return canvas.samples, _truth(projection, f_number, marks, effective)
 
@@ -93,7 +94,7 @@ def _truth(projection: Projection, f_number: float, marks: list[MarkTruth], effe
     centre = projection.of_lens(projection.lens.decentre_mm) + projection.of_lens(
         projection.lens.light_decentre_mm
     )
-    brightest_x, brightest_y = projection.pixels(projection.bent_mm(centre))
+    brightest_x, brightest_y = projection.pixels(projection.distorted_mm(centre))
     return FlatTruth(
         x=x,
         y=y,
@@ -117,7 +118,7 @@ def _veiled(stops: NDArray[np.float64], glare: float) -> NDArray[np.float64]:
 
 
 def ends_halved(count: int) -> NDArray[np.float64]:
-    """Weights of evenly spaced places from one end to the other: the ends stand for half as much as the rest."""
+    """Weights of evenly spaced positions from one end to the other: the ends count half."""
     weights = np.ones(count)
     weights[[0, -1]] = 0.5
     return weights

@@ -1,6 +1,6 @@
 """A lens known in full: what it does to sharpness, colour, shape and light, and the dirt on it.
 
-Places are in the picture's own sense, in millimetres on the sensor from the axis, x right, y down. The field of
+Positions are in the picture's own sense, in millimetres on the sensor from the axis, x right, y down. The field of
 the lens is measured in units of `image_radius_mm` and called H; the pupil in units of the open iris' radius and
 called r. Everything that belongs to the lens turns with it in its mount (`Scene.lens_turn_deg`).
 """
@@ -64,12 +64,12 @@ def plain_colours() -> dict[str, Colour]:
 
 @dataclass(frozen=True)
 class Dirt:
-    """One mark of dirt, by the shadow that it throws on the sensor.
+    """One mark of dirt, by the shadow that it casts on the sensor.
 
     Attributes
     ----------
     kind : str
-        ``spot`` (a disc), ``fibre`` (a thin bent band) or ``patch`` (a soft smear).
+        ``spot`` (a disc), ``fibre`` (a thin curved band) or ``patch`` (a soft smear).
     x_mm, y_mm : float
         Its middle in the picture, from the frame's centre.
     width_mm, length_mm : float
@@ -80,7 +80,7 @@ class Dirt:
         From the sensor to the mark or its image: its shadow is blurred over that divided by the effective
         f-number.
     angle_deg, bend : float
-        For fibres: the way it runs in the middle, anticlockwise as seen from x right, and by how many radians it
+        For fibres: its direction in the middle, anticlockwise as seen from x right, and by how many radians it
         turns from end to end.
     place : str
         What it lies on, in words, for the truth's sake.
@@ -102,7 +102,7 @@ class Dirt:
 class Rim:
     """A ring away from the iris that cuts the pupil of outer fields (cat's eyes).
 
-    Its radius is in open pupils; its centre wanders from the pupil's by `walk` for each unit of H.
+    Its radius is in open pupils; its centre moves away from the pupil's by `walk` for each unit of H.
     """
 
     radius: float
@@ -120,7 +120,7 @@ class Barrel:
 
 @dataclass(frozen=True)
 class Reflection:
-    """A bright spot in the middle from light thrown about between rings.
+    """A bright spot in the middle from light reflected between rings.
 
     Its strength, as a part of the light, grows with the square of the f-number and is `strength` at f/16.
     """
@@ -156,7 +156,7 @@ class Lens:
     decentring : (float, float)
         Of the displacement H² (3, 1 along and across the vector), as a part of `image_radius_mm`.
     decentre_mm, colour_decentre_mm, light_decentre_mm : (float, float)
-        The axis against the frame's centre; what colour's and light's centres have besides.
+        The axis against the frame's centre; further offsets of the centres of lateral colour and of light.
     colours : mapping of str to Colour
         By the channel's name.
     cos_power : float

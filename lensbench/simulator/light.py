@@ -19,14 +19,14 @@ from lensbench.simulator.projection import Projection
 from lensbench.simulator.rendering import CoarseImage
 
 CELL = 16
-"""Light over the frame is reckoned at every so many pixels and read between them on a spline."""
+"""Light over the frame is computed at every so many pixels and read between them on a spline."""
 
 BORDER = 10
 """Cells beyond the frame, since a spline through mirrored values is a little off where it ends."""
 
 
 def passed_light(projection: Projection, f_number: float, channel: str, sensor_mm: NDArray) -> NDArray[np.float64]:
-    """Light at places on the sensor over that on the lens' axis, reflections apart.
+    """Light at positions on the sensor over that on the lens' axis, reflections apart.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def passed_light(projection: Projection, f_number: float, channel: str, sensor_m
     """
     lens = projection.lens
     centre = projection.of_lens(lens.decentre_mm) + projection.of_lens(lens.light_decentre_mm)
-    tangent = np.linalg.norm(projection.unbent_mm(sensor_mm) - centre, axis=-1) / projection.image_distance_mm
+    tangent = np.linalg.norm(projection.undistorted_mm(sensor_mm) - centre, axis=-1) / projection.image_distance_mm
     field = np.linalg.norm(np.asarray(sensor_mm) - centre, axis=-1) / lens.image_radius_mm
     light = (1 + tangent**2) ** (-lens.cos_power / 2)
     light = light * 0.5 ** (lens.colours[channel].falloff_stops * field**2)

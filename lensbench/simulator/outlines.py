@@ -1,4 +1,4 @@
-"""The outlines of printed pieces: ink spread, ragged edges, enough points for bent pictures."""
+"""The outlines of printed pieces: ink spread, ragged edges, enough points for distorted pictures."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lensbench.simulator.scene import Print
 
 CHORD_PX = 5e-4
-"""A bent side is drawn with as many chords as leave no more than this between chord and curve."""
+"""A curved side is drawn with as many chords as leave no more than this between chord and curve."""
 
 
 def incentres(triangles: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -53,7 +53,7 @@ def _rough(count: int, rng: np.random.Generator) -> NDArray[np.float64]:
 
 
 def parts_of_side(corners_px: NDArray, middles_px: NDArray) -> int:
-    """How many chords a bent side needs, from where its corners and its middle lie.
+    """How many chords a curved side needs, from where its corners and its middle lie.
 
     Parameters
     ----------

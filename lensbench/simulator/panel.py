@@ -39,7 +39,7 @@ class Panel:
     dirt: tuple[Dirt, ...] = ()
 
     def stops(self, u: NDArray, v: NDArray) -> NDArray[np.float64]:
-        """Brightness seen at places in half-diagonals from the frame's centre, in stops."""
+        """Brightness seen at positions in half-diagonals from the frame's centre, in stops."""
         x, y = u - self.shift[0], v - self.shift[1]
         waves = np.sin(2 * np.pi * x / self.ripple_length) * np.sin(2 * np.pi * (y + 0.3) / self.ripple_length)
         own = self.slope[0] * x + self.slope[1] * y - self.bulge * (x**2 + y**2) + self.ripple * waves

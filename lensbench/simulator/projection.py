@@ -1,7 +1,7 @@
-"""Where a place on the sheet comes to lie in the picture, and how far out of focus it is there.
+"""Where a position on the sheet comes to lie in the picture, and how far out of focus it is there.
 
 The chief ray goes through the pupils' centres, so the sheet is projected in perspective with the distance
-F = f(1 + m/P) whether it is in focus or not. Lens bending and colour follow.
+F = f(1 + m/P) whether it is in focus or not. Distortion and colour follow.
 
 References
 ----------
@@ -37,7 +37,7 @@ class Projection:
 
     @property
     def magnification(self) -> float:
-        """At the axis, with the sheet where it stands now."""
+        """At the axis, at the sheet's present distance."""
         return self.image_distance_mm / self.object_distance_mm
 
     @property
@@ -46,11 +46,11 @@ class Projection:
         return self.image_distance_mm / self.scene.magnification + self.scene.rail_mm
 
     def of_lens(self, vector: tuple[float, float]) -> NDArray[np.float64]:
-        """A vector of the lens as it stands in the picture after the lens was turned in its mount."""
+        """A vector of the lens as it lies in the picture after the lens was turned in its mount."""
         return turned(vector, self.scene.lens_turn_deg)
 
     def placed(self, sheet_mm: ArrayLike) -> NDArray[np.float64]:
-        """Places on the designed sheet, shape (..., 2), in space, shape (..., 3): z away from the lens."""
+        """Positions on the designed sheet, shape (..., 2), in space, shape (..., 3): z away from the lens."""
         scene = self.scene
         x, y = np.moveaxis(np.asarray(sheet_mm, dtype=np.float64), -1, 0)
         x, y = x * scene.print.scale[0] * (-1 if scene.mirrored else 1), y * scene.print.scale[1]
@@ -61,12 +61,12 @@ class Projection:
         return np.stack([x + scene.shift_mm[0], y + scene.shift_mm[1], z], axis=-1)
 
     def ideal_mm(self, sheet_mm: ArrayLike) -> NDArray[np.float64]:
-        """Where a lens without bending or colour puts places of the sheet; mm from the frame's centre."""
+        """Where a lens without distortion or colour puts positions of the sheet; mm from the frame's centre."""
         space = self.placed(sheet_mm)
         return space[..., :2] * (self.image_distance_mm / (self.object_distance_mm + space[..., 2:]))
 
-    def bent_mm(self, ideal_mm: ArrayLike) -> NDArray[np.float64]:
-        """Bend ideal places the way that the lens does (nominal colour)."""
+    def distorted_mm(self, ideal_mm: ArrayLike) -> NDArray[np.float64]:
+        """Distort ideal positions as the lens does (nominal colour)."""
         lens, centre = self.lens, self.of_lens(self.lens.decentre_mm)
         field = (np.asarray(ideal_mm, dtype=np.float64) - centre) / lens.image_radius_mm
         squared = np.sum(field**2, axis=-1, keepdims=True)
@@ -75,24 +75,24 @@ class Projection:
         tangential = squared * vector + 2 * field * np.sum(field * vector, axis=-1, keepdims=True)
         return centre + lens.image_radius_mm * (field * (1 + powers) + tangential)
 
-    def unbent_mm(self, bent_mm: ArrayLike) -> NDArray[np.float64]:
-        """Undo `bent_mm`, to a nanometre."""
-        bent = np.asarray(bent_mm, dtype=np.float64)
-        ideal = bent
+    def undistorted_mm(self, distorted_mm: ArrayLike) -> NDArray[np.float64]:
+        """Undo `distorted_mm`, to a nanometre."""
+        wanted = np.asarray(distorted_mm, dtype=np.float64)
+        ideal = wanted
         for _ in range(100):
-            miss = bent - self.bent_mm(ideal)
+            miss = wanted - self.distorted_mm(ideal)
             ideal = ideal + miss
             if np.abs(miss).max() < 1e-6:
                 break
         return ideal
 
-    def coloured_mm(self, bent_mm: ArrayLike, channel: str, wavelength_um: float | None = None) -> NDArray:
-        """Move nominal places to where a channel (or one wavelength in it) puts them."""
+    def coloured_mm(self, distorted_mm: ArrayLike, channel: str, wavelength_um: float | None = None) -> NDArray:
+        """Move nominal positions to where a channel (or one wavelength in it) puts them."""
         lens, colour = self.lens, self.lens.colours[channel]
         wanted = colour.wavelength_um if wavelength_um is None else wavelength_um
         _, stretch, outer = lens.colour_at(channel, wanted)
         centre = self.of_lens(lens.decentre_mm) + self.of_lens(lens.colour_decentre_mm)
-        out = np.asarray(bent_mm, dtype=np.float64) - centre
+        out = np.asarray(distorted_mm, dtype=np.float64) - centre
         squared = np.sum(out**2, axis=-1, keepdims=True) / lens.image_radius_mm**2
         return centre + out * (1 + stretch + outer * squared) + self.of_lens(colour.shift_mm)
 
@@ -105,11 +105,11 @@ class Projection:
         return (np.asarray(pixels) - np.array(centre_of(self.camera.size))) * self.camera.pitch_mm
 
     def to_picture(self, sheet_mm: ArrayLike, channel: str) -> NDArray[np.float64]:
-        """Places of the designed sheet in pixels of one channel's picture, both of shape (..., 2)."""
-        return self.pixels(self.coloured_mm(self.bent_mm(self.ideal_mm(sheet_mm)), channel))
+        """Positions of the designed sheet in pixels of one channel's picture, both of shape (..., 2)."""
+        return self.pixels(self.coloured_mm(self.distorted_mm(self.ideal_mm(sheet_mm)), channel))
 
     def field(self, sensor_mm: ArrayLike) -> NDArray[np.float64]:
-        """The lens' field H, as a vector, at places on the sensor."""
+        """The lens' field H, as a vector, at positions on the sensor."""
         return (np.asarray(sensor_mm) - self.of_lens(self.lens.decentre_mm)) / self.lens.image_radius_mm
 
     def defocus_mm(self, depth_mm: ArrayLike, sensor_mm: ArrayLike) -> NDArray[np.float64]:
@@ -118,7 +118,7 @@ class Projection:
         Parameters
         ----------
         depth_mm : array_like, shape (...)
-            How much farther than the sheet's plane on the axis a place is.
+            How much farther than the sheet's plane on the axis a position is.
         sensor_mm : array_like, shape (..., 2)
             Where its picture lies.
         """

@@ -1,4 +1,4 @@
-"""The pupil: wavefront error over the iris at one place of the field, and the response that follows.
+"""The pupil: wavefront error over the iris at one position of the field, and the response that follows.
 
 The response of incoherent light is the pupil function's correlation with itself. It is kept as a ratio to the
 closed form of a clear round pupil: the closed form holds the kink at frequency zero (the far skirts of the
@@ -30,7 +30,7 @@ class FieldPoint:
     """One place in the picture, for one colour of light.
 
     `field` is the lens' H there as a vector, `defocus_mm` how far the sensor lies beyond this colour's focus,
-    `shift_px` where this light lands against the channel's own place.
+    `shift_px` where this light lands against the channel's own position.
     """
 
     field: NDArray[np.float64]
@@ -63,9 +63,9 @@ class Ratio:
 
 
 def wavefront_um(lens: Lens, iris: Iris, point: FieldPoint, x: NDArray, y: NDArray) -> NDArray[np.float64]:
-    """Path error at places of the pupil, in units of the iris' radius (the picture's x right, y down).
+    """Path error at positions of the pupil, in units of the iris' radius (the picture's x right, y down).
 
-    A ray through (x, y) lands 2 N_eff times the error's gradient away from the chief ray's place.
+    A ray through (x, y) lands 2 N_eff times the error's gradient away from the chief ray's position.
     """
     opened = lens.open_f_number / iris.f_number
     u, v = x * opened, y * opened
@@ -81,7 +81,7 @@ def wavefront_um(lens: Lens, iris: Iris, point: FieldPoint, x: NDArray, y: NDArr
 
 
 def blur_radius_px(lens: Lens, iris: Iris, point: FieldPoint, pitch_mm: float) -> float:
-    """How far from the chief ray's place the outermost ray lands."""
+    """How far from the chief ray's position the outermost ray lands."""
     axis = np.linspace(-1, 1, 25)
     x, y = np.meshgrid(axis, axis)
     down, across = np.gradient(wavefront_um(lens, iris, point, x, y), axis, axis)
@@ -90,7 +90,7 @@ def blur_radius_px(lens: Lens, iris: Iris, point: FieldPoint, pitch_mm: float) -
 
 
 def response_ratio(lens: Lens, iris: Iris, points: list[FieldPoint], pitch_mm: float, band: float) -> Ratio:
-    """The response at one place of the picture, its light summed up.
+    """The response at one position of the picture, its light summed up.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def response_ratio(lens: Lens, iris: Iris, points: list[FieldPoint], pitch_mm: f
     cutoffs = [1000 * pitch_mm / (p.wavelength_um * iris.effective) for p in points]
     cutoff = max(cutoffs)
     reach = max(blur_radius_px(lens, iris, p, pitch_mm) + np.hypot(*p.shift_px) for p in points)
-    # Powers of √2, so that the clear pupil's own correlation is reckoned only a few times.
+    # Powers of √2, so that the clear pupil's own correlation is computed only a few times.
     step = 2.0 ** (np.floor(2 * np.log2(1 / (8 * max(reach, SHARPEST_PX)))) / 2)
     step = min(step, cutoff / 64)
     keep = int(np.ceil(min(band, cutoff) / step)) + 4

@@ -196,7 +196,7 @@ def _unit_skirt(grid: _Grid, radius: float) -> NDArray[np.float32]:
 
 
 def _grid_to_pixel(f: NDArray[np.float64], finer: int, fill: float, start: int) -> NDArray[np.complex64]:
-    """Along one axis: smoothing off, the pixel on, from the cells' places (first at `start`) to the pixels'."""
+    """Along one axis: smoothing off, the pixel on, from the cells' positions (first at `start`) to the pixels'."""
     shift = 0.5 - (0.5 + start) / finer
     return (np.sinc(f * fill) / smoothing(f / finer) * np.exp(2j * np.pi * f * shift)).astype(np.complex64)
 

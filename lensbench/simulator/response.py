@@ -1,4 +1,4 @@
-"""The response of the whole system at one place of the picture: pupil, other blur and pixel.
+"""The response of the whole system at one position of the picture: pupil, other blur and pixel.
 
 One object serves both the rendering (on the two frequency axes of a patch) and the truth (along an edge's
 normal), so that what is rendered and what is said to be true are the same.
@@ -22,7 +22,7 @@ FINEST = 2.0
 
 @dataclass(frozen=True)
 class Surround:
-    """What all places of a channel have in common.
+    """What all positions of a channel have in common.
 
     `cutoff` is the clear pupil's (None without diffraction), `gaussian_px` an extra blur, `disc_px` the diameter
     of an even disc (of shadows), `motion_px` the shake, `fill` the width of the light-gathering square of a pixel.
@@ -55,7 +55,7 @@ class Surround:
 
 
 class Response:
-    """The response at one place, for frequencies in cy/px (x right, y down).
+    """The response at one position, for frequencies in cy/px (x right, y down).
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How sheet, lens and camera stand to each other in one shot, how the sheet was printed and how it is lit."""
+"""How sheet, lens and camera are arranged in one shot, how the sheet was printed and how it is lit."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Print:
     ink_spread_mm : float
         How far every edge moved outwards into the white.
     raggedness_mm, dot_mm : float
-        Standard deviation of the edge about its line, and the length over which it hangs together.
+        Standard deviation of the edge about its line, and the length over which it is correlated.
     black : float
         Light of the ink over that of the paper.
     light_traps : tuple of (int, int)
@@ -60,7 +60,7 @@ class Scene:
     light_slope : (float, float)
         Part by which the light grows from the frame's centre to its right (lower) border.
     motion_px : (float, float)
-        Shake: the way that the picture moved evenly during the exposure.
+        Shake: how far the picture moved, evenly, during the exposure.
     shutter_s, iso : float
         What the camera writes down.
     """

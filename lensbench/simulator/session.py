@@ -32,7 +32,7 @@ Truth = TargetTruth | FlatTruth
 class Take:
     """One shot to be taken. A flat needs a panel; `panel_number`, `setup` and `rail_mm` go into the session file.
 
-    `rail_mm` is what the rail's scale says; without it the scene's own way is written down.
+    `rail_mm` is what the rail's scale says; without it that of the scene is written down.
     """
 
     file: str

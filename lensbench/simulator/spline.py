@@ -1,4 +1,4 @@
-"""Cubic splines through values on a regular grid, read along two axes or at single places."""
+"""Cubic splines through values on a regular grid, read along two axes or at single positions."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ def coefficients(values: NDArray) -> NDArray:
     return ndimage.spline_filter(values, order=3, output=np.float64, mode="mirror")
 
 
-def weights(places: ArrayLike, count: int) -> sparse.csr_array:
+def weights(positions: ArrayLike, count: int) -> sparse.csr_array:
     """The matrix that reads coefficients along one axis.
 
     Parameters
     ----------
-    places : array_like, shape (n,)
+    positions : array_like, shape (n,)
         Where to read, in grid steps from the first value; zero is read beyond the ends.
     count : int
         Length of the axis.
@@ -32,22 +32,24 @@ def weights(places: ArrayLike, count: int) -> sparse.csr_array:
     -------
     sparse array, shape (n, count)
     """
-    places = np.asarray(places, dtype=np.float64)
-    base = np.floor(places)
+    positions = np.asarray(positions, dtype=np.float64)
+    base = np.floor(positions)
     around = np.arange(-1, 3)
-    cubic = _B_SPLINE((places - base)[:, None] - around)
+    cubic = _B_SPLINE((positions - base)[:, None] - around)
     column = base[:, None].astype(np.int64) + around
-    cubic[(places < 0) | (places > count - 1)] = 0
+    cubic[(positions < 0) | (positions > count - 1)] = 0
     # The spline is mirrored about its first and last value, as the coefficients are.
     column = np.abs(column)
     column = np.where(column > count - 1, 2 * (count - 1) - column, column)
-    row = np.repeat(np.arange(len(places)), 4)
+    row = np.repeat(np.arange(len(positions)), 4)
     kept = cubic.ravel() != 0
-    return sparse.csr_array((cubic.ravel()[kept], (row[kept], column.ravel()[kept])), shape=(len(places), count))
+    return sparse.csr_array(
+        (cubic.ravel()[kept], (row[kept], column.ravel()[kept])), shape=(len(positions), count)
+    )
 
 
 def at_places(coefficient: NDArray, rows: ArrayLike, columns: ArrayLike) -> NDArray:
-    """Read the spline at single places, given in grid steps; zero beyond the ends."""
+    """Read the spline at single positions, given in grid steps; zero beyond the ends."""
     rows, columns = np.broadcast_arrays(rows, columns)
     if np.iscomplexobj(coefficient):
         return at_places(coefficient.real, rows, columns) + 1j * at_places(coefficient.imag, rows, columns)

@@ -13,8 +13,8 @@ from lensbench.simulator.camera import MODEL, Camera
 from lensbench.simulator.dirt import MarkTruth
 from lensbench.simulator.drawing import EdgeTruth, Piece, draw
 from lensbench.simulator.lens import Lens
+from lensbench.simulator.local_optics import LocalOptics
 from lensbench.simulator.outlines import incentres, spread_triangles
-from lensbench.simulator.place_optics import PlaceOptics
 from lensbench.simulator.projection import Projection
 from lensbench.simulator.scene import Scene
 from lensbench.target.layout import LEG_CORNERS, Layout
@@ -27,21 +27,21 @@ class TargetTruth:
     Attributes
     ----------
     column, row : ndarray of int, shape (T,)
-        Lattice place.
+        Lattice position.
     whole : ndarray of bool, shape (T,)
         Whether all three corners are in the frame.
     corners_px : dict of str to ndarray, shape (T, 3, 2)
         By channel: the designed corners in the picture, ink spread and blur apart.
     edges : EdgeTruth
-        Of the tiles (places are incentres) and their legs, in the order of `LEGS`. Ink spread is in its places.
+        Of the tiles (positions are incentres) and their legs, in the order of `LEGS`, ink spread included.
     lateral_px : dict of str to ndarray, shape (T, 2)
-        For each channel but the reference, (dx, dy) against it at the tile's place, or the nearest in the frame:
-        where the lens puts that place, and what lopsided blur adds by moving the half crossings (a common offset
-        of the three apart).
+        For each channel but the reference, (dx, dy) against it at the tile's position, or the nearest in the
+        frame: where the lens puts that position, and what asymmetric blur adds by moving the half crossings (a
+        common offset of the three apart).
     marks : list of MarkTruth
         Dirt on lens and sensor.
     magnification : float
-        On the axis, from the sheet as designed times the printer's scale, with the sheet where it stands.
+        On the axis, from the sheet as designed times the printer's scale, at the sheet's present distance.
     effective_f_number, image_distance_mm : float
         N(1 + m/P) and f(1 + m/P) with the magnification that the lens is focused for.
     size : (int, int)
@@ -102,14 +102,14 @@ def target_light(
     """The same without the camera's noise: light over what clips the most sensitive channel, by sample."""
     projection = Projection(lens, camera, scene)
     seen = _near_frame(projection, layout, BESIDE_PX)
-    optics = PlaceOptics(projection, f_number)
+    optics = LocalOptics(projection, f_number)
     light, edges, marks = draw(optics, [_piece(layout, tile, scene) for tile in seen], seed, jobs)
     inside = _near_frame(projection, layout, 0.0)
     return light, _truth(optics, layout, inside, edges.of(np.isin(seen, inside)), marks)
 
 
 BESIDE_PX = 60.0
-"""Tiles this far beyond the frame's border still throw blur and skirts into it."""
+"""Tiles this far beyond the frame's border still blur into it."""
 
 
 def _near_frame(projection: Projection, layout: Layout, beside_px: float) -> NDArray[np.int64]:
@@ -128,7 +128,7 @@ def _piece(layout: Layout, tile: int, scene: Scene) -> Piece:
 
 
 def _truth(
-    optics: PlaceOptics, layout: Layout, tiles: NDArray, edges: EdgeTruth, marks: list[MarkTruth]
+    optics: LocalOptics, layout: Layout, tiles: NDArray, edges: EdgeTruth, marks: list[MarkTruth]
 ) -> TargetTruth:
     projection = optics.projection
     channels, reference = projection.camera.channels, projection.camera.reference
@@ -154,21 +154,21 @@ def _truth(
 
 
 def _in_frame(place_px: NDArray[np.float64], size: tuple[int, int]) -> NDArray[np.float64]:
-    """The places, or where one is outside the frame the nearest inside."""
+    """The positions, or where one is outside the frame the nearest inside."""
     return np.clip(place_px, 0, np.array(size) - 1)
 
 
 def _on_sheet(place_px: NDArray, corners_px: NDArray, corners_mm: NDArray) -> NDArray[np.float64]:
-    """Where places in or beside tiles lie on the sheet, a tile being small enough to count as flat."""
+    """Where positions in or beside tiles lie on the sheet, a tile being small enough to count as flat."""
     legs_px, legs_mm = (corners[:, 1:] - corners[:, :1] for corners in (corners_px, corners_mm))
     share = np.linalg.solve(legs_px.swapaxes(1, 2), (place_px - corners_px[:, 0])[..., None])
     return corners_mm[:, 0] + (legs_mm * share).sum(axis=1)
 
 
 def _seen_px(projection: Projection, position_mm: NDArray, edges: EdgeTruth, channel: str) -> NDArray[np.float64]:
-    """Where a channel shows the tiles' places: the lens's shift there, and that of its half crossings.
+    """Where a channel shows the tiles' positions: the lens's shift there, and that of its half crossings.
 
-    The middles of the edges would not do: where the shift changes over a tile they disagree about its place.
+    The middles of the edges would not do: where the shift changes over a tile they disagree about its position.
     """
     lopsided = displacement_px(edges.normal, edges.crossing_px[channel] - edges.middle_px[channel])
     return projection.to_picture(position_mm, channel) + lopsided

@@ -123,7 +123,7 @@ def sampling_gap(angle_deg: ArrayLike, length_px: float = USABLE_LEG_PX) -> NDAr
     Parameters
     ----------
     angle_deg : array_like
-        The way the edge runs, from the rows of the sensor.
+        The direction of the edge, from the rows of the sensor.
     length_px : float
         Length of the edge.
 

@@ -42,11 +42,11 @@ class Reduced:
         return self.paper > DIMMEST
 
     def to_shot(self, places: NDArray) -> NDArray:
-        """Places (x, y) in blocks to places in the shot's pixels."""
+        """Positions (x, y) in blocks to positions in the shot's pixels."""
         return places * self.block + self.offset
 
     def from_shot(self, places: NDArray) -> NDArray:
-        """Places (x, y) in the shot's pixels to places in blocks."""
+        """Positions (x, y) in the shot's pixels to positions in blocks."""
         return (places - self.offset) / self.block
 
 

@@ -108,7 +108,7 @@ def curve_error(taken: Taken, geometry) -> float:
     corner = np.array([(-0.5, -0.5), (size[0] - 0.5, -0.5), (size[0] - 0.5, size[1] - 0.5), (-0.5, size[1] - 0.5)])
     points = (centre_of(size) + np.linspace(0.1, 1, 10)[:, None, None] * (corner - centre_of(size))).reshape(-1, 2)
     projection = taken.projection
-    true = projection.pixels(projection.unbent_mm(projection.millimetres(points)))
+    true = projection.pixels(projection.undistorted_mm(projection.millimetres(points)))
     distorted = geometry.distortion
     away = (points - distorted.about_px) / unit
     square = np.square(away).sum(axis=1, keepdims=True)

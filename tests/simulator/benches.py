@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.drawing import Piece, draw
 from lensbench.simulator.lens import Colour, Lens
-from lensbench.simulator.place_optics import PlaceOptics
+from lensbench.simulator.local_optics import LocalOptics
 from lensbench.simulator.projection import Projection
 from lensbench.simulator.response import Response
 from lensbench.simulator.scene import Print, Scene
@@ -61,14 +61,14 @@ def drawn(lens: Lens, f_number: float, corners_px: NDArray, camera: Camera | Non
     corners = np.asarray(corners_px) * PITCH_MM / stand.magnification
     edges = tuple((i, (i + 1) % len(corners)) for i in range(len(corners)))
     piece = Piece(corners, edges, corners.mean(axis=0), 0)
-    light, truth, _ = draw(PlaceOptics(Projection(lens, camera, stand), f_number), [piece])
+    light, truth, _ = draw(LocalOptics(Projection(lens, camera, stand), f_number), [piece])
     return light, truth
 
 
 def response_of(lens: Lens, f_number: float, channel: str = "grey", position_mm=(0.0, 0.0), **scene) -> Response:
     """The response at a place of the sensor."""
     stand = far_scene(**scene)
-    optics = PlaceOptics(Projection(lens, grey_camera(), stand), f_number)
+    optics = LocalOptics(Projection(lens, grey_camera(), stand), f_number)
     return optics.response(channel, np.asarray(position_mm) / stand.magnification)
 
 

@@ -66,11 +66,11 @@ def test_bending_by_hand_and_back():
     """H = 0.5 right: 1 + 0.1 × 0.25 - 0.02 × 0.0625 = 1.02375. Decentring (0.01, 0): 3 × 0.01 H² along it."""
     lens = Lens(image_radius_mm=20.0, distortion=(0.1, -0.02), decentring=(0.01, 0.0), decentre_mm=(1.0, 0.5))
     projection = bench(lens)
-    assert projection.bent_mm([11.0, 0.5]) == pytest.approx([1 + 10.2375 + 20 * 0.03 * 0.25, 0.5])
+    assert projection.distorted_mm([11.0, 0.5]) == pytest.approx([1 + 10.2375 + 20 * 0.03 * 0.25, 0.5])
     # Across the vector it is 0.01 H².
-    assert projection.bent_mm([1.0, 10.5]) == pytest.approx([1 + 20 * 0.01 * 0.25, 0.5 + 10.2375])
+    assert projection.distorted_mm([1.0, 10.5]) == pytest.approx([1 + 20 * 0.01 * 0.25, 0.5 + 10.2375])
     places = np.random.default_rng(1).uniform(-14, 14, (50, 2))
-    assert projection.unbent_mm(projection.bent_mm(places)) == pytest.approx(places, abs=1e-5)
+    assert projection.undistorted_mm(projection.distorted_mm(places)) == pytest.approx(places, abs=1e-5)
 
 
 def test_printers_scale_each_way():

@@ -1,4 +1,4 @@
-"""The response of the whole system at a place of the sheet."""
+"""The response of the whole system at a position of the sheet."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from lensbench.simulator.pupil import FieldPoint, Iris, blur_radius_px, response
 from lensbench.simulator.response import FINEST, Response, Surround
 
 
-class PlaceOptics:
-    """The system's response at places of the sheet, by channel, for one shot."""
+class LocalOptics:
+    """The system's response at positions of the sheet, by channel, for one shot."""
 
     def __init__(self, projection: Projection, f_number: float) -> None:
         scene, lens = projection.scene, projection.lens
@@ -21,7 +21,7 @@ class PlaceOptics:
         self.iris = Iris(f_number, effective, scene.lens_turn_deg)
 
     def surround(self, channel: str) -> Surround:
-        """What all places have in common."""
+        """What all positions have in common."""
         camera, colour = self.projection.camera, self.projection.lens.colours[channel]
         cutoff = None
         if self.projection.lens.diffraction:
@@ -33,7 +33,7 @@ class PlaceOptics:
         """What the lens does there to each of the channel's wavelengths."""
         projection, lens = self.projection, self.projection.lens
         colour = lens.colours[channel]
-        bent = projection.bent_mm(projection.ideal_mm(position_mm))
+        bent = projection.distorted_mm(projection.ideal_mm(position_mm))
         defocus = float(projection.defocus_mm(projection.placed(position_mm)[2], bent))
         own = projection.coloured_mm(bent, channel)
         return [
@@ -48,7 +48,7 @@ class PlaceOptics:
         ]
 
     def response(self, channel: str, position_mm: NDArray) -> Response:
-        """The response of a channel at a place of the sheet."""
+        """The response of a channel at a position of the sheet."""
         surround = self.surround(channel)
         if surround.cutoff is None:
             return Response(surround, None)
