@@ -29,7 +29,7 @@ from .figure import Figure
 from .findings import Report, read_report
 from .loaders import load_session, read_shot
 from .reporter.write import write_report
-from .run.pipeline import measure_session
+from .run import measure_session
 from .shot import Exposure, Shot
 from .target import find_tiles, read_layout
 

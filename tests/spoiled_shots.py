@@ -10,7 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses, measure_edges, tile_edges
-from lensbench.run.shot_warnings import ShotSigns, look_for_signs
+from lensbench.run._shot_warnings import ShotSigns, look_for_signs
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Colour, Lens

@@ -31,7 +31,7 @@ def measure(
     from lensbench.loaders import load_session
     from lensbench.reporter.tables.summary import summary_table
     from lensbench.reporter.write import check_report_place, write_report
-    from lensbench.run.pipeline import measure_session
+    from lensbench.run import measure_session
 
     session = load_session(directory)
     check_report_place(out, session.build.name)

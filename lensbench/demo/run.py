@@ -11,7 +11,7 @@ from lensbench.demo.build import demo_bench, demo_takes, write_demo
 from lensbench.findings import Report
 from lensbench.loaders.session import load_session
 from lensbench.reporter.write import check_report_place, write_report
-from lensbench.run.pipeline import Progress, measure_session
+from lensbench.run import Progress, measure_session
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,7 +36,7 @@ RENAMED = {
 def with_present_names(value: Any) -> Any:
     """Plain data of an earlier report with its keys renamed, at every depth."""
     if isinstance(value, dict):
-        present = {RENAMED.get(key, key): with_present_names(part) for key, part in value.items()}
+        present = {RENAMED.get(key := str(name), key): with_present_names(part) for name, part in value.items()}
         return _with_reason(present) if "why" in present else present
     return [with_present_names(part) for part in value] if isinstance(value, list) else value
 

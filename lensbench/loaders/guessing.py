@@ -83,11 +83,11 @@ def why_no_even_light(shot: Shot) -> str | None:
     if _has_tiles(small):
         return "shows the set-square target, not an even light."
     lit = small > LIT * np.percentile(small, 99)
-    steps = [
+    lit_steps = [
         step[np.minimum(*pair) > 0]
         for step, pair in zip(_steps(small), _neighbours(lit.astype(np.int8)), strict=True)
     ]
-    steps = np.concatenate(steps)
+    steps = np.concatenate(lit_steps)
     if steps.size and np.percentile(steps, 95) > FLAT_STEP:
         return "shows a picture full of detail, not an even light."
     return None
@@ -167,7 +167,7 @@ def _patches(black: NDArray[np.bool_]) -> tuple[NDArray, NDArray]:
     y, x = np.nonzero(black)
     patch = labels[y, x] - 1
     area = np.bincount(patch)
-    moment = 0
+    moment = np.zeros(len(area))
     for place in (x.astype(float), y.astype(float)):
         middle = np.bincount(patch, place) / area
         # A cell's own width adds a twelfth.

@@ -110,7 +110,7 @@ def exposure_of(tags: Mapping[str, Any]) -> Exposure:
         f_number=_positive(tags.get("FNumber")),
         focal_mm=_positive(tags.get("FocalLength")),
         taken=_moment(_text(tags.get("DateTimeOriginal")) or _text(tags.get("DateTime"))),
-        orientation=int(orientation) if orientation in range(1, 9) else 1,
+        orientation=int(orientation) if orientation is not None and orientation in range(1, 9) else 1,
     )
 
 

@@ -93,7 +93,7 @@ def _mean(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
     values, halves = (np.array([getattr(f, name) for f in chosen]) for name in ("value", "half_width"))
     value, common = float(weights @ values), NORMAL_95 * COMMON_RELATIVE_SIGMA
     own = np.maximum(halves**2 - (common * values) ** 2, 0.0)
-    return Figure.of(value, np.sqrt(weights**2 @ own + (common * value) ** 2), chosen[0].unit)
+    return Figure.of(value, float(np.sqrt(weights**2 @ own + (common * value) ** 2)), chosen[0].unit)
 
 
 def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[ApertureSharpness]:
@@ -104,15 +104,20 @@ def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[Apert
         aperture = setting.f_number, setting.aperture
         groups.setdefault(aperture, {})[setting.lens_turn_deg, setting.setup] = figure
         numbers.setdefault(aperture, []).append(number)
-    ranked = [
-        ApertureSharpness(*aperture, numbers[aperture], *_over_setups(list(setups.values())))
-        for aperture, setups in groups.items()
+    over_setups = {aperture: _over_setups(list(setups.values())) for aperture, setups in groups.items()}
+    ranked = sorted(groups, key=lambda aperture: -over_setups[aperture][0].value)
+    best = groups[ranked[0]]
+    return [
+        ApertureSharpness(
+            f_number=aperture[0],
+            aperture=aperture[1],
+            settings=numbers[aperture],
+            mean=over_setups[aperture][0],
+            spread=over_setups[aperture][1],
+            equal_to_best=not _softer(groups[aperture], best),
+        )
+        for aperture in ranked
     ]
-    ranked.sort(key=lambda one: -one.mean.value)
-    best = groups[ranked[0].f_number, ranked[0].aperture]
-    for one in ranked:
-        one.equal_to_best = not _softer(groups[one.f_number, one.aperture], best)
-    return ranked
 
 
 def _over_setups(figures: list[Figure]) -> tuple[Figure, Figure | None]:

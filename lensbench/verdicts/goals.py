@@ -260,5 +260,5 @@ def _size(figure: Figure) -> Figure:
     """A figure without its sign."""
     if figure.low < 0 < figure.high:
         return Figure(abs(figure.value), 0.0, max(-figure.low, figure.high), figure.unit)
-    ends = sorted((abs(figure.low), abs(figure.high)))
-    return Figure(abs(figure.value), *ends, figure.unit)
+    low, high = sorted((abs(figure.low), abs(figure.high)))
+    return Figure(abs(figure.value), low, high, figure.unit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,16 +71,21 @@ def judge_limits(
     if setting.sharpness is None:
         return None
     effective, missing = _effective(setting, pixel_pitch_um, pupil_ratio)
-    limits = Limits(effective_f_number=effective, missing=missing)
-    limits.print_blur = _print_blur(setting, pixel_pitch_um, print_dpi, raggedness_px)
-    sigma = limits.print_blur.sigma_px.value if limits.print_blur else 0.0
+    blur = _print_blur(setting, pixel_pitch_um, print_dpi, raggedness_px)
+    behind = _Behind(effective, pixel_pitch_um, blur.sigma_px.value if blur else 0.0)
     pixels = _pixels_by_zone(setting.sharpness.tiles, size)
-    for row in setting.sharpness.zones:
-        pixel = pixels.get((row.zone, row.channel, row.direction))
-        if row.curve is not None and pixel is not None:
-            limits.zones.append(_zone_limits(row, pixel, sigma, effective, pixel_pitch_um))
-    limits.print_limited = _print_limited(limits)
-    return limits
+    zones = [
+        _zone_limits(row, row.curve, pixels[row.zone, row.channel, row.direction], behind)
+        for row in setting.sharpness.zones
+        if row.curve is not None and (row.zone, row.channel, row.direction) in pixels
+    ]
+    return Limits(
+        zones=zones,
+        effective_f_number=effective,
+        print_blur=blur,
+        print_limited=_print_limited(zones),
+        missing=missing,
+    )
 
 
 def best_possible_mtf50(pixel: NDArray, channel: str, f_number: float, pixel_pitch_um: float) -> float:
@@ -110,7 +116,7 @@ def _effective(setting: Setting, pitch_um: float | None, pupil_ratio: float) -> 
         missing.append("the sensor's size (sensor_mm under [camera])")
     elif setting.magnification is None:
         missing.append("the magnification")
-    if missing:
+    if missing or setting.f_number is None or setting.magnification is None:
         return None, missing
     return float(effective_f_number(setting.f_number, setting.magnification.value, pupil_ratio)), []
 
@@ -131,8 +137,9 @@ def _pixels_by_zone(
 ) -> dict[tuple[str, str, str], NDArray[np.float64]]:
     """The pixel's response by zone, channel and direction: the mean over the places behind the zone's figure."""
     place = np.array([(tile.x, tile.y) for tile in tiles]).reshape(-1, 2)
-    outward, around = frame.radial_axes(*place.T, size)
-    zone = frame.zone_index(*place.T, size)
+    x, y = place.T
+    outward, around = frame.radial_axes(x, y, size)
+    zone = frame.zone_index(x, y, size)
     members: dict[tuple[str, str, str], list[int]] = {}
     for i, tile in enumerate(tiles):
         for way in ("sagittal", "tangential"):
@@ -153,22 +160,46 @@ def _pixels_by_zone(
 # -- a zone ---------------------------------------------------------------------------------------------------
 
 
-def _zone_limits(
-    row: ZoneSharpness, pixel: NDArray, sigma: float, effective: float | None, pitch_um: float | None
-) -> ZoneLimits:
-    limits = ZoneLimits(row.zone, row.channel, row.direction)
+class _Behind(NamedTuple):
+    """What stands behind the lens's own contrast: effective f-number, pixel pitch, print blur in px."""
+
+    effective_f_number: float | None
+    pitch_um: float | None
+    print_sigma_px: float
+
+
+class _LensAlone(NamedTuple):
+    """A curve with pixel and print divided out: as far as it means something, and where it falls to half."""
+
+    curve: ContrastCurve | None = None
+    up_to: float | None = None
+    mtf50: Figure | None = None
+
+
+def _zone_limits(row: ZoneSharpness, curve: ContrastCurve, pixel: NDArray, behind: _Behind) -> ZoneLimits:
+    pitch, sigma = behind.pitch_um, behind.print_sigma_px
     printed = gaussian_mtf(_FINE, sigma)
-    _divide(limits, row.curve, pixel * printed, pitch_um)
-    if sigma > 0:
-        limits.lost_to_print_percent = _print_percent(row.curve, printed)
-    if effective is not None:
-        allowed = best_possible_mtf50(pixel, row.channel, effective, pitch_um)
-        limits.best_possible_mtf50, limits.best_possible_mtf50_lp_mm = allowed, allowed * 1000 / pitch_um
-        limits.achieved_percent = row.mtf50.scaled(100 / allowed, "%")
-    return limits
+    lens = _lens_alone(curve, pixel * printed)
+    best = None
+    if behind.effective_f_number is not None and pitch is not None:
+        best = best_possible_mtf50(pixel, row.channel, behind.effective_f_number, pitch)
+    per_mm = 1000 / pitch if pitch else None
+    return ZoneLimits(
+        zone=row.zone,
+        channel=row.channel,
+        direction=row.direction,
+        lens_only_mtf50=lens.mtf50,
+        lens_only_mtf50_lp_mm=lens.mtf50.scaled(per_mm, "lp/mm") if lens.mtf50 and per_mm else None,
+        measurable_up_to=lens.up_to,
+        best_possible_mtf50=best,
+        best_possible_mtf50_lp_mm=best * 1000 / pitch if best is not None and pitch else None,
+        achieved_percent=row.mtf50.scaled(100 / best, "%") if best is not None else None,
+        lost_to_print_percent=_print_percent(curve, printed) if sigma > 0 else None,
+        lens_only=lens.curve,
+    )
 
 
-def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um: float | None) -> None:
+def _lens_alone(curve: ContrastCurve, divisor: NDArray) -> _LensAlone:
     """Divide a curve as far as that makes sense, and find where the quotient falls to half."""
     frequency, mtf, high = (np.array(getattr(curve, name)) for name in ("frequency", "mtf", "high"))
     at = np.interp(frequency, _FINE, divisor)
@@ -177,18 +208,15 @@ def _divide(limits: ZoneLimits, curve: ContrastCurve, divisor: NDArray, pitch_um
     good = np.logical_and.accumulate((at > 0) & (half < USABLE * at))
     count = int(good.sum())
     if count < 2:
-        return
+        return _LensAlone()
     frequency, lens = frequency[:count], mtf[:count] / at[:count]
     width = half[:count] / at[:count]
-    limits.measurable_up_to = float(frequency[-1])
-    limits.lens_only = ContrastCurve.of(frequency, lens, width)
     where = _falls_to_half(frequency, lens)
+    mtf50 = None
     if np.isfinite(where):
         fall = _steepness(frequency, lens, where)
-        figure = Figure.of(where, float(np.interp(where, frequency, width)) / fall, "cy/px")
-        limits.lens_only_mtf50 = figure
-        if pitch_um:
-            limits.lens_only_mtf50_lp_mm = figure.scaled(1000 / pitch_um, "lp/mm")
+        mtf50 = Figure.of(where, float(np.interp(where, frequency, width)) / fall, "cy/px")
+    return _LensAlone(ContrastCurve.of(frequency, lens, width), float(frequency[-1]), mtf50)
 
 
 def _print_percent(curve: ContrastCurve, printed: NDArray) -> float | None:
@@ -199,12 +227,12 @@ def _print_percent(curve: ContrastCurve, printed: NDArray) -> float | None:
     return float(100 * (without / seen - 1)) if np.isfinite(seen) and np.isfinite(without) else None
 
 
-def _print_limited(limits: Limits) -> list[str]:
+def _print_limited(zones: Sequence[ZoneLimits]) -> list[str]:
     """The zones whose figures the print sets, by the mean of the directions, each once."""
     return list(
         dict.fromkeys(
             zone.zone
-            for zone in limits.zones
+            for zone in zones
             if zone.direction == "mean"
             and zone.lost_to_print_percent is not None
             and zone.lost_to_print_percent > PRINT_LIMITED

@@ -83,10 +83,10 @@ def _repeated(group: Sequence[Setting]) -> list[Repeated]:
 def _figures(setting: Setting) -> Iterator[tuple[tuple[str, str, str], Figure]]:
     """A setting's figures by what they are, zone and channel."""
     yield from _sharpness(setting)
-    for zone in setting.fringing.zones if setting.fringing else ():
-        yield ("fringing", zone.zone, zone.channel), zone.radial_px
-    for zone in setting.falloff.zones if setting.falloff else ():
-        yield ("falloff", zone.zone, ""), zone.stops
+    for fringing in setting.fringing.zones if setting.fringing else ():
+        yield ("fringing", fringing.zone, fringing.channel), fringing.radial_px
+    for falloff in setting.falloff.zones if setting.falloff else ():
+        yield ("falloff", falloff.zone, ""), falloff.stops
 
 
 def _sharpness(setting: Setting) -> Iterator[tuple[tuple[str, str, str], Figure]]:

@@ -35,7 +35,7 @@ from threadpoolctl import threadpool_limits
 from lensbench.findings import encode_report
 from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.loaders import load_session
-from lensbench.run.pipeline import measure_session
+from lensbench.run import measure_session
 from tests.bench.frozen_sessions import SESSIONS
 
 RENAMED_WORDS = {"lensbench-report/1": "lensbench-report/2"}

@@ -21,7 +21,7 @@ SIZE = (6000, 4000)
 WORK = {
     "check of a flat": "from lensbench.analysers.dust._measure import find_marks\nfind_marks(read_shot(path))",
     "target shot": (
-        "from lensbench.run.readings import read_target\nfrom lensbench.loaders import load_session\n"
+        "from lensbench.run._read_edges import read_target\nfrom lensbench.loaders import load_session\n"
         "from lensbench.target.layout import read_layout\nsession = load_session(path.parent)\n"
         "entry = next(e for e in session.shots if e.file == path.name)\n"
         "read_target(path.parent, entry, read_layout(path.parent / 'target.json'), [], 2)"
@@ -32,7 +32,7 @@ WORK = {
 HEAD = (
     "import resource, sys, time\nfrom pathlib import Path\nimport rawpy\nfrom lensbench.loaders import read_shot\n"
     "path = Path(sys.argv[1])\n"
-    "import lensbench.run.readings, lensbench.analysers.dust._measure\n"
+    "import lensbench.run._read_edges, lensbench.analysers.dust._measure\n"
     "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\nstart = time.perf_counter()\n"
 )
 TAIL = "\nprint(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)"

@@ -15,8 +15,8 @@ import numpy as np
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Setting
-from lensbench.run.setting_warnings import setting_notices
-from lensbench.run.shot_warnings import sign_notices
+from lensbench.run._setting_warnings import setting_notices
+from lensbench.run._shot_warnings import sign_notices
 from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print
 from lensbench.verdicts.limits import judge_limits

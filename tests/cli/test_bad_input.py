@@ -5,14 +5,14 @@ import shutil
 import pytest
 
 from lensbench.findings import read_report
-from lensbench.run import pipeline
+from lensbench.run import _work
 from tests.cli.bad_files import BAD_FILES
 from tests.cli.command import run
 
 
 @pytest.fixture(autouse=True)
 def one_at_a_time(monkeypatch):
-    monkeypatch.setattr(pipeline, "_room_for", lambda: 1)
+    monkeypatch.setattr(_work, "workers_at_once", lambda: 1)
 
 
 @pytest.fixture

@@ -7,14 +7,14 @@ import shutil
 import pytest
 
 from lensbench.findings import read_report
-from lensbench.run import pipeline
+from lensbench.run import _work
 from tests.cli.command import run
 
 
 @pytest.fixture(autouse=True)
 def one_at_a_time(monkeypatch):
     """Starting processes takes longer than so small a session."""
-    monkeypatch.setattr(pipeline, "_room_for", lambda: 1)
+    monkeypatch.setattr(_work, "workers_at_once", lambda: 1)
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +28,7 @@ def measured(outside, tmp_path_factory):
     out = tmp_path_factory.mktemp("reports")
     printed = io.StringIO()
     with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stdout(printed):
-        patch.setattr(pipeline, "_room_for", lambda: 1)
+        patch.setattr(_work, "workers_at_once", lambda: 1)
         with pytest.raises(SystemExit) as left:
             main(["measure", str(outside[0]), "--out", str(out)])
     assert not left.value.code

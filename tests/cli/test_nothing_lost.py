@@ -17,6 +17,7 @@ import typer.main
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import lensbench.run
 from lensbench.cli import command_line, main
 from lensbench.demo import run as demonstration
 from lensbench.dng import write_dng
@@ -24,7 +25,7 @@ from lensbench.findings import Report, files_as_written
 from lensbench.loaders.session import load_session
 from lensbench.reporter import write
 from lensbench.reporter.write import write_report
-from lensbench.run import pipeline
+from lensbench.run import _work
 from lensbench.simulator import session as simulated
 from tests.drawn_blades import Blade, blades_shot
 from tests.folders import holdings
@@ -111,14 +112,14 @@ def bench(outside, tmp_path_factory):
     )
     for name in ("sheets", "kept"):
         (root / name).mkdir()
-    return Template(root, pipeline.measure_session(load_session(root / "evening"), workers=1))
+    return Template(root, lensbench.run.measure_session(load_session(root / "evening"), workers=1))
 
 
 @contextlib.contextmanager
 def quick(report):
     """Measuring, drawing and simulating take their time and write nothing: only what is written is tested here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pipeline, "measure_session", lambda *arguments, **options: report)
+        patch.setattr(lensbench.run, "measure_session", lambda *arguments, **options: report)
         patch.setattr(demonstration, "measure_session", lambda *arguments, **options: report)
         patch.setattr(demonstration, "compare", lambda report, truths: ([], []))
         patch.setattr(simulated, "_take", lambda folder, bench, take: (folder / take.file).write_bytes(b"shot"))
@@ -237,7 +238,7 @@ def test_shots_are_the_same_after_every_command_for_real(bench, tmp_path, comman
     shutil.copytree(bench.root, tmp_path, dirs_exist_ok=True)
     before = holdings(tmp_path / "evening")
     with contextlib.chdir(tmp_path), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pipeline, "_room_for", lambda: 1)
+        patch.setattr(_work, "workers_at_once", lambda: 1)
         run(command, *CASES[command][0])
     after = holdings(tmp_path / "evening")
     assert {name: after.get(name) for name in before if name != "session.toml"} == {

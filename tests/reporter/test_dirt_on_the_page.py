@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from msgspec.structs import replace
 
 from lensbench.findings import Dust, Verdict
 from lensbench.reporter.plots import canvas
@@ -24,11 +25,12 @@ SIZE = (6000, 4000)
 def report():
     """Dust on the sensor at every aperture, by D / N; a smear in the lens that comes out at f/16."""
     report = invented_report((4.0, 8.0, 16.0), SIZE, clean=True)
-    for setting, width, depth in zip(report.settings, (30, 15, 9), (3.0, 10.0, 30.0), strict=True):
-        setting.dust = Dust([mark(1000, 3000, width=width, depth=depth)])
-    report.settings[-1].dust.marks.append(mark(4500, 500, width=900, depth=2.0, kind="patch"))
-    report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
-    return report
+    sensor = [mark(1000, 3000, width=width, depth=depth) for width, depth in ((30, 3.0), (15, 10.0), (9, 30.0))]
+    smear = mark(4500, 500, width=900, depth=2.0, kind="patch")
+    marks = [sensor[:1], sensor[1:2], [sensor[2], smear]]
+    settings = [replace(one, dust=Dust(seen)) for one, seen in zip(report.settings, marks, strict=True)]
+    settings, dirt = place_dirt(settings, report.camera)
+    return replace(report, settings=settings, verdict=Verdict(dirt=dirt))
 
 
 def test_in_short_says_what_and_from_which_aperture_on(report):
@@ -65,7 +67,8 @@ def test_faces_count_only_what_can_lie_there(report):
 
 
 def test_one_aperture_is_no_series():
-    report = invented_report((8.0,), SIZE)
-    report.verdict = Verdict(dirt=place_dirt(report.settings, report.camera))
+    plain = invented_report((8.0,), SIZE)
+    settings, dirt = place_dirt(plain.settings, plain.camera)
+    report = replace(plain, settings=settings, verdict=Verdict(dirt=dirt))
     assert not shows_stopping(report)
     assert marks_by_aperture(report) is None

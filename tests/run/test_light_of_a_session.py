@@ -4,7 +4,7 @@ import numpy as np
 
 from lensbench.dng import write_dng
 from lensbench.loaders.session import load_session
-from lensbench.run.pipeline import measure_session
+from lensbench.run import measure_session
 from tests.analysers import flats
 
 SIZE = (900, 600)

@@ -12,7 +12,7 @@ from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
 from lensbench.loaders import load_session, read_shot
-from lensbench.run.pipeline import measure_session
+from lensbench.run import measure_session
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
 

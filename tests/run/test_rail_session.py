@@ -8,7 +8,7 @@ import pytest
 
 from lensbench.findings import encode_report, report_schema
 from lensbench.loaders import load_session
-from lensbench.run.pipeline import measure_session
+from lensbench.run import measure_session
 from lensbench.simulator.lens import Colour
 from lensbench.simulator.scene import Scene
 from lensbench.simulator.session import Bench, write_session

@@ -17,8 +17,8 @@ from lensbench.findings import (
     ZoneLimits,
 )
 from lensbench.loaders.session import load_session
-from lensbench.run.pipeline import measure_session
-from lensbench.run.setting_warnings import setting_notices
+from lensbench.run import measure_session
+from lensbench.run._setting_warnings import setting_notices
 from lensbench.target.layout import write_layout
 from lensbench.verdicts.focus._sheet_depth import judge_sheet_depth
 from tests import spoiled_shots as shots

@@ -6,7 +6,7 @@ from lensbench.findings import Mark, Report, Setting
 from lensbench.formatting import magnitude, with_interval
 from lensbench.reporter.tables.table import Table
 from lensbench.reporter.values.dirt import depth_at, dirt_of, marks_of, shows_stopping, stopped_settings
-from lensbench.verdicts.dirt import FRONT, PICTURE, REAR, SENSOR_FACE, UNTOLD, lies_on, words_on
+from lensbench.verdicts.dirt import FRONT, NOT_KNOWN, PICTURE, REAR, SENSOR_FACE, lies_on, words_on
 
 MOST_MARKS = 20
 """So many marks stand on the page; the CSV table has all."""
@@ -49,12 +49,12 @@ def _mark_row(number: int, mark: Mark, size: tuple[int, int]) -> list[str]:
         with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
     ]
     picture = words_on(PICTURE, mark, size)
-    return [str(number), kind, picture, mark.lies_on or UNTOLD, _there(mark, size), *figures]
+    return [str(number), kind, picture, mark.lies_on or NOT_KNOWN, _there(mark, size), *figures]
 
 
 def _there(mark: Mark, size: tuple[int, int]) -> str:
     """Where to look for a mark on what it lies on, or may; empty where that isn't known, or is the light panel."""
     faces = [face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark) is not False]
-    if mark.lies_on in ("", UNTOLD) or not faces:
+    if mark.lies_on in ("", NOT_KNOWN) or not faces:
         return ""
     return f"{words_on(faces[0], mark, size)}{' (front)' if REAR in faces[1:] else ''}"

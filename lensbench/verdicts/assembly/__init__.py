@@ -1,4 +1,4 @@
-"""Was the build put together straight?
+"""Whether the build was put together straight.
 
 In: the findings of all settings. Out: the answer `Assembly` with its evidence.
 Called by `run`.

@@ -1,4 +1,4 @@
-"""Was the build put together straight: do its centres lie together, and what turns when the lens is turned?"""
+"""Whether a build was put together straight: its centres together, and what turns when the lens is turned."""
 
 from __future__ import annotations
 
@@ -125,10 +125,11 @@ def _from_middle(place: Position, camera: Camera) -> tuple[Figure, Figure]:
     """A place in pixels as seen from the frame's centre, in millimetres where the pitch is known."""
     pitch, unit = (1.0, "px") if camera.pixel_pitch_um is None else (camera.pixel_pitch_um / 1000, "mm")
     middle = centre_of(camera.size_px)
-    return tuple(
+    x, y = (
         Figure.of((part.value - start) * pitch, part.half_width * pitch, unit)
         for part, start in zip((place.x, place.y), middle, strict=True)
     )
+    return x, y
 
 
 def _near(camera: Camera) -> float:
@@ -272,7 +273,8 @@ def _arrow(parts: tuple[Figure, Figure], scale: NDArray) -> Arrow:
 def _matters(test: TurnTest, camera: Camera) -> bool:
     """Whether the lens's share is larger than a well-made lens's would be."""
     least = LOPSIDED.get(test.of, _near(camera))
-    return float(np.hypot(*(part.value for part in test.turns))) > least
+    x, y = test.turns
+    return float(np.hypot(x.value, y.value)) > least
 
 
 def _test_in_words(test: TurnTest, camera: Camera) -> str:

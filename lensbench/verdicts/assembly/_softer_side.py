@@ -110,7 +110,7 @@ def sharpness_arrow(setting: Setting, camera: Camera) -> Arrow | None:
     x, y = (np.array([(e.x - cx, e.y - cy) for e in edges]) / half_diagonal(camera.size_px)).T
     square = x * x + y * y
     across = np.array([{"tangential": 1.0, "sagittal": -1.0}.get(e.direction, 0.0) for e in edges])
-    level = np.log([e.mtf50.value for e in edges])
+    level = np.log([e.mtf50.value for e in edges if e.mtf50])
     columns = np.stack(
         [x, y, np.ones_like(x), square, square**2, across, across * square, across * square**2], axis=1
     )

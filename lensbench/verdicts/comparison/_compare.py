@@ -72,7 +72,7 @@ class _Setups(NamedTuple):
     headlines: list[Figures]
 
     @property
-    def count(self) -> int:
+    def number(self) -> int:
         return len(self.zones)
 
 
@@ -102,7 +102,7 @@ def _at_aperture(
         zones.append(found if name.what in real else _not_counted(found))
     return ComparedAperture(
         aperture,
-        (before.count, after.count),
+        (before.number, after.number),
         headlines,
         zones,
         None if real else _setups_needed(headlines, before, after, family),
@@ -174,8 +174,8 @@ def _is_better(what: str, before: Figure, after: Figure) -> bool | None:
 
 def _setups_needed(headlines: Sequence[Difference], before: _Setups, after: _Setups, family: int) -> int | None:
     """About how many setups of each build would tell the largest headline difference from chance."""
-    scale = math.sqrt(1 / before.count + 1 / after.count)
-    free = before.count + after.count - 2
+    scale = math.sqrt(1 / before.number + 1 / after.number)
+    free = before.number + after.number - 2
     if not free:
         return None
     critical = _student(ALL_TOGETHER / family, free)
@@ -187,7 +187,7 @@ def _setups_needed(headlines: Sequence[Difference], before: _Setups, after: _Set
     ]
     if not ratios:
         return None
-    for count in range(max(before.count, after.count, 2), MOST_SETUPS + 1):
+    for count in range(max(before.number, after.number, 2), MOST_SETUPS + 1):
         needed = _student(ALL_TOGETHER / family, 2 * count - 2)
         if needed * math.sqrt(2 / count) < max(ratios):
             return count

@@ -52,8 +52,8 @@ def headline_figures(setting: Setting, zones: Mapping[Name, Figure]) -> Figures:
         if softer is not None:
             found[Name(side, "frame")] = softer
     for channel in ("red", "blue"):
-        members = [figure for name, figure in zones.items() if (name.what, name.channel) == ("fringing", channel)]
-        _put(found, Name("fringing", "frame", channel), members)
+        own = [figure for name, figure in zones.items() if (name.what, name.channel) == ("fringing", channel)]
+        _put(found, Name("fringing", "frame", channel), own)
     dark = [figure for name, figure in zones.items() if name.what == "falloff" and name.part in CORNERS]
     _put(found, Name("falloff", "corners"), dark)
     if setting.magnification:

@@ -6,20 +6,21 @@ Called by `run`, `reporter` and the command line.
 
 from lensbench.verdicts.dirt._cleanliness import CAUTIONS, Cleanliness, judge_cleanliness
 from lensbench.verdicts.dirt._faces import FACES, FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, seen_on, words_on
-from lensbench.verdicts.dirt._place import LENS, PANEL, SENSOR, UNTOLD, place_dirt
+from lensbench.verdicts.dirt._place import place_dirt
 from lensbench.verdicts.dirt._since import Flat, Since, changed_since
+from lensbench.verdicts.dirt._surfaces import LENS, NOT_KNOWN, PANEL, SENSOR
 
 __all__ = [
     "CAUTIONS",
     "FACES",
     "FRONT",
     "LENS",
+    "NOT_KNOWN",
     "PANEL",
     "PICTURE",
     "REAR",
     "SENSOR",
     "SENSOR_FACE",
-    "UNTOLD",
     "Cleanliness",
     "Flat",
     "Since",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from lensbench.findings import Mark
 from lensbench.frame import centre_of, place_in_words
-from lensbench.verdicts.dirt._place import LENS, LENS_FRONT, LENS_REAR, SENSOR, UNTOLD
+from lensbench.verdicts.dirt._surfaces import LENS, LENS_FRONT, LENS_REAR, NOT_KNOWN, SENSOR
 
 PICTURE = "in the picture"
 FRONT = "on the front glass, looking into the lens"
@@ -41,7 +41,7 @@ def lies_on(face: str, mark: Mark) -> bool | None:
     if face == PICTURE:
         return True
     places = mark.lies_on.split(" or ")
-    if places[0] in ("", UNTOLD):
+    if places[0] in ("", NOT_KNOWN):
         return None
     if not any(place in ON_IT[face] for place in places):
         return False

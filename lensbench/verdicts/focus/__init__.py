@@ -5,7 +5,8 @@ Called by `run`.
 """
 
 from lensbench.verdicts.focus._error import FocusError, judge_focus_error
-from lensbench.verdicts.focus._rail import RailShot, advise_rail, rail_notices, single_shot_notices
+from lensbench.verdicts.focus._rail_advice import advise_rail
+from lensbench.verdicts.focus._rail_notices import RailShot, rail_notices, single_shot_notices
 from lensbench.verdicts.focus._sheet_depth import BLUR_PX, SheetDepth, judge_sheet_depth
 
 __all__ = [

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import Limits, Sharpness, ZoneLimits, ZoneSharpness
+from lensbench.findings import ContrastCurve, Limits, Sharpness, ZoneLimits, ZoneSharpness
 from lensbench.optics import channel_um, defocused_mtf, pixel_mtf, quarter_wave_focus
 
 LEAST_DEPTHS = 3.0
@@ -79,11 +79,10 @@ def judge_focus_error(
     reached = {z.zone: z.achieved_percent.value for z in _means(limits.zones, channel) if z.achieved_percent}
     if not reached or max(reached.values()) > MOST_REACHED:
         return None
+    lens = _PerfectLens(channel_um(channel), limits.effective_f_number, pixel_pitch_um)
     zones = [zone for zone in _means(sharpness.zones, channel) if zone.curve is not None]
-    wavelength_um = channel_um(channel)
-    depth_um = float(quarter_wave_focus(limits.effective_f_number, wavelength_um))
-    fits = [_fit(zone, wavelength_um, limits.effective_f_number, pixel_pitch_um, depth_um) for zone in zones]
-    defocus, misfit = np.array(fits).T
+    defocus, misfit = np.array([lens.fit(zone.curve, zone.mtf50.value) for zone in zones if zone.curve]).T
+    depth_um = lens.depth_um
     nearest = int(np.argmin(defocus))
     best = zones[nearest].zone
     if defocus[nearest] < LEAST_DEPTHS * depth_um:
@@ -105,24 +104,29 @@ def _is_round(sharpness: Sharpness, zone: str, channel: str) -> bool:
     return all(abs(percent) < ROUND_PERCENT for percent in both)
 
 
-def _fit(
-    zone: ZoneSharpness, wavelength_um: float, f_number: float, pitch_um: float, depth_um: float
-) -> tuple[float, float]:
-    """The defocus in micrometres that comes nearest to a zone's curve, and what it leaves unexplained (rms)."""
-    frequency, seen = np.array(zone.curve.frequency), np.array(zone.curve.mtf)
-    # Even steps: the curve's own crowd at the coarse end, where all curves are alike.
-    even = np.linspace(0, min(3 * zone.mtf50.value, 0.9), 40)[1:]
-    seen = np.interp(even, frequency, seen)
-    tries = np.linspace(0, _MOST_DEPTHS**0.5, _TRIES) ** 2 * depth_um
-    model = _model(even, tries, wavelength_um, f_number, pitch_um)
-    misfit = np.sqrt(((model - seen) ** 2).mean(axis=1))
-    k = int(np.argmin(misfit))
-    return float(tries[k]), float(misfit[k])
+class _PerfectLens(NamedTuple):
+    """A perfect lens before pixels: wavelength and pixel pitch in micrometres, f-number at the sensor."""
 
+    wavelength_um: float
+    f_number: float
+    pitch_um: float
 
-def _model(
-    frequency: NDArray, defocus_um: NDArray, wavelength_um: float, f_number: float, pitch_um: float
-) -> NDArray:
-    """Contrast of a perfect lens with each defocus, through pixels, shape (tries, frequencies)."""
-    lens = defocused_mtf(frequency / pitch_um, wavelength_um, f_number, defocus_um[:, None])
-    return np.abs(lens * pixel_mtf(frequency, 1.0, 0.0))
+    @property
+    def depth_um(self) -> float:
+        """The quarter-wave depth at the sensor."""
+        return float(quarter_wave_focus(self.f_number, self.wavelength_um))
+
+    def contrast(self, frequency: NDArray, defocus_um: NDArray) -> NDArray:
+        """With each defocus, at frequencies in cycles a pixel, shape (defocus, frequencies)."""
+        lens = defocused_mtf(frequency / self.pitch_um, self.wavelength_um, self.f_number, defocus_um[:, None])
+        return np.abs(lens * pixel_mtf(frequency, 1.0, 0.0))
+
+    def fit(self, curve: ContrastCurve, mtf50: float) -> tuple[float, float]:
+        """The defocus in micrometres that comes nearest to a curve, and what it leaves unexplained (rms)."""
+        # Even steps: the curve's own are densest at low frequencies, where all curves are alike.
+        even = np.linspace(0, min(3 * mtf50, 0.9), 40)[1:]
+        seen = np.interp(even, curve.frequency, curve.mtf)
+        tries = np.linspace(0, _MOST_DEPTHS**0.5, _TRIES) ** 2 * self.depth_um
+        misfit = np.sqrt(((self.contrast(even, tries) - seen) ** 2).mean(axis=1))
+        k = int(np.argmin(misfit))
+        return float(tries[k]), float(misfit[k])

@@ -81,16 +81,17 @@ def judge_sheet_depth(
         None where too little is known.
     """
     alignment, magnification = geometry.alignment, geometry.magnification
-    if None in (alignment, magnification, f_number, sensor_mm, pixel_pitch_um):
+    if alignment is None or magnification is None or f_number is None:
         return None
-    known = geometry.view is not None
-    if known:
+    if sensor_mm is None or pixel_pitch_um is None:
+        return None
+    if geometry.view is not None:
         away = geometry.view.pupil_to_target_mm.value
     else:
         away = LONG_VIEW * float(np.hypot(*sensor_mm)) / magnification.value
     depth = depth_of_field(f_number, magnification.value, BLUR_PX * pixel_pitch_um / 1000, pupil_ratio)
     right, bottom = (_surely(part) / 100 for part in (alignment.wider_left_percent, alignment.wider_top_percent))
-    return SheetDepth(right, bottom, depth, away, known)
+    return SheetDepth(right, bottom, depth, away, geometry.view is not None)
 
 
 def _surely(figure: Figure) -> float:

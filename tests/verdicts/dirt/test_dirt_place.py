@@ -11,7 +11,8 @@ from lensbench.simulator.flat_shot import flat_shot
 from lensbench.simulator.lens import Dirt, plain_colours
 from lensbench.simulator.panel import Panel
 from lensbench.simulator.scene import Scene
-from lensbench.verdicts.dirt._place import PANEL_TO_TELL, TURN_TO_TELL, place_dirt
+from lensbench.verdicts.dirt._place import place_dirt
+from lensbench.verdicts.dirt._sentences import PANEL_WOULD_TELL, TURN_WOULD_TELL
 from tests.simulator.benches import colour_camera, even_lens
 from tests.verdicts.dirt.invented_marks import SIZE, mark, setting
 
@@ -25,15 +26,21 @@ def seen_from(dx, dy, **more):
 
 
 def places(settings, camera=NO_PITCH, **more):
-    place_dirt(settings, camera, **more)
-    return [[m.lies_on for m in s.dust.marks] for s in settings]
+    placed, _ = place_dirt(settings, camera, **more)
+    return [[m.lies_on for m in s.dust.marks] for s in placed]
+
+
+def answer(settings, camera=NO_PITCH, **more):
+    return place_dirt(settings, camera, **more)[1]
 
 
 def test_one_flat_alone_cannot_tell():
-    (only,) = settings = [setting(8.0, [seen_from(1000, 300)])]
-    assert places(settings) == [["can't tell"]]
-    assert TURN_TO_TELL in only.dust.marks[0].evidence
-    assert PANEL_TO_TELL in only.dust.marks[0].evidence
+    given = setting(8.0, [seen_from(1000, 300)])
+    ((only,), _) = place_dirt([given], NO_PITCH)
+    assert only.dust.marks[0].lies_on == "can't tell"
+    assert given.dust.marks[0].lies_on == "", "what the analyser found stays as it was"
+    assert TURN_WOULD_TELL in only.dust.marks[0].evidence
+    assert PANEL_WOULD_TELL in only.dust.marks[0].evidence
 
 
 def test_what_turns_with_the_lens_is_on_the_lens_and_what_stays_is_not():
@@ -50,7 +57,7 @@ def test_a_turn_told_with_the_wrong_sign_is_noticed():
         setting(8.0, [seen_from(1000, 0), seen_from(300, 500)]),
         setting(8.0, [seen_from(0, -1000), seen_from(500, -300)], turn=-90.0),
     ]
-    dirt = place_dirt(settings, NO_PITCH)
+    dirt = answer(settings)
     assert [m.lies_on for m in dirt.marks] == ["lens", "lens"]
     assert "the other way" in dirt.advice[0]
 
@@ -88,7 +95,7 @@ def test_shots_that_disagree_are_said_to():
         setting(8.0, [seen_from(0, -1000)], turn=90.0),
     ]
     assert places(settings)[0] == ["can't tell"]
-    assert "disagree" in settings[0].dust.marks[0].evidence
+    assert "disagree" in place_dirt(settings, NO_PITCH)[0][0].dust.marks[0].evidence
 
 
 def test_sharp_shadows_lie_near_the_sensor_and_front_and_rear_are_told_by_blur():
@@ -104,12 +111,12 @@ def test_sharp_shadows_lie_near_the_sensor_and_front_and_rear_are_told_by_blur()
         ]
 
     settings = [setting(f, marks(f, 1)) for f in widths] + [setting(16.0, marks(16.0, -1), **turned)]
-    dirt = place_dirt(settings, CAMERA, exit_pupil_mm=40.0)
+    dirt = answer(settings, CAMERA, exit_pupil_mm=40.0)
     assert [m.lies_on for m in dirt.marks] == ["sensor or light panel", "rear of the lens", "front of the lens"]
     assert dirt.marks[1].distance_mm.low < 10 < dirt.marks[1].distance_mm.high
     assert dirt.marks[2].distance_mm.low < 60 < dirt.marks[2].distance_mm.high
     # Without the exit pupil's place neither glass is named.
-    assert [m.lies_on for m in place_dirt(settings, CAMERA).marks[1:]] == ["lens", "lens"]
+    assert [m.lies_on for m in answer(settings, CAMERA).marks[1:]] == ["lens", "lens"]
 
 
 def test_from_which_aperture_on_marks_show():
@@ -120,18 +127,18 @@ def test_from_which_aperture_on_marks_show():
         setting(11.0, [always, *late]),
         setting(16.0, [always, *late]),
     ]
-    dirt = place_dirt(settings, NO_PITCH)
+    dirt = answer(settings)
     assert [m.shows_from for m in dirt.marks] == [None, "f/11", "f/11", "f/11"]
     assert dirt.apertures == "3 show only from f/11 on."
     assert [(s.setting, s.mark) for s in dirt.marks[2].sightings] == [(2, 2), (3, 2)]
 
 
 def test_a_session_without_flats_has_no_answer():
-    assert place_dirt([Setting(f_number=4.0)], CAMERA) is None
+    assert answer([Setting(f_number=4.0)], CAMERA) is None
 
 
 def test_clean_flats_say_nothing_of_places():
-    dirt = place_dirt([setting(8.0, [])], CAMERA)
+    dirt = answer([setting(8.0, [])], CAMERA)
     assert (dirt.marks, dirt.places, dirt.apertures, dirt.advice) == ([], "", "", [])
 
 
@@ -149,9 +156,9 @@ def test_how_many_marks_lie_where_reads_as_a_sentence():
     }
     for marks, sentence in said.items():
         before, after = ([seen_from(*places[k]) for places in marks] for k in (0, 1))
-        assert place_dirt([setting(8.0, before), setting(8.0, after, turn=90.0)], NO_PITCH).places == sentence
+        assert answer([setting(8.0, before), setting(8.0, after, turn=90.0)]).places == sentence
     two = [setting(8.0, [seen_from(1000, 300), seen_from(-800, 500)])]
-    assert place_dirt(two, NO_PITCH).places == "What they lie on is not known."
+    assert answer(two).places == "What they lie on is not known."
 
 
 # -- with the truth -------------------------------------------------------------------------------------------
@@ -183,8 +190,9 @@ def test_simulated_flats_are_told_apart(turn):
         setting(16.0, first, panels=[taken(2, shift=(0.3, -0.2))[0]], magnification=Figure.of(0.1, 0.001, "×")),
         setting(16.0, taken(3, turn)[0], turn=turn),
     ]
-    place_dirt(settings, Camera(camera.size, camera.sensor_mm, 6.0))
-    assert len(first) == len(truths) == 6
+    (placed, _), _ = place_dirt(settings, Camera(camera.size, camera.sensor_mm, 6.0))
+    marks = placed.dust.marks
+    assert len(marks) == len(truths) == 6
     for truth in truths:
-        found = min(first, key=lambda m: np.hypot(m.x - truth.x, m.y - truth.y))
+        found = min(marks, key=lambda m: np.hypot(m.x - truth.x, m.y - truth.y))
         assert found.lies_on == truth.place

@@ -5,6 +5,7 @@ looking in, left and right change and top stays; seen from the mount the rear gl
 half; on the sensor, seen from the front, only top and bottom change.
 """
 
+import msgspec
 import pytest
 
 from lensbench.simulator.lens import turned
@@ -44,8 +45,7 @@ def test_a_mark_at_the_left_and_above_the_middle(face, place, words):
     ],
 )
 def test_on_which_faces_a_mark_can_lie(place, front, rear, sensor):
-    one = mark(100, 200)
-    one.lies_on = place
+    one = msgspec.structs.replace(mark(100, 200), lies_on=place)
     assert [lies_on(face, one) for face in FACES] == [True, front, rear, sensor]
 
 

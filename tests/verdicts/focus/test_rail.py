@@ -2,7 +2,7 @@
 
 from lensbench.analysers.focus import Sheet, measure_focus
 from lensbench.findings import Figure, Setting, Sharpness
-from lensbench.verdicts.focus._rail import RailShot, advise_rail, rail_notices, single_shot_notices
+from lensbench.verdicts.focus import RailShot, advise_rail, rail_notices, single_shot_notices
 from tests.analysers.focus.invented_focus import RAIL, SIZE, Surface, series
 
 DEPTH = 0.172

@@ -110,7 +110,7 @@ class ShotSigns:
         return electrons_at_full_scale(white, self.full_scale) if white is not None else 0.0
 
     @property
-    def in_short(self) -> list[str]:
+    def caveats(self) -> list[str]:
         """A few words each on what sets or spoils the shot's sharpness."""
         words = []
         if self.motion is not None:
@@ -217,7 +217,7 @@ def _sharpened(overshoot: float) -> str:
 
 
 def _tone_curved(signs: ShotSigns) -> str:
-    if signs.reading_electrons > MOST_READING:
+    if signs.reading_electrons > MOST_READING or signs.lopsided is None:
         seen = (
             f"black is as noisy, compared with white, as if read noise were {signs.reading_electrons:.0f} "
             "electrons, where cameras have 1 to 15"

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from statistics import median
 
-from lensbench.findings import Camera, Limits, Notice, Reason, Setting
+from lensbench.findings import Camera, Limits, Notice, PrintBlur, Reason, Setting, Sharpness
 from lensbench.formatting import brief
 from lensbench.verdicts.focus import BLUR_PX, FocusError, SheetDepth, judge_focus_error, judge_sheet_depth
 
@@ -44,32 +44,32 @@ def setting_notices(
     list of str
         The same in a few words each, to stand beside the figures.
     """
-    if setting.sharpness is None:
+    sharpness = setting.sharpness
+    if sharpness is None:
         return [], []
-    notices, short = [], []
-    notices += _short_edges(setting)
-    notices += _unlike_shots(setting, channel)
+    notices, caveats = [*_short_edges(sharpness), *_unlike_shots(sharpness, setting.name, channel)], []
     pitch = camera.pixel_pitch_um
     if setting.limits is not None and not moved:
-        error = judge_focus_error(setting.sharpness, setting.limits, channel, pitch)
+        error = judge_focus_error(sharpness, setting.limits, channel, pitch)
         if error is not None:
             notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))
-            short.append("focus, which looks off everywhere")
+            caveats.append("focus, which looks off everywhere")
     if setting.geometry is not None:
         depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
-        if depth is not None and depth.share > 1:
-            notices.append(Notice("tilted", None, f"{setting.name}: {_tilted(depth, setting)}"))
-            short.append("the sheet's lean at the sides")
-    if setting.limits is not None and setting.limits.print_limited:
-        notices.append(Notice("print-limited", None, f"{setting.name}: {_print_limited(setting.limits, channel)}"))
-        short.append("the print")
-    return notices, short
+        if depth is not None and setting.f_number is not None and depth.share > 1:
+            notices.append(Notice("tilted", None, f"{setting.name}: {_tilted(depth, setting.f_number)}"))
+            caveats.append("the sheet's lean at the sides")
+    if setting.limits is not None and setting.limits.print_blur is not None and setting.limits.print_limited:
+        said = _print_limited(setting.limits, setting.limits.print_blur, channel)
+        notices.append(Notice("print-limited", None, f"{setting.name}: {said}"))
+        caveats.append("the print")
+    return notices, caveats
 
 
-def _short_edges(setting: Setting) -> Iterator[Notice]:
+def _short_edges(sharpness: Sharpness) -> Iterator[Notice]:
     """Shots many of whose edges are too short for how blurred they are."""
-    edges = Counter(edge.shot for edge in setting.sharpness.edges)
-    short = Counter(edge.shot for edge in setting.sharpness.edges if edge.reason is Reason.TOO_SHORT)
+    edges = Counter(edge.shot for edge in sharpness.edges)
+    short = Counter(edge.shot for edge in sharpness.edges if edge.reason is Reason.TOO_SHORT)
     for shot, count in short.items():
         if count > MANY * edges[shot]:
             text = (
@@ -79,11 +79,11 @@ def _short_edges(setting: Setting) -> Iterator[Notice]:
             yield Notice("short-edges", shot, text)
 
 
-def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
+def _unlike_shots(sharpness: Sharpness, setting: str, channel: str) -> Iterator[Notice]:
     """Shots counted as taken alike whose edges are not: an aperture or a refocusing not written down."""
     mtf50: dict[str, dict[tuple[int, int, str], float]] = {}
-    for edge in setting.sharpness.edges:
-        if edge.used and edge.channel == channel and edge.leg != "blade":
+    for edge in sharpness.edges:
+        if edge.mtf50 and edge.used and edge.channel == channel and edge.leg != "blade":
             mtf50.setdefault(edge.shot, {})[edge.column, edge.row, edge.leg] = edge.mtf50.value
     if len(mtf50) < 2:
         return
@@ -91,11 +91,11 @@ def _unlike_shots(setting: Setting, channel: str) -> Iterator[Notice]:
     if not shared:
         return
     level = {shot: median(edges[place] for place in shared) for shot, edges in mtf50.items()}
-    best, worst = max(level, key=level.get), min(level, key=level.get)
+    best, worst = max(level, key=lambda shot: level[shot]), min(level, key=lambda shot: level[shot])
     if level[worst] < (1 - UNLIKE) * level[best]:
         text = (
             f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both are "
-            f"listed with the same settings ({setting.name}), and the figures are of both together. Give each its "
+            f"listed with the same settings ({setting}), and the figures are of both together. Give each its "
             "own f_number or aperture in session.toml, or its own setup number where the lens was refocused."
         )
         yield Notice("unlike", worst, text)
@@ -114,11 +114,11 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
     return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again. {otherwise}"
 
 
-def _tilted(depth: SheetDepth, setting: Setting) -> str:
+def _tilted(depth: SheetDepth, f_number: float) -> str:
     sides = ((depth.right_away, "right", "left"), (depth.bottom_away, "bottom", "top"))
     leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in sides if away != 0]
     given = "" if depth.distance_known else f", if the lens is more than {depth.soft_beyond_mm:.0f} mm from it"
-    wanted = setting.f_number * depth.share
+    wanted = f_number * depth.share
     closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None) if depth.distance_known else None
     close = f", or close the iris to {closed}" if closed else ", or close the iris"
     return (
@@ -134,24 +134,19 @@ def _leaning(depth: SheetDepth, away: float, far: str, near: str) -> str:
     return f"its {far} side is drawn {100 * abs(away):.1f} % smaller than its {near} one"
 
 
-def _print_limited(limits: Limits, channel: str) -> str:
-    worst = max(
-        (
-            z
-            for z in limits.zones
-            if z.direction == "mean" and z.channel == channel and z.lost_to_print_percent is not None
-        ),
-        key=lambda zone: zone.lost_to_print_percent,
+def _print_limited(limits: Limits, blur: PrintBlur, channel: str) -> str:
+    lost, worst = max(
+        (zone.lost_to_print_percent, zone.zone)
+        for zone in limits.zones
+        if zone.direction == "mean" and zone.channel == channel and zone.lost_to_print_percent is not None
     )
-    blur = limits.print_blur
     if blur.source == "raggedness":
         why = f"the printed edges are ragged by {brief(blur.sigma_px)} px on the sensor"
     else:
         why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
     count = len(limits.print_limited)
-    lost = worst.lost_to_print_percent or 0
     return (
         f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
-        f"MTF50 of the {worst.zone.replace('-', ' ')} zone would be {lost:.0f} % higher or more. Print finer, "
+        f"MTF50 of the {worst.replace('-', ' ')} zone would be {lost:.0f} % higher or more. Print finer, "
         "go farther away, or use film or chrome. The figures of the lens alone are corrected for it."
     )

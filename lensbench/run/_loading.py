@@ -1,0 +1,95 @@
+"""Shots loaded by their entries in the session file; what can't be loaded becomes a notice and ends nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from lensbench.errors import BenchError
+from lensbench.findings import Notice, ShotDigest
+from lensbench.loaders.guessing import guess_shows
+from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.shot_file import read_shot
+from lensbench.shot import Shot
+
+
+@dataclass(frozen=True)
+class ShotFacts:
+    """What the report says of the camera, from one shot."""
+
+    size: tuple[int, int]
+    camera: str | None
+    orientation: int
+
+    @classmethod
+    def of(cls, shot: Shot) -> ShotFacts:
+        """What a shot says of the camera."""
+        return cls(shot.size, shot.exposure.camera, shot.exposure.orientation)
+
+
+def load_shots(
+    folder: Path, entries: Sequence[ShotEntry]
+) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice], list[ShotDigest]]:
+    """Load the shots of some entries.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    entries : sequence of ShotEntry
+        The shots.
+
+    Returns
+    -------
+    list of (ShotEntry, Shot)
+        Those that can be loaded and have the first one's size.
+    list of Notice
+        What keeps the others from being used, and what makes figures incomparable.
+    list of ShotDigest
+        Of those loaded.
+    """
+    shots: list[tuple[ShotEntry, Shot]] = []
+    notices: list[Notice] = []
+    for entry in entries:
+        try:
+            shot = read_shot(folder / entry.file, entry.encoding)
+        except BenchError as error:
+            notices.append(left_out(entry.file, str(error)))
+            continue
+        if shots and shot.size != shots[0][1].size:
+            notices.append(other_size(entry.file, shot.size, shots[0][1].size))
+            continue
+        notices += _remarks(shot, entry)
+        shots.append((entry, shot))
+    return shots, notices, [ShotDigest(entry.file, shot.digest()) for entry, shot in shots]
+
+
+def _remarks(shot: Shot, entry: ShotEntry) -> Iterator[Notice]:
+    if shot.incomparable:
+        yield Notice("incomparable", entry.file, f"{entry.file}: {shot.incomparable}")
+
+
+def left_out(name: str, text: str) -> Notice:
+    """The notice of a shot that is left out."""
+    return Notice("left-out", name, f"{text} It is left out.")
+
+
+def other_size(name: str, size: tuple[int, int], usual: tuple[int, int]) -> Notice:
+    """The notice of a shot of another size than the rest."""
+    advice = "Shoot a session with one camera, uncropped."
+    if size == usual[::-1]:
+        advice = "Some program turned it; take the file as the camera stored it."
+    text = "{}: has {} × {} pixels, the other shots {} × {}. {}"
+    return left_out(name, text.format(name, *size, *usual, advice))
+
+
+def resemblance(shot: Shot, entry: ShotEntry) -> str:
+    """What a shot that doesn't show what it should looks like instead, as the end of a sentence; maybe nothing."""
+    guess = guess_shows(shot)
+    if guess is None or guess == entry.shows:
+        return ""
+    return f'; it looks like {_LOOKS[guess]}, so mend shows = "{guess}" in session.toml'
+
+
+_LOOKS = {"target": "the set-square target", "flat": "an even light", "dark": "a shot with the cap on"}

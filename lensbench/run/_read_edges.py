@@ -1,0 +1,113 @@
+"""One shot of edges, of the target or of blades: loaded, searched and measured, with what went wrong."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.free_edges import free_responses
+from lensbench.analysers.glare import read_dark_tiles
+from lensbench.findings import Notice
+from lensbench.loaders.session import ShotEntry
+from lensbench.run._darks import MeanDark, fitting_darks
+from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
+from lensbench.run._readings import BladeReading, Outcome, TargetReading
+from lensbench.run._shot_warnings import exposure_notices, look_for_signs, sign_notices
+from lensbench.shot import Shot
+from lensbench.target.finder import find_tiles
+from lensbench.target.layout import Layout
+
+
+def read_target(
+    folder: Path, entry: ShotEntry, layout: Layout, darks: Sequence[MeanDark], threads: int
+) -> Outcome:
+    """Measure every edge of one target shot.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    entry : ShotEntry
+        The shot.
+    layout : Layout
+        The target that it shows.
+    darks : sequence of MeanDark
+        The session's dark frames; those exposed like the shot are subtracted from the light in the dark tiles.
+    threads : int
+        How many threads share the edges.
+
+    Returns
+    -------
+    Outcome
+    """
+    loaded, notices, digests = load_shots(folder, [entry])
+    reading = None
+    for _, shot in loaded:
+        reading, more = _target_reading(entry, shot, layout, darks, threads)
+        notices += more
+    return Outcome(reading, notices, digests)
+
+
+def _target_reading(
+    entry: ShotEntry, shot: Shot, layout: Layout, darks: Sequence[MeanDark], threads: int
+) -> tuple[TargetReading | None, list[Notice]]:
+    found = find_tiles(shot, layout)
+    notices = [Notice("tiles", entry.file, f"{entry.file}: {note}") for note in found.notes]
+    if len(found.column) == 0:
+        other = resemblance(shot, entry)
+        text = f"{entry.file}: shows no tile of the target{other}."
+        # How to shoot a target better is no help where the shot shows something else.
+        return None, [*(notices if not other else []), left_out(entry.file, text)]
+    places = tile_edges(found)
+    responses = measure_edges(shot, places, threads=threads)
+    notices += exposure_notices(shot, entry.file, responses)
+    if not any(response.measured.any() for response in responses.values()):
+        reason = _most_common_reason(responses[shot.reference])
+        return None, [*notices, left_out(entry.file, f"{entry.file}: no edge can be measured ({reason}).")]
+    if found.mirrored:
+        text = f"{entry.file}: shows the target from its back (mirrored). The figures hold; turn a film over, "
+        notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
+    signs = look_for_signs(shot, places, responses)
+    notices += sign_notices(signs, entry.file)
+    fitting = fitting_darks(shot, darks)
+    reading = TargetReading(
+        entry=entry,
+        facts=ShotFacts.of(shot),
+        responses=responses,
+        reference=shot.reference,
+        found=found,
+        signs=signs,
+        dark_tiles=read_dark_tiles(shot, found, responses[shot.reference], fitting.shots),
+        darks=fitting.files,
+    )
+    return reading, notices
+
+
+def _most_common_reason(response: EdgeResponses) -> str:
+    """Why most of the edges that have no figure have none."""
+    reasons, counts = np.unique(response.why[~response.measured], return_counts=True)
+    return str(reasons[np.argmax(counts)]) if len(reasons) else ""
+
+
+def read_blade(folder: Path, entry: ShotEntry, threads: int) -> Outcome:
+    """Measure every clean straight edge of one blade shot; parameters and results are as for `read_target`."""
+    loaded, notices, digests = load_shots(folder, [entry])
+    reading = None
+    for _, shot in loaded:
+        reading, more = _blade_reading(entry, shot, threads)
+        notices += more
+    return Outcome(reading, notices, digests)
+
+
+def _blade_reading(entry: ShotEntry, shot: Shot, threads: int) -> tuple[BladeReading | None, list[Notice]]:
+    responses, refused = free_responses(shot, threads)
+    if not len(responses[shot.reference]):
+        commonest = Counter(line.reason for line in refused).most_common(1)
+        reason = f" ({commonest[0][0]})" if commonest else ""
+        text = f"{entry.file}: shows no clean straight edge{reason}{resemblance(shot, entry)}."
+        return None, [left_out(entry.file, text)]
+    return BladeReading(entry, ShotFacts.of(shot), responses, shot.reference), []

@@ -1,0 +1,95 @@
+"""The flats of one setting: loaded once, and measured for falloff and dirt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from lensbench.analysers.dust import find_marks
+from lensbench.analysers.falloff import PanelGiven, gather_light
+from lensbench.errors import BenchError
+from lensbench.findings import Dust, Notice, PanelMarks
+from lensbench.frame import pixel_pitch_um
+from lensbench.loaders.guessing import why_no_even_light
+from lensbench.loaders.session import ShotEntry
+from lensbench.run._darks import MeanDark, fitting_darks
+from lensbench.run._loading import ShotFacts, left_out, load_shots
+from lensbench.run._readings import FlatsReading, Outcome
+from lensbench.shot import Shot
+
+
+def read_flats(
+    folder: Path,
+    entries: Sequence[ShotEntry],
+    darks: Sequence[MeanDark],
+    sensor_mm: tuple[float, float] | None = None,
+) -> Outcome:
+    """Measure falloff and dirt from the flats of one setting.
+
+    Parameters
+    ----------
+    folder : Path
+        The session's folder.
+    entries : sequence of ShotEntry
+        The flats, taken alike; dirt is looked for in the first one that can be read of each position of the panel.
+    darks : sequence of MeanDark
+        The session's dark frames; those exposed like the flats are subtracted.
+    sensor_mm : (float, float), optional
+        Width and height of the sensor, for lengths in millimetres.
+
+    Returns
+    -------
+    Outcome
+    """
+    loaded, notices, digests = load_shots(folder, entries)
+    shots, uneven = _even_only(loaded)
+    reading, more = _flats_reading(shots, darks, sensor_mm) if shots else (None, [])
+    return Outcome(reading, [*notices, *uneven, *more], digests)
+
+
+def _flats_reading(
+    shots: Sequence[tuple[ShotEntry, Shot]],
+    darks: Sequence[MeanDark],
+    sensor_mm: tuple[float, float] | None,
+) -> tuple[FlatsReading | None, list[Notice]]:
+    notices: list[Notice] = []
+    entries = tuple(entry for entry, _ in shots)
+    flats = [shot for _, shot in shots]
+    fitting = fitting_darks(flats[0], darks)
+    given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry in entries]
+    light = dust = None
+    try:
+        light = gather_light(flats, fitting.shots, given, pixel_pitch_um(flats[0].size, sensor_mm))
+    except BenchError as error:
+        notices.append(Notice("falloff", entries[0].file, str(error)))
+    try:
+        dust = _dirt(shots)
+    except BenchError as error:
+        notices.append(Notice("dust", entries[0].file, str(error)))
+    if light is None and dust is None:
+        return None, notices
+    return FlatsReading(entries, ShotFacts.of(flats[0]), light, dust, fitting.files), notices
+
+
+def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:
+    """The shots that may show an even light, and notices of those that plainly don't."""
+    kept: list[tuple[ShotEntry, Shot]] = []
+    notices: list[Notice] = []
+    for entry, shot in shots:
+        uneven = why_no_even_light(shot)
+        if uneven is None:
+            kept.append((entry, shot))
+        else:
+            text = f"{entry.file}: {uneven} Mend shows = … in session.toml."
+            notices.append(left_out(entry.file, text))
+    return kept, notices
+
+
+def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:
+    """The marks of the first flat, and of the first one with the light panel at each other position."""
+    first_by_panel: dict[int, Shot] = {}
+    for entry, shot in shots:
+        first_by_panel.setdefault(entry.panel, shot)
+    found = {panel: find_marks(shot).marks for panel, shot in first_by_panel.items()}
+    (_, marks), *moved = found.items()
+    return Dust(marks, [PanelMarks(panel, others) for panel, others in moved])

@@ -1,0 +1,130 @@
+"""What single shots show, as the settings need it: small results that processes hand each other."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from lensbench.analysers.edge import EdgeResponses
+from lensbench.analysers.falloff import GatheredLight
+from lensbench.analysers.glare import TileLight
+from lensbench.findings import Dust, Notice, ShotDigest
+from lensbench.loaders.session import ShotEntry
+from lensbench.run._configuration import ShotConfiguration
+from lensbench.run._loading import ShotFacts, other_size
+from lensbench.run._shot_warnings import ShotSigns
+from lensbench.target.finder import FoundTiles
+
+
+@dataclass(frozen=True, eq=False)
+class EdgesReading:
+    """One shot's edges, measured; `reference` is the channel that speaks for its sharpness."""
+
+    entry: ShotEntry
+    facts: ShotFacts
+    responses: dict[str, EdgeResponses]
+    reference: str
+
+    @property
+    def entries(self) -> tuple[ShotEntry, ...]:
+        """The shots read: this one."""
+        return (self.entry,)
+
+    @property
+    def mtf50(self) -> float:
+        """How sharp the shot is as a whole: the median over its edges in cycles a pixel; 0 without any."""
+        values = self.responses[self.reference].mtf50
+        values = values[np.isfinite(values)]
+        return float(np.median(values)) if len(values) else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class TargetReading(EdgesReading):
+    """One target shot, measured, with the signs of what besides the lens shaped its edges.
+
+    `darks` are the dark frames that were subtracted from the light of its dark tiles.
+    """
+
+    found: FoundTiles
+    signs: ShotSigns
+    dark_tiles: TileLight
+    darks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class BladeReading(EdgesReading):
+    """One shot of free straight edges, measured."""
+
+
+@dataclass(frozen=True, eq=False)
+class FlatsReading:
+    """The flats of one setting, measured: each is loaded once for all findings.
+
+    `darks` are the dark frames that were subtracted.
+    """
+
+    entries: tuple[ShotEntry, ...]
+    facts: ShotFacts
+    light: GatheredLight | None
+    dust: Dust | None
+    darks: tuple[str, ...] = ()
+
+
+Reading = TargetReading | FlatsReading | BladeReading
+"""What one piece of work can give."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What one piece of work gave: a reading (None where nothing could be used), and what the user should know.
+
+    `digests` are of the shots that could be loaded, used or not.
+    """
+
+    reading: Reading | None
+    notices: list[Notice]
+    digests: list[ShotDigest]
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """All that a session's shots show, by kind."""
+
+    targets: list[TargetReading]
+    flats: list[FlatsReading]
+    blades: list[BladeReading]
+
+    @classmethod
+    def of(cls, readings: Iterable[Reading]) -> Readings:
+        """Readings of any kind, sorted by kind."""
+        every = list(readings)
+        return cls(
+            [one for one in every if isinstance(one, TargetReading)],
+            [one for one in every if isinstance(one, FlatsReading)],
+            [one for one in every if isinstance(one, BladeReading)],
+        )
+
+    def __iter__(self) -> Iterator[Reading]:
+        return iter([*self.targets, *self.flats, *self.blades])
+
+    def of_one_size(self) -> tuple[Readings, list[Notice]]:
+        """Only the readings of the session's usual frame size, and notices of the others."""
+        sizes = Counter(reading.facts.size for reading in self)
+        if len(sizes) <= 1:
+            return self, []
+        usual = sizes.most_common(1)[0][0]
+        odd = [reading for reading in self if reading.facts.size != usual]
+        notices = [other_size(entry.file, one.facts.size, usual) for one in odd for entry in one.entries]
+        return Readings.of(reading for reading in self if reading.facts.size == usual), notices
+
+    def by_configuration(self, shots: Iterable[ShotEntry]) -> dict[ShotConfiguration, Readings]:
+        """The readings of each setting, in rising f-number, then in the order of the session's `shots`."""
+        listed = list(map(ShotConfiguration.of, shots))
+        found = {ShotConfiguration.of(reading.entries[0]) for reading in self}
+        return {
+            one: Readings.of(r for r in self if ShotConfiguration.of(r.entries[0]) == one)
+            for one in sorted(found, key=lambda one: (*one.order, listed.index(one)))
+        }

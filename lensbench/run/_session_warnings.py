@@ -1,0 +1,52 @@
+"""What concerns a session as a whole, in words: sensor, apertures, orientation, dark frames of no use."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+
+from lensbench.findings import Notice
+from lensbench.frame import sensor_misfit
+from lensbench.loaders.session import Session, ShotEntry
+from lensbench.run._loading import ShotFacts
+from lensbench.run._readings import Readings
+
+
+def sensor_notices(sensor_mm: tuple[float, float] | None, size: tuple[int, int]) -> list[Notice]:
+    """A warning where the sensor's size in the session file can't be that of the pictures; else none."""
+    misfit = sensor_misfit(size, sensor_mm) if sensor_mm else None
+    if misfit is None:
+        return []
+    return [Notice("sensor", None, f"session.toml: {misfit} Until then all sizes on the sensor are in pixels.")]
+
+
+def session_notices(session: Session, facts: Sequence[ShotFacts]) -> Iterator[Notice]:
+    """Shots without an aperture, and a camera that was held turned."""
+    nameless = [e.file for e in session.shots if e.shows != "dark" and e.f_number is None and e.aperture is None]
+    if nameless:
+        text = f"{len(nameless)} of {len(session.shots)} shots have no aperture ({nameless[0]} for one). Add "
+        how = 'f_number = … or aperture = "third click" to them in session.toml.'
+        yield Notice("aperture", None, text + how)
+    if {fact.orientation for fact in facts} - {1}:
+        text = (
+            "The camera recorded that it was held turned. Left, right, top and bottom are those of the picture as "
+        )
+        yield Notice("orientation", None, f"{text}stored, before a viewer turns it.")
+
+
+def dark_notices(shots: Sequence[ShotEntry], readings: Readings, left_out: Collection[str | None]) -> list[Notice]:
+    """The dark frames that were exposed like no flat and no target.
+
+    Parameters
+    ----------
+    shots : sequence of ShotEntry
+        The session's.
+    readings : Readings
+        Which know the dark frames that were subtracted.
+    left_out : collection of str
+        Shots that a notice says are left out.
+    """
+    used = {name for target in readings.targets for name in target.darks}
+    used |= {name for flats in readings.flats for name in flats.darks}
+    idle = [e.file for e in shots if e.shows == "dark" and e.file not in used and e.file not in left_out]
+    text = "was exposed like no flat and no target here, so it is taken off none. Use their shutter time and ISO."
+    return [Notice("dark-unused", name, f"{name}: {text}") for name in idle]
