@@ -18,8 +18,7 @@ from lensbench.analysers.dust._remainder import Remainder
 from lensbench.analysers.dust._segments import Segments
 
 PEAK_SIGNAL = 5.7
-"""Least signal to noise of a peak that is fitted: no filter matches a mark exactly (study:
-tests/bench/dirt.py)."""
+"""Least signal to noise of a peak that is fitted: no filter matches a mark exactly (chosen by experience)."""
 
 UNIT_RESPONSE = 1.8
 """Signal to noise of a filter with a standard deviation of 1 px where a constant shadow of depth 1 lies on light

@@ -15,8 +15,7 @@ from lensbench.analysers.numerics.strips import interpolation_matrix, subtract_p
 from lensbench.findings import Figure
 
 THINNED_WIDTH = 40
-"""Cells to the width of a mark from which its shadow is interpolated linearly between every second cell and
-more."""
+"""Nodes across the width of a mark, at least, between which its shadow is interpolated linearly."""
 
 
 @dataclass(frozen=True, eq=False)

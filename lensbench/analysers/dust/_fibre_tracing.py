@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.dust._pyramid import Level
+from lensbench.analysers.dust._pyramid import Level, nearest_cells
 from lensbench.analysers.dust._segments import Segments
 
 CURVATURES = 21
@@ -81,7 +81,7 @@ def trace_from(level: Level, segments: Segments, number: int) -> Trace:
     count = max(int(lengths[0] / 2), 2)
     centre = first + np.linspace(0, 1, count)[:, None] * (last - first)
     path = np.concatenate([backward[::-1], centre, forward])
-    values = sign * _nearest(level.z, path[:, 0], path[:, 1])
+    values = sign * nearest_cells(level.z, path[:, 0], path[:, 1])
     signal = float(values.sum() / np.sqrt(len(values)))
     return Trace(path * level.cell_px + level.offset, signal, float(sign))
 
@@ -125,17 +125,10 @@ def _best_arcs(
     points = (positions[:, 0] + 1j * positions[:, 1])[:, None, None] + np.exp(1j * angles)[:, None, None] * _arcs(
         step
     )
-    signals = signs[:, None] * _nearest(z, points.real, points.imag).sum(axis=-1) / np.sqrt(step)
+    signals = signs[:, None] * nearest_cells(z, points.real, points.imag).sum(axis=-1) / np.sqrt(step)
     best = signals.argmax(axis=1)
     each = np.arange(len(best))
     return signals[each, best], points[each, best], best
-
-
-def _nearest(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDArray[np.float32]:
-    """The cells nearest to positions; 0 outside the frame."""
-    column, row = np.rint(x).astype(int), np.rint(y).astype(int)
-    inside = (column >= 0) & (column < z.shape[1]) & (row >= 0) & (row < z.shape[0])
-    return np.where(inside, z[np.where(inside, row, 0), np.where(inside, column, 0)], 0)
 
 
 def _walk(z: NDArray[np.float32], position: NDArray, way: NDArray, step: int, sign: float) -> NDArray[np.float64]:

@@ -41,6 +41,13 @@ def cells_in(level: Level, box: Box | None) -> tuple[slice, slice]:
     return (box or Box(0, 0, np.inf, np.inf)).cells(level.cell_px, level.z.shape)
 
 
+def nearest_cells(z: NDArray[np.float32], x: NDArray, y: NDArray) -> NDArray[np.float32]:
+    """The cells nearest to positions in cells, shape of the positions; 0 outside the frame."""
+    column, row = np.rint(x).astype(int), np.rint(y).astype(int)
+    inside = (column >= 0) & (column < z.shape[1]) & (row >= 0) & (row < z.shape[0])
+    return np.where(inside, z[np.where(inside, row, 0), np.where(inside, column, 0)], 0)
+
+
 class Pyramid:
     """The residual at all levels, each with cells twice as wide as the one before.
 

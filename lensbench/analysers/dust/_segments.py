@@ -11,7 +11,7 @@ from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from lensbench.analysers.dust._boxes import Box
-from lensbench.analysers.dust._pyramid import Level, cells_in
+from lensbench.analysers.dust._pyramid import Level, cells_in, nearest_cells
 from lensbench.analysers.numerics.strips import THREADS
 
 LENGTHS = (16, 32, 64)
@@ -140,9 +140,9 @@ def _unclipped(level: Level, segments: Segments) -> Segments:
     extent = np.maximum(np.abs(segments.x1 - segments.x0), np.abs(segments.y1 - segments.y0))
     root = np.sqrt(extent / level.cell_px + 1)
     strong = np.flatnonzero(np.abs(segments.signal) > HIGHEST / 2 * root)
-    x, y = (np.rint((v - level.offset) / level.cell_px).astype(int) for v in segments.chosen(strong).points(33))
+    x, y = ((v - level.offset) / level.cell_px for v in segments.chosen(strong).points(33))
     signal = segments.signal.copy()
-    signal[strong] = level.z[y, x].mean(axis=0) * root[strong]
+    signal[strong] = nearest_cells(level.z, x, y).mean(axis=0) * root[strong]
     return segments._replace(signal=signal)
 
 

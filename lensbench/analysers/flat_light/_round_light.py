@@ -24,8 +24,8 @@ ABSOLUTE_ROUNDS, MOST_ROUNDS = 6, 16
 """Rounds of least absolute deviations, and of all reweighting at most."""
 
 OUTLIER, SETTLED = 3.5, 0.05
-"""Cut-off of Tukey's biweight in standard deviations (chosen by experience; 4.7 is common practice), and the largest
-change of a weight in the last round."""
+"""Cut-off of Tukey's biweight in standard deviations (chosen by experience; 4.7 is common practice), and the
+largest change of a weight in the last round."""
 
 
 def round_basis(
