@@ -10,7 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses, measure_edges, tile_edges
-from lensbench.run._shot_warnings import ShotSigns, look_for_signs
+from lensbench.analysers.shot_quality import ShotSigns, assess_shot
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Colour, Lens
@@ -51,7 +51,7 @@ class Seen:
         return self.responses["grey"]
 
     def signs(self) -> ShotSigns:
-        return look_for_signs(self.shot, self.places, self.responses)
+        return assess_shot(self.shot, self.places, self.responses)
 
 
 @lru_cache(maxsize=16)

@@ -11,12 +11,13 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.free_edges import free_responses
 from lensbench.analysers.glare import read_dark_tiles
+from lensbench.analysers.shot_quality import assess_shot
 from lensbench.findings import Notice
 from lensbench.loaders.session import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
 from lensbench.run._readings import BladeReading, Outcome, TargetReading
-from lensbench.run._shot_warnings import exposure_notices, look_for_signs, sign_notices
+from lensbench.run._shot_warnings import exposure_notices, sign_notices
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout
@@ -71,7 +72,7 @@ def _target_reading(
     if found.mirrored:
         text = f"{entry.file}: shows the target from its back (mirrored). The figures hold; turn a film over, "
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
-    signs = look_for_signs(shot, places, responses)
+    signs = assess_shot(shot, places, responses)
     notices += sign_notices(signs, entry.file)
     fitting = fitting_darks(shot, darks)
     reading = TargetReading(

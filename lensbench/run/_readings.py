@@ -11,11 +11,11 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.falloff import GatheredLight
 from lensbench.analysers.glare import TileLight
+from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import Dust, Notice, ShotDigest
 from lensbench.loaders.session import ShotEntry
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
-from lensbench.run._shot_warnings import ShotSigns
 from lensbench.target.finder import FoundTiles
 
 

@@ -18,6 +18,7 @@ from lensbench.loaders.session import Session
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._readings import BladeReading, FlatsReading, Readings, TargetReading
 from lensbench.run._setting_warnings import setting_notices
+from lensbench.run._shot_warnings import sign_caveats
 from lensbench.target.layout import Layout
 from lensbench.verdicts.focus import RailShot, advise_rail, rail_notices
 from lensbench.verdicts.limits import judge_limits
@@ -250,7 +251,7 @@ def _judged(
     judged = replace(setting, limits=limits, rail_advice=advise_rail(setting, pupil_ratio))
     moved = any(one.motion is not None for one in signs)
     notices, caveats = setting_notices(judged, camera, used[0].reference, pupil_ratio, moved)
-    caveats = list(dict.fromkeys([*(words for one in signs for words in one.caveats), *caveats]))
+    caveats = list(dict.fromkeys([*(words for one in signs for words in sign_caveats(one)), *caveats]))
     rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
     said = [*rail_notices(judged, rail), *notices]
     sharpness = replace(judged.sharpness, caveats=caveats) if judged.sharpness else None

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lensbench.run._shot_warnings import exposure_notices, sign_notices, way_in_words
+from lensbench.run._shot_warnings import exposure_notices, sign_caveats, sign_notices, way_in_words
 from lensbench.simulator.scene import Print
 from tests import spoiled_shots as shots
 from tests.spoiled_shots import afterwards, taken
@@ -19,7 +19,7 @@ def said(seen, name="t.dng"):
 def test_honest_lenses_are_not_accused(lens):
     seen = taken(lens)
     signs = seen.signs()
-    assert signs.caveats == []
+    assert sign_caveats(signs) == []
     assert list(sign_notices(signs, "t.dng")) == []
     assert signs.raggedness_px is None
 
@@ -52,7 +52,7 @@ def test_motion_is_seen_with_its_way_and_length(lens, motion, way):
     assert f"alike {way}" in text
     assert f"{found.length_px:.1f} px" in text
     assert "release with a delay" in text
-    assert f"motion of about {found.length_px:.1f} px" in seen.signs().caveats
+    assert f"motion of about {found.length_px:.1f} px" in sign_caveats(seen.signs())
 
 
 def test_ways_in_words():
@@ -80,19 +80,19 @@ def test_sharpening_is_seen_by_its_overshoot():
 def test_a_tone_curve_is_seen(lens):
     seen = afterwards(taken(lens), shots.curved)
     assert 'encoding = "srgb"' in said(seen)["tone-curve"]
-    assert "a tone curve" in seen.signs().caveats
+    assert "a tone curve" in sign_caveats(seen.signs())
 
 
 def test_a_mild_curve_is_seen_by_blacks_noise():
     signs = afterwards(taken("comatic"), lambda light: np.clip(light, 0, 1) ** (1 / 1.4)).signs()
     assert signs.tone_curved
-    assert signs.reading_electrons > 40
+    assert signs.read_noise_electrons > 40
 
 
 @pytest.mark.parametrize("change", [shots.denoised, shots.resampled])
 def test_shared_noise_is_seen(change):
     seen = afterwards(taken("comatic"), change)
-    assert seen.signs().shared_noise > 0.3
+    assert seen.signs().noise_correlation > 0.3
     assert "share their noise" in said(seen)["noise-reduced"]
 
 

@@ -1,21 +1,26 @@
-"""What besides the lens shaped a shot: motion, tone curves, ragged print, altered noise.
+"""What besides the lens shaped a target shot: motion, sharpening, a tone curve, altered noise, a ragged print.
 
-In: a Shot and its measured edges. Out: signs with their strength.
+In: a target shot, its edges' positions and what was measured there. Out: `ShotSigns`, numbers and no sentences.
 Called by `run`.
 """
 
-from lensbench.analysers.shot_quality._motion import OneWayBlur, find_one_way_blur
-from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern, look_at_noise
-from lensbench.analysers.shot_quality._raggedness import measure_raggedness
-from lensbench.analysers.shot_quality._tone import LopsidedEdges, find_lopsided_edges
+from lensbench.analysers.shot_quality._asymmetry import EdgeAsymmetry
+from lensbench.analysers.shot_quality._directional_blur import DirectionalBlur
+from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern
+from lensbench.analysers.shot_quality._signs import (
+    MAX_ASYMMETRY,
+    MAX_FULL_WELL_ELECTRONS,
+    ShotSigns,
+    assess_shot,
+)
 
 __all__ = [
-    "LopsidedEdges",
+    "MAX_ASYMMETRY",
+    "MAX_FULL_WELL_ELECTRONS",
+    "DirectionalBlur",
+    "EdgeAsymmetry",
     "NoiseLevel",
     "NoisePattern",
-    "OneWayBlur",
-    "find_lopsided_edges",
-    "find_one_way_blur",
-    "look_at_noise",
-    "measure_raggedness",
+    "ShotSigns",
+    "assess_shot",
 ]
