@@ -47,7 +47,7 @@ class ComparedAperture(Tabular, msgspec.Struct, frozen=True):
     needed: int | None = None
 
 
-class BuildChange(Tabular, msgspec.Struct):
+class BuildChange(Tabular, msgspec.Struct, frozen=True):
     """From one build to the next: what was changed, under which conditions they were measured, what differs.
 
     `answer` is ``better``, ``worse``, ``mixed`` (better in some, worse in others), ``different`` (in size only),
@@ -62,7 +62,7 @@ class BuildChange(Tabular, msgspec.Struct):
     apertures: list[ComparedAperture]
 
 
-class Comparison(Tabular, msgspec.Struct):
+class Comparison(Tabular, msgspec.Struct, frozen=True):
     """Builds in order of date, each held against the one before."""
 
     builds: list[Build]

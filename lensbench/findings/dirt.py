@@ -8,7 +8,7 @@ from lensbench.figure import Figure
 from lensbench.findings.tables import Tabular
 
 
-class Mark(Tabular, msgspec.Struct):
+class Mark(Tabular, msgspec.Struct, frozen=True):
     """One dirt mark: a ``spot``, ``fibre`` or ``patch``.
 
     `depth_percent` is of the light around, positive for darker; `signal_to_noise` is the matched filter's.
@@ -31,14 +31,14 @@ class Mark(Tabular, msgspec.Struct):
     evidence: str = ""
 
 
-class PanelMarks(Tabular, msgspec.Struct):
+class PanelMarks(Tabular, msgspec.Struct, frozen=True):
     """Marks of a flat that was taken with the light panel elsewhere (`panel` in the session file)."""
 
     panel: int
     marks: list[Mark] = []
 
 
-class Dust(Tabular, msgspec.Struct):
+class Dust(Tabular, msgspec.Struct, frozen=True):
     """Dirt marks of one setting, the plainest first; and those with the light panel moved, where it was."""
 
     marks: list[Mark] = []

@@ -8,7 +8,7 @@ from lensbench.figure import Figure
 from lensbench.findings.tables import Tabular
 
 
-class FocusTile(Tabular, msgspec.Struct):
+class FocusTile(Tabular, msgspec.Struct, frozen=True):
     """How one tile comes into focus along the rail, for edges of one direction in one channel.
 
     Places are in mm along the rail from the centre's best focus, positive with the target farther from the lens.
@@ -30,7 +30,7 @@ class FocusTile(Tabular, msgspec.Struct):
     beyond: str = ""
 
 
-class FocusZone(Tabular, msgspec.Struct):
+class FocusZone(Tabular, msgspec.Struct, frozen=True):
     """A zone along the rail in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
 
     The means over its tiles: where they are sharpest (in mm from the centre's best focus, positive farther), how
@@ -51,7 +51,7 @@ class FocusZone(Tabular, msgspec.Struct):
     with_peak: int
 
 
-class ThroughFocus(Tabular, msgspec.Struct):
+class ThroughFocus(Tabular, msgspec.Struct, frozen=True):
     """A zone's sharpness shot by shot along the rail, mean of directions, and the curve through it near its peak.
 
     Places are in mm from the centre's best focus, positive farther; MTF50 is in cycles a pixel.
@@ -73,7 +73,7 @@ class FieldStep(Tabular, msgspec.Struct, frozen=True):
     tangential_mm: Figure
 
 
-class FocusLean(Tabular, msgspec.Struct):
+class FocusLean(Tabular, msgspec.Struct, frozen=True):
     """How the surface of best focus leans against the target.
 
     The angles are positive where its right (lower) side lies farther from the lens than the target's. `sensor_deg`
@@ -86,7 +86,7 @@ class FocusLean(Tabular, msgspec.Struct):
     sensor_deg: tuple[Figure, Figure] | None = None
 
 
-class ColourFocus(Tabular, msgspec.Struct):
+class ColourFocus(Tabular, msgspec.Struct, frozen=True):
     """Where a colour is sharpest along the rail, less green: positive is farther from the lens, in mm.
 
     Lens and camera nearer to the target focus what is nearer; `nearer` says in a word which colour that is.
@@ -97,7 +97,7 @@ class ColourFocus(Tabular, msgspec.Struct):
     nearer: str
 
 
-class Focus(Tabular, msgspec.Struct):
+class Focus(Tabular, msgspec.Struct, frozen=True):
     """A series of shots along a rail: where everything is sharpest, and how sharp it is there.
 
     `centre_rail_mm` is the rail's reading at which the centre is sharpest; `larger_is` says whether larger
@@ -126,7 +126,7 @@ class Focus(Tabular, msgspec.Struct):
     notes: list[str] = []
 
 
-class RailAdvice(Tabular, msgspec.Struct):
+class RailAdvice(Tabular, msgspec.Struct, frozen=True):
     """How to step the rail at this setting.
 
     `depth_mm` is the depth of field to either side: that of a quarter wave at this magnification and effective

@@ -17,7 +17,7 @@ class Displacement(Tabular, msgspec.Struct, frozen=True):
     around_px: Figure
 
 
-class TileFringing(Tabular, msgspec.Struct):
+class TileFringing(Tabular, msgspec.Struct, frozen=True):
     """Lateral colour at one tile; a colour is None where it could not be measured."""
 
     column: int
@@ -29,7 +29,7 @@ class TileFringing(Tabular, msgspec.Struct):
     blue: Displacement | None
 
 
-class ZoneFringing(Tabular, msgspec.Struct):
+class ZoneFringing(Tabular, msgspec.Struct, frozen=True):
     """A zone's lateral colour in one channel (``red`` or ``blue``, against green)."""
 
     zone: str
@@ -38,7 +38,7 @@ class ZoneFringing(Tabular, msgspec.Struct):
     around_px: Figure
 
 
-class FringingField(Tabular, msgspec.Struct):
+class FringingField(Tabular, msgspec.Struct, frozen=True):
     """The smooth field of one channel's lateral colour over the frame, and what it leaves unexplained.
 
     With q the place less `about_px`, over the half-diagonal, and Q = |q|², the displacement in pixels is
@@ -58,7 +58,7 @@ class FringingField(Tabular, msgspec.Struct):
     rejected: int
 
 
-class WorstFringing(Tabular, msgspec.Struct):
+class WorstFringing(Tabular, msgspec.Struct, frozen=True):
     """The corner of the frame where the colours lie farthest apart, and the coloured band seen there.
 
     `apart_px` is how far the two colours lie apart. `width_px` is the width of the coloured band on the
@@ -74,7 +74,7 @@ class WorstFringing(Tabular, msgspec.Struct):
     width_um: Figure | None = None
 
 
-class Fringing(Tabular, msgspec.Struct):
+class Fringing(Tabular, msgspec.Struct, frozen=True):
     """Lateral colour of one setting."""
 
     tiles: list[TileFringing] = []

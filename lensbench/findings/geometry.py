@@ -20,7 +20,7 @@ class DistortionStep(Tabular, msgspec.Struct, frozen=True):
     local_percent: Figure
 
 
-class Distortion(Tabular, msgspec.Struct):
+class Distortion(Tabular, msgspec.Struct, frozen=True):
     """How straight lines bend.
 
     With q a point's place less `about_px` over the half-diagonal, and Q = |q|², a lens without distortion would
@@ -39,14 +39,14 @@ class Distortion(Tabular, msgspec.Struct):
     residual_px: Figure
 
 
-class ZoneMagnification(Tabular, msgspec.Struct):
+class ZoneMagnification(Tabular, msgspec.Struct, frozen=True):
     """The lens's own magnification in a zone (the target's tilt taken off), in percent of that at the centre."""
 
     zone: str
     percent: Figure
 
 
-class Alignment(Tabular, msgspec.Struct):
+class Alignment(Tabular, msgspec.Struct, frozen=True):
     """How the target stood to the camera.
 
     `wider_left_percent` is how much larger the target is drawn at the picture's left edge than at its right,
@@ -62,7 +62,7 @@ class Alignment(Tabular, msgspec.Struct):
     distinguished_from_decentring: bool
 
 
-class View(Tabular, msgspec.Struct):
+class View(Tabular, msgspec.Struct, frozen=True):
     """How wide the lens sees, from target shots a known rail step apart.
 
     `image_distance_mm` is f (1 + m / P), the distance from the exit pupil to the sensor over the pupil ratio;
@@ -80,7 +80,7 @@ class View(Tabular, msgspec.Struct):
     shots: list[str]
 
 
-class Geometry(Tabular, msgspec.Struct):
+class Geometry(Tabular, msgspec.Struct, frozen=True):
     """How big and how wide the lens sees; None where the shots cannot tell, and `notes` say why.
 
     `target_tilt_deg` is the angle between target and sensor. `target_turn_deg` is how far a small target in the

@@ -8,7 +8,7 @@ from lensbench.figure import Figure, Position
 from lensbench.findings.tables import Tabular
 
 
-class ZoneFalloff(Tabular, msgspec.Struct):
+class ZoneFalloff(Tabular, msgspec.Struct, frozen=True):
     """A zone's falloff: stops by which the mean light over its whole area lies below that at h < 0.1.
 
     What a hard edge cuts off is part of the area: a zone half black is one stop darker than its other half.
@@ -18,7 +18,7 @@ class ZoneFalloff(Tabular, msgspec.Struct):
     stops: Figure
 
 
-class FalloffGrid(Tabular, msgspec.Struct):
+class FalloffGrid(Tabular, msgspec.Struct, frozen=True):
     """The smooth map: `stops[j][i]` at (x[i], y[j]); None where the flat could not be read."""
 
     x: list[float]
@@ -89,7 +89,7 @@ class PanelPosition(Tabular, msgspec.Struct, frozen=True):
     shift_percent: tuple[Figure, Figure] | None
 
 
-class LightPanel(Tabular, msgspec.Struct):
+class LightPanel(Tabular, msgspec.Struct, frozen=True):
     """The light itself, told from the lens by moving it, and what could not be told.
 
     `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
@@ -135,14 +135,14 @@ class ImageCircle(Tabular, msgspec.Struct, frozen=True):
     radius_mm: Figure | None
 
 
-class Coverage(Tabular, msgspec.Struct):
+class Coverage(Tabular, msgspec.Struct, frozen=True):
     """How far the light reaches."""
 
     usable: list[UsableLight] = []
     image_circle: ImageCircle | None = None
 
 
-class Falloff(Tabular, msgspec.Struct):
+class Falloff(Tabular, msgspec.Struct, frozen=True):
     """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame.
 
     Zones that are clipped, or darker than eight stops, are left out; with one of the corners so is the worst one.
@@ -184,7 +184,7 @@ class ZoneGlare(Tabular, msgspec.Struct, frozen=True):
     tiles: int
 
 
-class Glare(Tabular, msgspec.Struct):
+class Glare(Tabular, msgspec.Struct, frozen=True):
     """Haze and veiling glare of one setting: light in the dark, in percent of the white around.
 
     `ink_percent` is the ink's reflectance over the paper's, `ink_from` is ``light trap``, ``session file`` or

@@ -33,7 +33,7 @@ class ShotDigest(Tabular, msgspec.Struct, frozen=True):
     sha256: str
 
 
-class Report(Tabular, msgspec.Struct):
+class Report(Tabular, msgspec.Struct, frozen=True):
     """Everything a session showed. `settings` stand in rising f-number.
 
     `shots` are all that could be read, those left out too; `files` what was written with the report.
@@ -89,7 +89,7 @@ def files_as_written(folder: Path) -> list[WrittenFile] | None:
     return [*files[:-1], own] if is_as_written(folder, own) else None
 
 
-class _Listing(msgspec.Struct):
+class _Listing(msgspec.Struct, frozen=True):
     """The list alone, as reports of any version end with it."""
 
     files: list[WrittenFile] = []

@@ -15,7 +15,7 @@ from lensbench.findings.tables import Tabular
 from lensbench.formatting import aperture_name
 
 
-class Setting(Tabular, msgspec.Struct):
+class Setting(Tabular, msgspec.Struct, frozen=True):
     """Shots taken alike (same aperture, lens turn and setup) and what they show."""
 
     f_number: float | None = None

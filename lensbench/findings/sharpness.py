@@ -18,7 +18,7 @@ COMMON_RELATIVE_SIGMA = 0.0005
 it, the intervals of zones hold the truth as often as they claim (study: `tests/bench/zones.py`)."""
 
 
-class EdgeSharpness(Tabular, msgspec.Struct):
+class EdgeSharpness(Tabular, msgspec.Struct, frozen=True):
     """One edge in one channel.
 
     `leg` is ``along`` (the leg along the target's radius), ``across`` (the other leg) or ``slant`` (the long
@@ -50,7 +50,7 @@ class EdgeSharpness(Tabular, msgspec.Struct):
     deviation_percent: int | None = None
 
 
-class TileSharpness(Tabular, msgspec.Struct):
+class TileSharpness(Tabular, msgspec.Struct, frozen=True):
     """Sharpness of one place and channel exactly along and across the radius, from all edges of its tile."""
 
     column: int
@@ -89,7 +89,7 @@ class ContrastCurve(Tabular, msgspec.Struct, frozen=True):
         return cls(*([round(float(v), 5) for v in column] for column in zip(*rows, strict=True)))
 
 
-class ZoneSharpness(Tabular, msgspec.Struct):
+class ZoneSharpness(Tabular, msgspec.Struct, frozen=True):
     """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
 
     `mtf50_lw_ph` is in line widths a picture height. `contrast` holds the MTF at chosen frequencies, `curve` the
@@ -121,7 +121,7 @@ class ZoneDifference(Tabular, msgspec.Struct, frozen=True):
     channel: str | None = None
 
 
-class Sharpness(Tabular, msgspec.Struct):
+class Sharpness(Tabular, msgspec.Struct, frozen=True):
     """Sharpness of one setting.
 
     `caveats` name, in a few words each, what besides the lens sets or spoils these figures.
@@ -135,7 +135,7 @@ class Sharpness(Tabular, msgspec.Struct):
     caveats: list[str] = []
 
 
-class ZoneLimits(Tabular, msgspec.Struct):
+class ZoneLimits(Tabular, msgspec.Struct, frozen=True):
     """What of a zone's MTF50 is the lens's own, and how much of what is possible it reaches.
 
     `lens_only` is the contrast with the pixel's aperture, and the print where it is known, divided out;
@@ -168,7 +168,7 @@ class PrintBlur(Tabular, msgspec.Struct, frozen=True):
     source: str
 
 
-class Limits(Tabular, msgspec.Struct):
+class Limits(Tabular, msgspec.Struct, frozen=True):
     """What belongs to whom: lens, pixel, diffraction, print. `missing` says what else would have to be known."""
 
     zones: list[ZoneLimits] = []

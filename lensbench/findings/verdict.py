@@ -9,7 +9,7 @@ from lensbench.findings.tables import Tabular
 from lensbench.formatting import aperture_name
 
 
-class ApertureSharpness(Tabular, msgspec.Struct):
+class ApertureSharpness(Tabular, msgspec.Struct, frozen=True):
     """How sharp one aperture is in a part of the frame.
 
     `settings` are its places in `Report.settings`, the sharpest first: each is a setup of it (focused anew,
@@ -32,7 +32,7 @@ class ApertureSharpness(Tabular, msgspec.Struct):
         return aperture_name(self.f_number, self.aperture)
 
 
-class ApertureRanking(Tabular, msgspec.Struct):
+class ApertureRanking(Tabular, msgspec.Struct, frozen=True):
     """Which aperture is sharpest in a part of the frame: ``frame`` (the whole of it), ``centre`` or ``corners``.
 
     Figures are MTF50, mean of directions, averaged over `zones` by their areas: those of the part that every
@@ -44,7 +44,7 @@ class ApertureRanking(Tabular, msgspec.Struct):
     ranked: list[ApertureSharpness]
 
 
-class Repeated(Tabular, msgspec.Struct):
+class Repeated(Tabular, msgspec.Struct, frozen=True):
     """One figure over several setups of one aperture.
 
     `what` is ``sharpness`` (MTF50, mean of directions), ``fringing`` (outward) or ``falloff``. `mean` has the
@@ -64,7 +64,7 @@ class Repeated(Tabular, msgspec.Struct):
     setups: int
 
 
-class Repeats(Tabular, msgspec.Struct):
+class Repeats(Tabular, msgspec.Struct, frozen=True):
     """Several setups of one aperture (refocused, remounted), and how their figures differ."""
 
     f_number: float | None
@@ -74,7 +74,7 @@ class Repeats(Tabular, msgspec.Struct):
     figures: list[Repeated]
 
 
-class OpticalCentre(Tabular, msgspec.Struct):
+class OpticalCentre(Tabular, msgspec.Struct, frozen=True):
     """One sign of where the lens's axis meets the sensor, from the frame's centre: x right, y down.
 
     In mm on the sensor, or in px where the sensor's size isn't known.
@@ -85,7 +85,7 @@ class OpticalCentre(Tabular, msgspec.Struct):
     y: Figure
 
 
-class TurnTest(Tabular, msgspec.Struct):
+class TurnTest(Tabular, msgspec.Struct, frozen=True):
     """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
 
     Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `cause` is
@@ -112,7 +112,7 @@ class SofterSide(Tabular, msgspec.Struct, frozen=True):
     cause: str
 
 
-class Assembly(Tabular, msgspec.Struct):
+class Assembly(Tabular, msgspec.Struct, frozen=True):
     """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
 
     answer: str
@@ -129,7 +129,7 @@ class Sighting(Tabular, msgspec.Struct, frozen=True):
     mark: int
 
 
-class TracedMark(Tabular, msgspec.Struct):
+class TracedMark(Tabular, msgspec.Struct, frozen=True):
     """One mark followed through the apertures.
 
     `x` and `y` are its place in pixels at the narrowest aperture that shows it. `lies_on` and `evidence` are as in
@@ -147,7 +147,7 @@ class TracedMark(Tabular, msgspec.Struct):
     shows_from: str | None = None
 
 
-class Dirt(Tabular, msgspec.Struct):
+class Dirt(Tabular, msgspec.Struct, frozen=True):
     """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words.
 
     `advice` says what was odd about the shots, and which further shots would tell more.
@@ -159,7 +159,7 @@ class Dirt(Tabular, msgspec.Struct):
     advice: list[str] = []
 
 
-class Verdict(Tabular, msgspec.Struct):
+class Verdict(Tabular, msgspec.Struct, frozen=True):
     """The answers; each part is None, or empty, until its question can be answered."""
 
     aperture: list[ApertureRanking] = []

@@ -21,6 +21,7 @@ from lensbench.simulator.lens import Lens
 from lensbench.simulator.scene import Print
 from lensbench.verdicts.limits import judge_limits
 from tests import spoiled_shots as shots
+from tests.findings.alter import alter
 from tests.spoiled_shots import PLAIN, Seen
 
 CODES = (
@@ -61,20 +62,24 @@ def warned(seen: Seen, f_number: float) -> set[str]:
     signs = seen.signs()
     notices = list(sign_notices(signs, "t.dng"))
     setting = Setting(f_number)
-    setting.sharpness = measure_sharpness(
-        [ShotEdges("t.dng", seen.responses, seen.found)], shots.SIZE, shots.PITCH_UM
+    alter(
+        setting,
+        sharpness=measure_sharpness([ShotEdges("t.dng", seen.responses, seen.found)], shots.SIZE, shots.PITCH_UM),
     )
     lines = Lines.measured(seen.found, seen.grey, shots.SIZE)
-    setting.geometry = measure_geometry(
-        [TargetShot("t.dng", lines, False, None, 0.3)],
-        shots.LAYOUT,
-        shots.SIZE,
-        shots.SENSOR_MM,
-        shots.LAYOUT.rulers_mm,
-        1.0,
+    alter(
+        setting,
+        geometry=measure_geometry(
+            [TargetShot("t.dng", lines, False, None, 0.3)],
+            shots.LAYOUT,
+            shots.SIZE,
+            shots.SENSOR_MM,
+            shots.LAYOUT.rulers_mm,
+            1.0,
+        ),
     )
-    setting.magnification = setting.geometry.magnification
-    setting.limits = judge_limits(setting, shots.SIZE, shots.PITCH_UM, 1.0, 2400, signs.raggedness_px)
+    alter(setting, magnification=setting.geometry.magnification)
+    alter(setting, limits=judge_limits(setting, shots.SIZE, shots.PITCH_UM, 1.0, 2400, signs.raggedness_px))
     return {n.code for n in notices + setting_notices(setting, CAMERA, "grey", 1.0, signs.motion is not None)[0]}
 
 

@@ -37,6 +37,7 @@ from lensbench.findings import (
 from lensbench.loaders.raw import load_raw
 from lensbench.shot import Exposure
 from tests.correction.reference_reader import complaints, developed
+from tests.findings.alter import alter
 from tests.invented_shots import BAYER, KINDS, RGBG, random_shot, shot_of
 
 SIZE = (640, 512)
@@ -327,7 +328,7 @@ def test_links_are_never_followed(folder):
 
 def test_a_report_of_nothing_corrects_nothing(folder):
     report = invented_report()
-    report.settings = []
+    alter(report, settings=[])
     (folder / "report.json").write_bytes(encode_report(report))
     (result,) = corrected(folder)
     assert "holds nothing" in result.error

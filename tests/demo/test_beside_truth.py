@@ -13,6 +13,7 @@ from lensbench.simulator.drawing import EdgeTruth
 from lensbench.simulator.flat_shot import FlatTruth
 from lensbench.simulator.target_shot import TargetTruth
 from lensbench.target.layout import LEGS
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1500, 1000)
@@ -24,13 +25,13 @@ def measured():
     """A report and truths that agree with it: each figure is true but for noise that its interval allows."""
     report = invented_report((4.0,), SIZE)
     (setting,) = report.settings
-    setting.shots = ["t.dng", "w.dng"]
+    alter(setting, shots=["t.dng", "w.dng"])
     _add_tiles(setting)
     truths = {"t.dng": _target_truth(setting), "w.dng": _flat_truth(setting)}
     random = np.random.default_rng(3)
     for edge in setting.sharpness.edges:
         value = edge.mtf50.value * (1 + 0.004 * random.standard_normal())
-        edge.mtf50 = Figure.of(value, 1.96 * 0.004 * value, "cy/px")
+        alter(edge, mtf50=Figure.of(value, 1.96 * 0.004 * value, "cy/px"))
     return report, truths
 
 
@@ -111,24 +112,27 @@ def spoilt(measured, spoil):
 def _scale_green(setting):
     for edge in setting.sharpness.edges:
         if edge.channel == "green":
-            edge.mtf50 = Figure(edge.mtf50.value * 1.005, edge.mtf50.low, edge.mtf50.high, "cy/px")
+            alter(edge, mtf50=Figure(edge.mtf50.value * 1.005, edge.mtf50.low, edge.mtf50.high, "cy/px"))
 
 
 def _shrink_intervals(setting):
     for edge in setting.sharpness.edges:
-        edge.mtf50 = Figure.of(edge.mtf50.value, edge.mtf50.half_width / 2, "cy/px")
+        alter(edge, mtf50=Figure.of(edge.mtf50.value, edge.mtf50.half_width / 2, "cy/px"))
 
 
 def _shift_red(setting):
     for tile in setting.fringing.tiles:
         outward = tile.red.radial_px
-        tile.red = type(tile.red)(
-            tile.red.dx, tile.red.dy, Figure.of(outward.value + 0.02, 0.01, "px"), tile.red.around_px
+        alter(
+            tile,
+            red=type(tile.red)(
+                tile.red.dx, tile.red.dy, Figure.of(outward.value + 0.02, 0.01, "px"), tile.red.around_px
+            ),
         )
 
 
 def _darken(setting):
-    setting.falloff.grid.stops = [[stops * 1.05 for stops in row] for row in setting.falloff.grid.stops]
+    alter(setting.falloff.grid, stops=[[stops * 1.05 for stops in row] for row in setting.falloff.grid.stops])
 
 
 def _lose_a_mark(setting):
@@ -162,7 +166,7 @@ def test_a_wrong_report_is_caught(measured, spoil, seen):
 def test_a_figure_off_its_interval_is_no(measured):
     report, truths = copy.deepcopy(measured[0]), measured[1]
     zone = next(z for z in report.settings[0].sharpness.zones if z.channel == "green")
-    zone.mtf50 = Figure.of(zone.mtf50.value * 1.5, 0.001, "cy/px")
+    alter(zone, mtf50=Figure.of(zone.mtf50.value * 1.5, 0.001, "cy/px"))
     beside, _ = compare(report, truths)
     assert not next(entry for entry in beside if zone.direction in entry.what).within
     rows = beside_table(beside)[1]

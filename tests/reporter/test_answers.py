@@ -8,6 +8,7 @@ from lensbench.reporter.tables.summary import summary_table
 from lensbench.reporter.values.fringing import farthest_colour
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.fringing import fringing_in_short, worst_corner
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -20,7 +21,9 @@ def one(f_number, value, half=0.2, equal=False, spread=None, settings=(0,)):
 
 def aperture_answer(*rankings):
     report = invented_report((4, 8), SIZE, clean=True)
-    report.verdict = Verdict([ApertureRanking(part, zones, list(ranked)) for part, zones, *ranked in rankings])
+    alter(
+        report, verdict=Verdict([ApertureRanking(part, zones, list(ranked)) for part, zones, *ranked in rankings])
+    )
     return next(answer for answer in answers(report) if answer.question == "Which aperture?")
 
 
@@ -83,7 +86,7 @@ def test_the_three_lengths_of_fringing_hang_together():
 def test_one_colour_against_green_is_said_as_such():
     report = invented_report((4,), SIZE, clean=True)
     fringing = report.settings[0].fringing
-    fringing.worst.colours = ("green", "blue")
+    alter(fringing.worst, colours=("green", "blue"))
     text = worst_corner(fringing, fringing.worst)
     assert "of green (3.60 ± 0.02 px): no two colours lie farther apart" in text
     assert "red lands" not in text
@@ -92,7 +95,7 @@ def test_one_colour_against_green_is_said_as_such():
 def test_a_fringe_may_be_narrower():
     report = invented_report((4,), SIZE, clean=True)
     fringing = report.settings[0].fringing
-    fringing.worst.width_px = Figure.of(2.4, 0.1, "px")
+    alter(fringing.worst, width_px=Figure.of(2.4, 0.1, "px"))
     assert "narrower" in worst_corner(fringing, fringing.worst)
 
 

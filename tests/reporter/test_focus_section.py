@@ -15,6 +15,7 @@ from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.focus import focus_in_words
 from lensbench.verdicts.repeats import judge_repeats
 from tests.analysers.focus.invented_focus import SHEET, SIZE, STRAIGHT, Surface, series
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 
@@ -22,9 +23,9 @@ def with_focus(surface, lean=STRAIGHT):
     """An invented report of one setting, with a series along the rail."""
     report = invented_report((2.8,), SIZE)
     (setting,) = report.settings
-    report.geometry.scale_px_mm = Figure.of(50.0, 0.01, "px/mm")
-    setting.geometry = report.geometry
-    setting.focus = measure_focus(series(surface), SIZE, 6.0, SHEET._replace(lean_deg=lean))
+    alter(report.geometry, scale_px_mm=Figure.of(50.0, 0.01, "px/mm"))
+    alter(setting, geometry=report.geometry)
+    alter(setting, focus=measure_focus(series(surface), SIZE, 6.0, SHEET._replace(lean_deg=lean)))
     return report
 
 
@@ -44,11 +45,11 @@ def repeated():
     """Three setups of one aperture whose centre differs."""
     report = invented_report((2.8, 2.8, 2.8), SIZE)
     for number, setting in enumerate(report.settings, start=1):
-        setting.setup = number
+        alter(setting, setup=number)
         for zone in setting.sharpness.zones:
             half = zone.mtf50_lp_mm.half_width
-            zone.mtf50_lp_mm = Figure.of(zone.mtf50_lp_mm.value + number, half, "lp/mm")
-    report.repeats = judge_repeats(report.settings)
+            alter(zone, mtf50_lp_mm=Figure.of(zone.mtf50_lp_mm.value + number, half, "lp/mm"))
+    alter(report, repeats=judge_repeats(report.settings))
     return report
 
 
@@ -97,7 +98,7 @@ def test_the_page_shows_both_parts(curved, repeated):
     assert 'id="focus"' in text
     assert "seen from above" in text
     assert "was set up" not in text
-    bare.settings, bare.repeats = [Setting(2.8, setup=1), Setting(2.8, setup=2)], repeated.repeats
+    alter(bare, settings=[Setting(2.8, setup=1), Setting(2.8, setup=2)], repeats=repeated.repeats)
     text = page_text(bare)
     assert 'id="focus"' not in text
     assert "was set up 3 times" in text

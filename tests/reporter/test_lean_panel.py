@@ -7,6 +7,7 @@ from lensbench.reporter.plots import canvas, style
 from lensbench.reporter.plots.lean import ASPECT, draw_lean
 from lensbench.reporter.values.lean import drawn_deg, leans_of, times_drawn
 from lensbench.reporter.words.lean import lean_in_words
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 
@@ -21,8 +22,8 @@ def percent(value):
 def reported(right=None, bottom=None, wider_left=0.3, wider_top=-0.1, softer=None):
     report = invented_report((4.0,), (300, 200))
     angles = [None if value is None else degrees(value) for value in (right, bottom)]
-    report.geometry = Geometry(alignment=Alignment(percent(wider_left), percent(wider_top), *angles, True))
-    report.verdict = Verdict(assembly=Assembly("can't tell", softer_side=softer))
+    alter(report, geometry=Geometry(alignment=Alignment(percent(wider_left), percent(wider_top), *angles, True)))
+    alter(report, verdict=Verdict(assembly=Assembly("can't tell", softer_side=softer)))
     return report
 
 
@@ -84,5 +85,5 @@ def test_the_softer_side_says_whose_it_is(cause, said):
 
 def test_without_geometry_there_is_nothing_to_draw():
     report = invented_report((4.0,), (300, 200))
-    report.geometry = None
+    alter(report, geometry=None)
     assert leans_of(report) == []

@@ -27,6 +27,7 @@ from lensbench.reporter.tables.csv_files import report_tables
 from lensbench.reporter.tables.light import falloff_tables, glare_tables
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.light import glare_in_words, light_in_words
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -49,25 +50,30 @@ def report():
     made = invented_report((4.0, 11.0), SIZE)
     for setting in made.settings:
         falloff = setting.falloff
-        falloff.profile = [
-            FalloffStep(h, stops(2 * h**2), 2.2 * h**2, 1.9 * h**2, stops(h**2)) for h in (0, 0.5, 1)
-        ]
-        falloff.worst_corner = ZoneFalloff("corner top-right", stops(1.9))
-        falloff.lopsided = Lopsidedness(stops(0.1), stops(0.0), stops(0.1), "right")
-        falloff.cast = [ZoneCast("corner top-left", percent(3.2), percent(-5.1))]
-        falloff.panel = LightPanel([PanelPosition(1, 0.0, None)], True, stops(0.21, 0.01), 0.004, ["A note."])
+        alter(
+            falloff,
+            profile=[FalloffStep(h, stops(2 * h**2), 2.2 * h**2, 1.9 * h**2, stops(h**2)) for h in (0, 0.5, 1)],
+        )
+        alter(falloff, worst_corner=ZoneFalloff("corner top-right", stops(1.9)))
+        alter(falloff, lopsided=Lopsidedness(stops(0.1), stops(0.0), stops(0.1), "right"))
+        alter(falloff, cast=[ZoneCast("corner top-left", percent(3.2), percent(-5.1))])
+        alter(
+            falloff, panel=LightPanel([PanelPosition(1, 0.0, None)], True, stops(0.21, 0.01), 0.004, ["A note."])
+        )
         usable = [UsableLight(1.0, px(600), Figure.of(18.0, 0.1, "mm")), UsableLight(2.0, None, None)]
         cut = [CutCorner("corner top-left", percent(12, 2)), CutCorner("corner bottom-right", percent(40, 2))]
         edge = ImageCircle(cut, px(40), Position(px(600), px(400)), px(650), Figure.of(19.5, 0.1, "mm"))
-        falloff.coverage = Coverage(usable, edge)
+        alter(falloff, coverage=Coverage(usable, edge))
         tiles = [TileGlare(7, 5, 600.0, 400.0, 0.0, percent(5.4), False, "t.dng")]
         zones = [
             ZoneGlare("centre", percent(5.4), percent(1.5), 1),
             ZoneGlare("corner top-left", percent(7), percent(3.1), 1),
         ]
-        setting.glare = Glare("green", zones, tiles, percent(4.0), "light trap", 0.13)
-    made.settings[0].falloff.covers_frame = False
-    made.settings[1].falloff.hot_spot = HotSpot(percent(8.1), px(90), Position(px(600), px(400)), "It grows.")
+        alter(setting, glare=Glare("green", zones, tiles, percent(4.0), "light trap", 0.13))
+    alter(made.settings[0].falloff, covers_frame=False)
+    alter(
+        made.settings[1].falloff, hot_spot=HotSpot(percent(8.1), px(90), Position(px(600), px(400)), "It grows.")
+    )
     return made
 
 
@@ -82,7 +88,7 @@ def test_the_words_name_what_was_found_and_where(report):
 
 
 def test_one_aperture_says_that_it_cannot_tell_reflections(report):
-    report.settings = report.settings[:1]
+    alter(report, settings=report.settings[:1])
     assert any("flats at two apertures" in line for line in light_in_words(report))
 
 
@@ -110,8 +116,8 @@ def test_black_corners_are_named_and_cut_ones_have_their_share_beside_them(repor
     assert cells["corner top left"].endswith(" (12 % cut off)")
     assert "cut" not in cells["corner top right"]
     falloff = report.settings[0].falloff
-    falloff.zones = [zone for zone in falloff.zones if not zone.zone.startswith("corner top")]
-    falloff.worst_corner = None
+    alter(falloff, zones=[zone for zone in falloff.zones if not zone.zone.startswith("corner top")])
+    alter(falloff, worst_corner=None)
     dark = next(answer for answer in answers(report) if "Dark" in answer.question)
     assert dark.short == "Black"
     assert dark.more.startswith("in the top left and top right corners at f/4: more than 8")
@@ -121,7 +127,7 @@ def test_black_corners_are_named_and_cut_ones_have_their_share_beside_them(repor
 
 
 def test_what_only_the_outermost_parts_reach_is_told_by_their_share(report):
-    report.settings[0].falloff.contours = [FalloffContour(2.0, percent(0.6), [])]
+    alter(report.settings[0].falloff, contours=[FalloffContour(2.0, percent(0.6), [])])
     rows = {row[0]: row[1:] for row in falloff_tables(report)[1].rows}
     assert rows["2 stops at a radius of"] == [
         "not all around: 0.6 % of the frame is darker",
@@ -136,7 +142,7 @@ def test_glare_is_given_with_its_ink_and_its_doubt(report):
     assert "0.13 percentage points" in words
     assert glare_tables(report)[0].head == ["zone", "in the dark", "glare", "in the dark", "glare"]
     for setting in report.settings:
-        setting.glare.ink_percent, setting.glare.notes = None, ["Cut out a few tiles."]
+        alter(setting.glare, ink_percent=None, notes=["Cut out a few tiles."])
     assert glare_in_words(report) == ["Cut out a few tiles."]
     assert glare_tables(report)[0].head == ["zone", "in the dark", "in the dark"]
 

@@ -8,6 +8,7 @@ from lensbench.reporter.tables.sharpness import BEYOND, finer_sharpness
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words, caveats_in_words, limits_in_words
 from lensbench.verdicts.limits import judge_limits
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -22,11 +23,12 @@ def weighed_report(f_numbers=(5.6,)):
         for edge in setting.sharpness.edges:
             tile = TileSharpness(edge.column, edge.row, edge.channel, edge.x, edge.y, edge.h, first, first, True)
             setting.sharpness.tiles.append(tile)
-        setting.sharpness.astigmatism = [
-            ZoneDifference("centre", "sagittal", "tangential", Figure.of(4.2, 0.3, "%"), "green")
-        ]
-        setting.sharpness.colours = [ZoneDifference("centre", "red", "green", Figure.of(-6.1, 0.4, "%"))]
-        setting.limits = judge_limits(setting, SIZE, PITCH)
+        alter(
+            setting.sharpness,
+            astigmatism=[ZoneDifference("centre", "sagittal", "tangential", Figure.of(4.2, 0.3, "%"), "green")],
+        )
+        alter(setting.sharpness, colours=[ZoneDifference("centre", "red", "green", Figure.of(-6.1, 0.4, "%"))])
+        alter(setting, limits=judge_limits(setting, SIZE, PITCH))
     return report
 
 
@@ -50,11 +52,11 @@ def test_the_sentence_names_share_aperture_and_scale():
 def test_what_is_missing_is_said_instead():
     report = weighed_report()
     (setting,) = report.settings
-    setting.f_number, setting.aperture = None, "third click"
-    setting.limits = judge_limits(setting, SIZE, PITCH)
+    alter(setting, f_number=None, aperture="third click")
+    alter(setting, limits=judge_limits(setting, SIZE, PITCH))
     assert "the f-number (f_number under [[shot]]) must be known" in achieved_in_short(setting, "centre")
     assert limits_in_words(report) == [f"third click: {achieved_in_short(setting, 'centre')}"]
-    setting.limits = None
+    alter(setting, limits=None)
     assert achieved_in_short(setting, "centre") == ""
     assert limits_in_words(report) == []
 
@@ -64,7 +66,7 @@ def test_what_spoils_figures_stands_beside_them():
     (setting,) = report.settings
     assert caveat_in_words(setting) == ""
     assert caveats_in_words(report) == []
-    setting.sharpness.caveats = ["motion of about 1.6 px", "the print"]
+    alter(setting.sharpness, caveats=["motion of about 1.6 px", "the print"])
     words = "Not the lens alone: these figures also show motion of about 1.6 px and the print."
     assert caveats_in_words(report) == [f"f/5.6: {words}"]
     assert words in next(a.more for a in answers(report) if a.question == "How sharp?")
@@ -72,7 +74,7 @@ def test_what_spoils_figures_stands_beside_them():
 
 def test_the_print_is_named():
     report = weighed_report()
-    report.settings[0].limits.print_blur = PrintBlur(Figure.of(0.31, 0.02, "px"), "raggedness")
+    alter(report.settings[0].limits, print_blur=PrintBlur(Figure.of(0.31, 0.02, "px"), "raggedness"))
     assert (
         "The print itself is blurred by 0.31 px, standard deviation (measured on its edges)"
         in limits_in_words(report)[1]
@@ -91,12 +93,13 @@ def test_finer_tables_hold_directions_colours_and_the_lens_alone():
     assert "±" in row[1]
     assert "±" in row[4]
     assert row[5] == "–"
-    limits["centre"].lost_to_print_percent, limits["inner top-left"].lost_to_print_percent = 25.0, 1.0
+    alter(limits["centre"], lost_to_print_percent=25.0)
+    alter(limits["inner top-left"], lost_to_print_percent=1.0)
     marks = {row[0]: row[5] for row in finer_sharpness(report)[1].rows}
     # A quarter higher without the print: the print takes a fifth, and that is marked.
     assert marks["centre"] == "20 !"
     assert marks["inner top left"] == "1.0"
-    limits["centre"].lens_only_mtf50 = limits["centre"].lens_only_mtf50_lp_mm = None
+    alter(limits["centre"], lens_only_mtf50=None, lens_only_mtf50_lp_mm=None)
     row = next(row for row in finer_sharpness(report)[1].rows if row[0] == "centre")
     assert row[1] == f"{BEYOND} {row[2]}"
 

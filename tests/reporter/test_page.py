@@ -7,6 +7,7 @@ import pytest
 
 from lensbench.findings import Build, Camera, Dust, Notice, Report, Setting
 from lensbench.reporter.page import page_text
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -127,10 +128,10 @@ def test_tables_and_pictures_speak(page):
 def test_what_people_write_is_shown_not_run():
     report = invented_report((2.8,), SIZE)
     evil = '<script>alert("x")</script><img src=x onerror=alert(1)>'
-    report.build = Build(evil, [evil], evil)
-    report.warnings = [Notice("x", evil, evil)]
-    report.settings[0].aperture, report.settings[0].f_number = evil, None
-    report.settings[0].shots = [evil]
+    alter(report, build=Build(evil, [evil], evil))
+    alter(report, warnings=[Notice("x", evil, evil)])
+    alter(report.settings[0], aperture=evil, f_number=None)
+    alter(report.settings[0], shots=[evil])
     page = Outline(page_text(report))
     assert not page.all("script")
     assert len(page.all("img")) == 1

@@ -10,6 +10,7 @@ from lensbench.reporter.plots.curves import draw_curves
 from lensbench.reporter.plots.distortion import _distorted, draw_distortion
 from lensbench.reporter.values.distortion import distortion_scale
 from lensbench.reporter.words.geometry import geometry_in_words
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -42,9 +43,9 @@ def test_a_barrel_is_drawn_as_one(report):
 def test_small_distortion_is_enlarged_but_not_without_end(report):
     distortion = report.geometry.distortion
     strong = distortion_scale(distortion)
-    distortion.terms = [Figure.of(1e-6, 1e-6, "")]
+    alter(distortion, terms=[Figure.of(1e-6, 1e-6, "")])
     assert 1 < strong < distortion_scale(distortion) <= 80
-    distortion.terms = [Figure.of(0.3, 0.001, "")]
+    alter(distortion, terms=[Figure.of(0.3, 0.001, "")])
     assert distortion_scale(distortion) == 1
     draw_distortion(axes(), report, distortion)
 
@@ -66,7 +67,7 @@ def test_a_flawless_lens_is_drawn_beside_the_curves():
     """Goodman, ch. 6 (memory): half of the cut-off leaves a perfect lens 0.3910; the pixel there is sinc(f)."""
     report = invented_report((4.0,), SIZE)
     (setting,) = report.settings
-    setting.limits = Limits(effective_f_number=160.0)
+    alter(setting, limits=Limits(effective_f_number=160.0))
     panel = axes()
     draw_curves(panel, report, setting)
     (dotted,) = [line for line in panel.lines if line.get_color() == style.MUTED and len(line.get_xdata()) == 101]
@@ -104,5 +105,5 @@ def test_words_on_size(report):
 
 def test_words_on_a_target_whose_distance_is_not_known(report):
     alignment = report.geometry.alignment
-    alignment.right_away_deg = alignment.bottom_away_deg = None
+    alter(alignment, right_away_deg=None, bottom_away_deg=None)
     assert "0.90 % larger at the left." in " ".join(geometry_in_words(report.geometry))

@@ -4,6 +4,7 @@ import csv
 import io
 
 from lensbench.reporter.tables.csv_files import csv_files
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 
@@ -32,8 +33,8 @@ def test_tables_hold_every_figure_in_full():
 
 def test_a_figure_that_is_missing_leaves_its_cells_empty():
     report = invented_report((2.8,), (1200, 800))
-    report.settings[0].fringing.tiles[0].red = None
-    report.settings[0].sharpness.edges[0].mtf50 = None
+    alter(report.settings[0].fringing.tiles[0], red=None)
+    alter(report.settings[0].sharpness.edges[0], mtf50=None)
     files = csv_files(report)
     tiles, edges = read(files["fringing_tiles.csv"]), read(files["sharpness_edges.csv"])
     assert tiles[0]["red_dx"] == ""
@@ -44,7 +45,7 @@ def test_a_figure_that_is_missing_leaves_its_cells_empty():
 
 def test_what_was_not_measured_has_no_table():
     report = invented_report((2.8,), (1200, 800), clean=True)
-    report.settings[0].falloff = None
+    alter(report.settings[0], falloff=None)
     files = csv_files(report)
     assert "falloff_zones.csv" not in files
     assert "dirt_marks.csv" not in files

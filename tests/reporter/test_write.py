@@ -11,6 +11,7 @@ from lensbench.errors import BenchError
 from lensbench.findings import ShotDigest, encode_report, read_report, report_schema
 from lensbench.reporter import write
 from lensbench.reporter.write import check_report_place, folder_name, write_report
+from tests.findings.alter import alter
 from tests.folders import holdings
 from tests.reporter.invented import invented_report
 
@@ -25,7 +26,7 @@ def quick_drawings(monkeypatch):
 @pytest.fixture
 def report():
     report = invented_report((2.8,), (300, 200))
-    report.shots = [ShotDigest("t_28.dng", "aa"), ShotDigest("w_28.dng", "bb")]
+    alter(report, shots=[ShotDigest("t_28.dng", "aa"), ShotDigest("w_28.dng", "bb")])
     return report
 
 
@@ -77,8 +78,9 @@ def test_the_list_holds_sizes_and_digests_and_the_report_s_own_without_the_list(
 def test_a_session_with_every_shot_of_the_report_replaces_it(tmp_path, report, more):
     """Wherever they lie, whatever they are called, and whatever was corrected in their entries."""
     write_report(report, tmp_path)
-    report.session, report.settings[0].dust.marks = "elsewhere", []
-    report.shots = [ShotDigest("renamed.dng", shot.sha256) for shot in report.shots] + more
+    alter(report, session="elsewhere")
+    alter(report.settings[0].dust, marks=[])
+    alter(report, shots=[ShotDigest("renamed.dng", shot.sha256) for shot in report.shots] + more)
     folder, note = write_report(report, tmp_path)
     assert note is None
     assert read_report(folder / "report.json").session == "elsewhere"
@@ -88,7 +90,7 @@ def test_a_session_with_every_shot_of_the_report_replaces_it(tmp_path, report, m
 def test_a_session_that_lacks_a_shot_goes_beside_and_says_so(tmp_path, report):
     folder, _ = write_report(report, tmp_path)
     before = holdings(folder)
-    report.session, report.shots = "elsewhere", [report.shots[0], ShotDigest("w_28.dng", "cc")]
+    alter(report, session="elsewhere", shots=[report.shots[0], ShotDigest("w_28.dng", "cc")])
     for _ in range(2):
         beside, note = write_report(report, tmp_path)
         assert beside.name == f"{folder.name}-2"

@@ -14,6 +14,7 @@ from lensbench.reporter.plots.zone_map import HEADER_PX, zone_map_png
 from lensbench.reporter.plots.zone_sharpness import draw_sharpness
 from lensbench.reporter.values.fringing import arrow_scale
 from lensbench.reporter.values.sharpness import sharpness_ceiling
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 SIZE = (1200, 800)
@@ -80,7 +81,7 @@ def test_arrows_point_where_the_colour_lands(report):
 def test_fringing_too_small_to_see_is_not_blown_up():
     report = invented_report((4,), SIZE)
     for tile in report.settings[0].fringing.tiles:
-        tile.red = tile.blue = None
+        alter(tile, red=None, blue=None)
     longest = 0.16 * frame.half_diagonal(SIZE)
     assert arrow_scale(report) * 0.5 <= longest * 1.001
 
@@ -95,9 +96,9 @@ def test_thirds_of_a_stop(stops, text):
 def test_a_falloff_that_is_flat_or_full_of_holes_still_draws(report):
     setting = invented_report((4,), SIZE).settings[0]
     rows = setting.falloff.grid.stops
-    setting.falloff.grid.stops = [[0.0 for _ in row] for row in rows]
+    alter(setting.falloff.grid, stops=[[0.0 for _ in row] for row in rows])
     panel(draw_light, report, setting)[0].canvas.draw()
-    setting.falloff.grid.stops = [[None for _ in row] for row in rows]
+    alter(setting.falloff.grid, stops=[[None for _ in row] for row in rows])
     panel(draw_light, report, setting)[0].canvas.draw()
 
 
@@ -112,8 +113,8 @@ def test_map_is_written_as_a_picture(size):
 def test_map_of_a_report_with_gaps():
     """No target at one setting, no flat at another, one colour only, no sensor size: still a map."""
     full = invented_report((2.8, 5.6), SIZE)
-    full.settings[0].sharpness = full.settings[0].fringing = None
-    full.settings[1].falloff = full.settings[1].dust = None
+    alter(full.settings[0], sharpness=None, fringing=None)
+    alter(full.settings[1], falloff=None, dust=None)
     bare = Report(Build("bare"), Camera(SIZE), settings=[Setting(aperture="third click", dust=Dust([]))])
     for report in (full, bare):
         assert len(zone_map_png(report)) > 10_000
@@ -122,9 +123,11 @@ def test_map_of_a_report_with_gaps():
 def test_the_key_names_the_channel_that_is_shown(monkeypatch):
     """A sensor without colours has no green."""
     report = invented_report((5.6,), SIZE)
-    report.settings[0].sharpness.zones = [z for z in report.settings[0].sharpness.zones if z.channel == "green"]
+    alter(
+        report.settings[0].sharpness, zones=[z for z in report.settings[0].sharpness.zones if z.channel == "green"]
+    )
     for zone in report.settings[0].sharpness.zones:
-        zone.channel = "grey"
+        alter(zone, channel="grey")
     written = []
     plain = canvas.write_at
 

@@ -5,6 +5,7 @@ import pytest
 from lensbench.figure import Figure
 from lensbench.findings.goals import Goal
 from lensbench.verdicts.goals import grade
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 
@@ -15,7 +16,7 @@ def report():
         for zone in setting.sharpness.zones:
             ring = zone.zone.split()[0]
             value = {"centre": centre, "corner": 20.0}.get(ring, 30.0)
-            zone.mtf50_lp_mm = Figure.of(15.0 if zone.zone == "corner top-right" else value, 1.0, "lp/mm")
+            alter(zone, mtf50_lp_mm=Figure.of(15.0 if zone.zone == "corner top-right" else value, 1.0, "lp/mm"))
     return report
 
 
@@ -57,11 +58,11 @@ def test_an_aperture_that_was_not_shot_can_t_be_graded(report):
 
 
 def test_two_limits_hold_a_figure_between_them(report):
-    report.geometry.field_of_view_deg = None
+    alter(report.geometry, field_of_view_deg=None)
     graded = result(report, Goal("field_of_view_deg", least=80.0), f_number=5.6)
     assert graded.result == "can't tell"
     assert "rail" in graded.reason
-    report.geometry.field_of_view_deg = Figure.of(84.0, 0.5, "°")
+    alter(report.geometry, field_of_view_deg=Figure.of(84.0, 0.5, "°"))
     for least, most, expected in ((80, 90, "met"), (70, 80, "missed"), (84, 90, "too close to call")):
         goal = Goal("field_of_view_deg", least=least, most=most)
         assert result(report, goal, f_number=5.6).result == expected
@@ -76,12 +77,12 @@ def test_distortion_counts_whichever_way_lines_bow(report):
 def test_several_setups_are_graded_by_their_mean_and_spread(report):
     """58, 60 and 62 lp/mm: the mean is 60 ± 4.303 · 2 / √3 (Student's t for 2 degrees of freedom, tables)."""
     first = report.settings[1]
-    report.settings = [first]
+    alter(report, settings=[first])
     for setup, value in ((2, 58.0), (3, 62.0)):
         other = invented_report((5.6,), (1200, 800)).settings[0]
-        other.setup = setup
+        alter(other, setup=setup)
         for zone in other.sharpness.zones:
-            zone.mtf50_lp_mm = Figure.of(value, 0.1, "lp/mm")
+            alter(zone, mtf50_lp_mm=Figure.of(value, 0.1, "lp/mm"))
         report.settings.append(other)
     graded = result(report, Goal("mtf50_lp_mm", "centre", least=56.0), f_number=5.6)
     assert graded.value.value == pytest.approx(60.0)

@@ -17,6 +17,7 @@ from lensbench.findings import (
     ZoneSharpness,
 )
 from lensbench.verdicts.repeats import judge_repeats, of_repeats
+from tests.findings.alter import alter
 
 
 def figures(*values, half=0.1, unit="lp/mm"):
@@ -107,10 +108,13 @@ def test_a_series_speaks_by_its_best_focus():
         row = FocusZone(
             "centre", "green", "mean", None, None, *figures(value / 100, unit="cy/px"), None, *figures(value), 4, 4
         )
-        one.focus = Focus(
-            ["a.dng"], [0.0], *figures(0.0, unit="mm"), "farther", *figures(0.1, unit="mm"), "a.dng", 0.0, 0.0
+        alter(
+            one,
+            focus=Focus(
+                ["a.dng"], [0.0], *figures(0.0, unit="mm"), "farther", *figures(0.1, unit="mm"), "a.dng", 0.0, 0.0
+            ),
         )
-        one.focus.zones = [row]
+        alter(one.focus, zones=[row])
         series.append(one)
     (repeats,) = judge_repeats(series)
     assert repeats.figures[0].mean.value == 30.5

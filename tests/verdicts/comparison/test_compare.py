@@ -8,6 +8,7 @@ from scipy import stats
 from lensbench.figure import Figure
 from lensbench.findings import Geometry
 from lensbench.verdicts.comparison import compare_builds
+from tests.findings.alter import alter
 from tests.verdicts.comparison.drawn_builds import drawn_report
 
 PAIRS = 300
@@ -110,8 +111,8 @@ def test_unlike_conditions_are_refused_or_named():
     assert change.answer == "can't tell"
     assert "6000 × 4000 pixels against 4000 × 3000" in change.unlike[0]
     for scale, said in ((1.05, "differ by 5.0 %"), (1.5, "differ by 50 %")):
-        before.geometry = Geometry(Figure.of(0.10, 1e-4, "×"))
-        after.geometry = Geometry(Figure.of(0.10 * scale, 1e-4, "×"))
+        alter(before, geometry=Geometry(Figure.of(0.10, 1e-4, "×")))
+        alter(after, geometry=Geometry(Figure.of(0.10 * scale, 1e-4, "×")))
         change = only_change(before, after)
         assert said in change.unlike[0]
         assert bool(change.apertures) == (scale < 1.1)

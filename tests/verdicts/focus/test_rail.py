@@ -4,6 +4,7 @@ from lensbench.analysers.focus import Sheet, measure_focus
 from lensbench.findings import Figure, Setting, Sharpness
 from lensbench.verdicts.focus import RailShot, advise_rail, rail_notices, single_shot_notices
 from tests.analysers.focus.invented_focus import RAIL, SIZE, Surface, series
+from tests.findings.alter import alter
 
 DEPTH = 0.172
 """Of the invented series: the blur of 0.8 px that grows by 3 px a mm."""
@@ -17,7 +18,7 @@ def with_series(surface, away=RAIL, reading=None):
     """A setting with its focus and advice, and its notices by code."""
     shots = series(surface, away=away, reading=reading)
     setting = life_size(focus=measure_focus(shots, SIZE, 6.0, Sheet(50.0, 0.3)))
-    setting.rail_advice = advise_rail(setting)
+    alter(setting, rail_advice=advise_rail(setting))
     sharp = [RailShot(s.shot, s.rail_mm, max(t.sagittal.value for t in s.tiles)) for s in shots]
     return setting, {notice.code: notice.text for notice in rail_notices(setting, sharp)}
 
@@ -35,12 +36,12 @@ def test_step_is_a_quarter_of_the_depth_of_field():
 def test_single_shots_close_up_are_warned_of_once():
     settings = [life_size(5.6), life_size(2.8), life_size(4.0)]
     for setting in settings:
-        setting.rail_advice = advise_rail(setting)
+        alter(setting, rail_advice=advise_rail(setting))
     (notice,) = single_shot_notices(settings)
     assert notice.text.startswith("f/2.8: at 1 × life size the depth of field is ± 0.034 mm")
     assert "9 shots along the rail in steps of 0.017 mm" in notice.text
     for easy in (life_size(2.8, 0.1), life_size(16.0, 0.5)):
-        easy.rail_advice = advise_rail(easy)
+        alter(easy, rail_advice=advise_rail(easy))
         assert single_shot_notices([easy]) == []
 
 
