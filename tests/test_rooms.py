@@ -6,6 +6,7 @@ The order is that of DEVELOPERS.md's table. Imports inside functions count as we
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -96,6 +97,17 @@ def offences() -> list[str]:
 def test_every_room_has_its_row():
     there = {room_of(name) for name in MODULES if name.count(".") and name != "lensbench.analysers"}
     assert there == {*ROOM_ROW, *(f"lensbench.{name}" for name in GROUND_FLOOR)} - {"lensbench.guide"}
+
+
+def test_the_contributors_table_has_the_rooms_in_this_order():
+    table = (ROOT.parent / "DEVELOPERS.md").read_text().split("| where |")[1].split("\n\n")[0]
+    named = re.findall(
+        r"`(?:analysers/)?(\w+)(?:\.py|/)`", "\n".join(line.split("|")[1] for line in table.split("\n")[2:])
+    )
+    capabilities = {room.rpartition(".")[2] for room in ROWS[5]}
+    rows = [room.rpartition(".")[2] for row in ROWS for room in row if room.rpartition(".")[2] not in capabilities]
+    assert sorted(named[: len(GROUND_FLOOR)]) == sorted(GROUND_FLOOR)
+    assert [name for name in named[len(GROUND_FLOOR) :] if name != "analysers"] == rows
 
 
 def test_rooms_import_from_rows_above_only_and_through_their_doors():
