@@ -78,15 +78,18 @@ class Gains:
                 part /= left_light if part.ndim == 2 else left_light[:, :, None]
 
     def _apply_smooth(self, shot: Shot, light: NDArray[np.float32]) -> None:
-        width, height = self.recipe.size
-        nodes_x, nodes_y = (np.arange(0, length + _CELL, _CELL, dtype=float) for length in (width, height))
+        nodes_x, nodes_y = (_nodes(length) for length in self.recipe.size)
         for colour in dict.fromkeys(shot.colours):
             nodes = self.smooth(colour, nodes_x, nodes_y).astype(np.float32)
             for view, columns, rows in _views(shot, light, colour):
-                across = _linear(nodes, np.arange(*columns, dtype=np.float32) / _CELL, axis=1)
+                across = _linear(nodes, np.arange(*columns) / nodes_x[1], axis=1)
                 for line, row in zip(view, range(*rows), strict=True):
-                    upper, part = divmod(row / _CELL, 1)
-                    line *= across[int(upper)] * np.float32(1 - part) + across[int(upper) + 1] * np.float32(part)
+                    line *= _linear(across, np.array([row / nodes_y[1]]), axis=0)[0]
+
+
+def _nodes(length: int) -> NDArray[np.float64]:
+    """Places about `_CELL` pixels apart, from the first pixel to the last."""
+    return np.linspace(0, length - 1, -(-(length - 1) // _CELL) + 1)
 
 
 def _views(shot: Shot, light: NDArray, colour: str) -> Iterator[tuple[NDArray, Range, Range]]:
@@ -101,8 +104,8 @@ def _views(shot: Shot, light: NDArray, colour: str) -> Iterator[tuple[NDArray, R
         yield light[row::down, column::across], (column, width, across), (row, height, down)
 
 
-def _linear(values: NDArray, at: NDArray, axis: int) -> NDArray[np.float32]:
+def _linear(values: NDArray[np.float32], at: NDArray, axis: int) -> NDArray[np.float32]:
     """Values between nodes along an axis, at places counted in nodes."""
     lower = np.minimum(at.astype(int), values.shape[axis] - 2)
-    part = (at - lower).astype(np.float32)
+    part = np.expand_dims(at - lower, 1 - axis).astype(np.float32)
     return np.take(values, lower, axis) * (1 - part) + np.take(values, lower + 1, axis) * part

@@ -60,7 +60,8 @@ def registered_differences(
     # From -1 … 1 to 0 … 1, and back.
     differences += 1.0
     differences *= 0.5
-    planes = demosaiced(shot, differences, "LINEAR")
+    # Straight lines between samples do in a 2 × 2 mosaic; in others many places have samples on one side only.
+    planes = demosaiced(shot, differences, "LINEAR" if is_two_by_two(shot) else "AHD")
     planes *= 2.0
     planes -= 1.0
     return planes

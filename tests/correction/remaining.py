@@ -39,14 +39,15 @@ def fringing_left(shot: Shot, layout) -> dict[str, float]:
     return left
 
 
-def green_mtf50(shot: Shot, layout) -> dict[tuple[int, int], float]:
-    """Green's mean MTF50 over the edges of every tile, by column and row."""
+def green_mtf50(shot: Shot, layout) -> dict[tuple[int, int], tuple[float, tuple[float, float]]]:
+    """Green's mean MTF50 over the edges of every tile, and where it lies, by column and row."""
     found = find_tiles(shot, layout)
     values = measure_edges(shot, tile_edges(found), ["green"])["green"].mtf50.reshape(-1, 3).mean(axis=1)
+    middles = np.asarray(found.corners_px).reshape(-1, 3, 2).mean(axis=1)
     return {
-        (int(c), int(r)): float(v)
-        for c, r, v in zip(found.column, found.row, values, strict=True)
-        if np.isfinite(v)
+        (int(column), int(row)): (float(value), (float(x), float(y)))
+        for column, row, value, (x, y) in zip(found.column, found.row, values, middles, strict=True)
+        if np.isfinite(value)
     }
 
 
@@ -55,9 +56,11 @@ def distortion_left(shot: Shot, layout) -> dict[str, float]:
     the half-diagonal."""
     found = find_tiles(shot, layout)
     tiles = measure_fringing(found, measure_edges(shot, tile_edges(found)), shot.size).tiles
-    places = np.array([(tile.x, tile.y) for tile in tiles])
+    # The place of a tile that the frame cuts may be brought to the border.
+    tiles = [t for t in tiles if 2 < t.x < shot.size[0] - 3 and 2 < t.y < shot.size[1] - 3]
     corners = {(int(c), int(r)): mm for c, r, mm in zip(layout.column, layout.row, layout.corners_mm, strict=True)}
-    return straightness(np.array([incentre(corners[tile.column, tile.row]) for tile in tiles]), places, shot.size)
+    sheet = np.array([incentre(corners[tile.column, tile.row]) for tile in tiles])
+    return straightness(sheet, np.array([(tile.x, tile.y) for tile in tiles]), shot.size)
 
 
 def incentre(corners_mm: np.ndarray) -> np.ndarray:
