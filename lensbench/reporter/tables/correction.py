@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 _SHOWN = {
     "fringing_px": ("lateral colour, worst zone", "px", 2),
     "distortion_percent": ("distortion, of the half-diagonal", "%", 3),
-    "mtf50": ("MTF50, median", "cy/px", 3),
+    "mtf50": ("MTF50, median (after: demosaiced)", "cy/px", 3),
     "falloff_stops": ("falloff, lightest to darkest zone", "stops", 3),
     "cast_percent": ("colour cast, worst zone", "%", 2),
 }
