@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-import struct
+import io
 
+import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
+from PIL import ImageCms
 
 from lensbench.errors import BenchError
 
@@ -89,77 +91,53 @@ def known_encoding(name: str, told: str | None, profile: bytes | None) -> str | 
 def encoding_of_profile(profile: bytes) -> str | None:
     """Which of `ENCODINGS` the tone curves of an ICC profile are; None where they are another, or can't be read.
 
-    References
+    Parameters
     ----------
-    ICC.1:2010, Image technology colour management, sections 7, 10.5 and 10.15.
+    profile : bytes
+        As embedded in a picture.
+
+    Returns
+    -------
+    str or None
     """
-    tags = _profile_tags(profile)
-    curves = [tags[sign] for sign in (b"rTRC", b"gTRC", b"bTRC", b"kTRC") if sign in tags]
     coded = np.linspace(0, 1, 257)
+    curves = _tone_curves(profile, coded)
+    if curves is None:
+        return None
     for encoding, light in (("linear", coded), ("srgb", _srgb_curve(coded))):
-        if curves and all(_follows(curve, coded, light) for curve in curves):
+        if np.all(np.abs(curves - light) <= TRC_TOLERANCE):
             return encoding
     return None
 
 
+def _tone_curves(profile: bytes, coded: NDArray) -> NDArray[np.float64] | None:
+    """Light of each of a profile's colours alone at some coded values, over that at 1, shape (colours, values)."""
+    space = _COLOUR_SPACES.get(profile[_SPACE_AT])
+    if space is None:
+        return None
+    ramps = np.eye(3)[:, None] * coded[:, None] if space == "rgb" else coded[None]
+    linear = imagecodecs.cms_profile("gray", gamma=1.0)
+    try:
+        light = imagecodecs.cms_transform(
+            ramps, profile, linear, colorspace=space, outcolorspace="gray", outdtype="f8", intent=_RELATIVE
+        )
+    except imagecodecs.CmsError:
+        return None
+    light = np.reshape(light, (-1, len(coded)))
+    return light / np.maximum(light[:, -1:], 1e-9)
+
+
+_COLOUR_SPACES = {b"RGB ": "rgb", b"GRAY": "gray"}
+_SPACE_AT = slice(16, 20)
+"""Where a profile's header names its colour space (ICC.1:2010, section 7.2.6)."""
+
+_RELATIVE = 1
+"""Relative colorimetric: white to white, without any adjustment of tones (ICC.1:2010, section 7.2.15)."""
+
+
 def profile_name(profile: bytes) -> str:
     """The profile's description, or what to call one that has none."""
-    tag = _profile_tags(profile).get(b"desc", b"")
     try:
-        if tag[:4] == b"mluc":
-            length, offset = struct.unpack_from(">II", tag, 20)
-            return tag[offset : offset + length].decode("utf-16-be").strip("\0 ")
-        (length,) = struct.unpack_from(">I", tag, 8)
-        return tag[12 : 12 + length].decode("ascii", "replace").strip("\0 ")
-    except (struct.error, UnicodeDecodeError):
+        return ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(profile))).strip()
+    except (OSError, ImageCms.PyCMSError):
         return "without a name"
-
-
-def _profile_tags(profile: bytes) -> dict[bytes, bytes]:
-    """The profile's tagged elements by signature; none where it can't be made sense of."""
-    try:
-        (count,) = struct.unpack_from(">I", profile, 128)
-        entries = [struct.unpack_from(">4sII", profile, 132 + 12 * i) for i in range(min(count, 200))]
-    except struct.error:
-        return {}
-    return {sign: profile[offset : offset + size] for sign, offset, size in entries}
-
-
-def _follows(curve: bytes, coded: NDArray, light: NDArray) -> bool:
-    try:
-        values = _curve_values(curve, coded)
-    except struct.error:
-        return False
-    return values is not None and bool(np.all(np.abs(values - light) <= TRC_TOLERANCE))
-
-
-def _curve_values(curve: bytes, x: NDArray) -> NDArray | None:
-    """A `curv` or `para` element worked out at x; None for other elements."""
-    if curve[:4] == b"curv":
-        (count,) = struct.unpack_from(">I", curve, 8)
-        if count == 0:
-            return x
-        table = struct.unpack_from(f">{count}H", curve, 12)
-        if count == 1:
-            return x ** (table[0] / 256)
-        return np.interp(x, np.linspace(0, 1, count), np.array(table) / 65535)
-    if curve[:4] == b"para":
-        (kind,) = struct.unpack_from(">H", curve, 8)
-        count = (1, 3, 4, 5, 7)[kind] if kind < 5 else 0
-        p = [value / 65536 for value in struct.unpack_from(f">{count}i", curve, 12)]
-        return _parametric(kind, p, x) if count else None
-    return None
-
-
-def _parametric(kind: int, p: list[float], x: NDArray) -> NDArray:
-    """The five parametric curves of ICC.1, table 65: Y = (aX + b)^g + e from d on, cX + f below."""
-    g = p[0]
-    a, b = (p[1], p[2]) if kind else (1.0, 0.0)
-    c, d, e, f = 0.0, 0.0, 0.0, 0.0
-    if kind in (1, 2):
-        d = -b / a if a else 0.0
-        e = f = p[3] if kind == 2 else 0.0
-    elif kind in (3, 4):
-        c, d = p[3], p[4]
-        e, f = (p[5], p[6]) if kind == 4 else (0.0, 0.0)
-    return np.where(x >= d, np.maximum(a * x + b, 0) ** g + e, c * x + f)

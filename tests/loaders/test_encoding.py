@@ -14,10 +14,16 @@ from lensbench.loaders.encoding import (
     profile_name,
 )
 
+REC_709 = {"whitepoint": (0.3127, 0.329, 1.0), "primaries": (0.64, 0.33, 1.0, 0.3, 0.6, 1.0, 0.15, 0.06, 1.0)}
+"""White and colours of sRGB after IEC 61966-2-1, x, y, Y: a profile needs some."""
 
-def profile_with_table(light, dtype=np.uint16):
-    scale = 65535 if dtype == np.uint16 else 1
-    return imagecodecs.cms_profile("rgb", transferfunction=(np.asarray(light) * scale).astype(dtype))
+
+def rgb_profile(**curve):
+    return imagecodecs.cms_profile("rgb", **REC_709, **curve)
+
+
+def profile_with_table(light):
+    return rgb_profile(transferfunction=(np.asarray(light) * 65535).astype(np.uint16))
 
 
 @pytest.mark.parametrize(("coded", "light"), [(128, 0.21586), (188, 0.50289), (10, 0.0030353), (0, 0), (255, 1)])
@@ -47,16 +53,17 @@ SRGB_TABLE = decode_srgb(np.linspace(0, 1, 1024))
     ("profile", "encoding"),
     [
         (imagecodecs.cms_profile("srgb"), "srgb"),
-        (imagecodecs.cms_profile("rgb", gamma=1.0), "linear"),
+        (rgb_profile(gamma=1.0), "linear"),
         (imagecodecs.cms_profile("gray", gamma=1.0), "linear"),
-        (imagecodecs.cms_profile("rgb", gamma=2.2), None),
-        (imagecodecs.cms_profile("rgb", gamma=1.8), None),
+        (rgb_profile(gamma=2.2), None),
+        (rgb_profile(gamma=1.8), None),
         (profile_with_table(SRGB_TABLE), "srgb"),
         (profile_with_table(np.linspace(0, 1, 4096)), "linear"),
         (profile_with_table(np.linspace(0, 1, 1024) ** 2), None),
         (b"", None),
         (b"\0" * 400, None),
         (imagecodecs.cms_profile("srgb")[:500], None),
+        (imagecodecs.cms_profile("lab2"), None),
     ],
 )
 def test_profiles_are_known_by_their_curves(profile, encoding):
@@ -71,7 +78,7 @@ def test_what_the_user_says_counts_more_than_the_profile():
 
 def test_an_unknown_profile_is_named():
     with pytest.raises(EncodingUnknown, match=r"a\.tif: has the colour profile 'RGB built-in', whose curve"):
-        known_encoding("a.tif", None, imagecodecs.cms_profile("rgb", gamma=2.2))
+        known_encoding("a.tif", None, rgb_profile(gamma=2.2))
     assert profile_name(b"") == "without a name"
 
 

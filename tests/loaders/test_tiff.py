@@ -8,6 +8,7 @@ import tifffile
 from lensbench.errors import BenchError
 from lensbench.loaders.encoding import decode_srgb
 from lensbench.loaders.tiff import load_tiff
+from tests.loaders.test_encoding import rgb_profile
 
 RANDOM = np.random.default_rng(5)
 GREY = RANDOM.integers(0, 250, (70, 90))
@@ -94,7 +95,7 @@ def test_srgb_is_decoded_and_said_to_be_developed(told, path):
 
 
 def test_a_linear_profile_is_enough(path):
-    profile = imagecodecs.cms_profile("rgb", gamma=1.0)
+    profile = rgb_profile(gamma=1.0)
     tifffile.imwrite(path, COLOUR.astype(np.uint8), photometric="rgb", iccprofile=profile)
     assert np.array_equal(load_tiff(path).samples, COLOUR)
 
