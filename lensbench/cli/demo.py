@@ -25,20 +25,24 @@ def demo(
 
     Exit code 0 when everything is within its allowed error, 1 when not.
     """
-    from lensbench.demo.run import run_demo
-    from lensbench.demo.tables import bars_table, beside_table
+    from lensbench.demo import beside_table, run_demo, statistics_table
 
     with progress_bar("Demo") as progress:
         shown = run_demo(out, keep, progress)
     say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
     if json:
         print_json(
-            {"folder": str(shown.folder), "beside": shown.beside, "bars": shown.bars, "passed": shown.passed}
+            {
+                "folder": str(shown.folder),
+                "beside": shown.beside,
+                "statistics": shown.statistics,
+                "passed": shown.passed,
+            }
         )
     else:
         print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
         print("An interval holds the truth 95 times in 100, so one no in twenty is to be expected.\n")
-        print_table("How well all of them agree", *bars_table(shown.bars), words=2)
+        print_table("How well all of them agree", *statistics_table(shown.statistics), words=2)
         print(f"Now open {shown.folder / 'report.html'}")
     if not shown.passed:
         raise typer.Exit(1)

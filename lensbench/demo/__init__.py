@@ -1,4 +1,18 @@
-"""The invented builds: simulated, measured like any other, and held against what is true of them.
+"""An invented build: simulated, measured like any other, and compared with what is true of it.
 
-Called by the command line.
+In: a folder for the report. Out: a `Demonstration`, and its tables. Called by the command line.
 """
+
+from lensbench.demo._build import MAGNIFICATION, demo_bench, demo_takes
+from lensbench.demo._run import Demonstration, run_demo
+from lensbench.demo._tables import beside_table, statistics_table
+
+__all__ = [
+    "MAGNIFICATION",
+    "Demonstration",
+    "beside_table",
+    "demo_bench",
+    "demo_takes",
+    "run_demo",
+    "statistics_table",
+]

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rawpy
@@ -182,7 +183,12 @@ def _white(raw: rawpy.RawPy) -> float:
 def _with_recorded_levels(shot: Shot, raw: rawpy.RawPy, page: RawPage | None) -> Shot:
     """The shot with the levels of a DNG's own tags, which LibRaw rounds, or gives by colour only."""
     sizes = raw.sizes
-    if page is None or page.black is None or page.size != (sizes.raw_width, sizes.raw_height):
+    if (
+        page is None
+        or page.black is None
+        or page.white is None
+        or page.size != (sizes.raw_width, sizes.raw_height)
+    ):
         return shot
     if page.mosaic != (raw.raw_type == rawpy.RawType.Flat) and shot.colours != ("grey",):
         return shot
@@ -191,21 +197,27 @@ def _with_recorded_levels(shot: Shot, raw: rawpy.RawPy, page: RawPage | None) ->
         return replace(shot, black=page.black.mean(axis=(0, 1)))
     # LibRaw may begin the visible frame a sample later than the file says, to keep the mosaic's phase.
     offset = (page.origin[0] - sizes.top_margin, page.origin[1] - sizes.left_margin)
-    return with_black_by_place(shot, np.roll(page.black[:, :, 0], offset, axis=(0, 1)))
+    return with_black_by_position(shot, shot.pattern, np.roll(page.black[:, :, 0], offset, axis=(0, 1)))
 
 
-def with_black_by_place(shot: Shot, black: NDArray[np.float64]) -> Shot:
-    """The mosaic with a black level for each place; a colour index is split where its places differ.
+def with_black_by_position(shot: Shot, pattern: NDArray[np.uint8], black: NDArray[np.float64]) -> Shot:
+    """A mosaic with a black level for each position of its repeat; a colour index is split where levels differ.
 
     Parameters
     ----------
     shot : Shot
         A mosaic.
+    pattern : ndarray, shape (down, across)
+        The shot's own.
     black : ndarray, shape (down, across)
         Black, repeated from the frame's top left.
+
+    Returns
+    -------
+    Shot
     """
-    shape = tuple(math.lcm(a, b) for a, b in zip(shot.pattern.shape, black.shape, strict=True))
-    index, level = (np.tile(a, (shape[0] // a.shape[0], shape[1] // a.shape[1])) for a in (shot.pattern, black))
+    shape = tuple(math.lcm(a, b) for a, b in zip(pattern.shape, black.shape, strict=True))
+    index, level = (np.tile(a, (shape[0] // a.shape[0], shape[1] // a.shape[1])) for a in (pattern, black))
     pairs, places = np.unique(np.stack([index.ravel(), level.ravel()], axis=1), axis=0, return_inverse=True)
     return replace(
         shot,
@@ -225,7 +237,7 @@ def _exposure(raw: rawpy.RawPy, recorded: Exposure) -> Exposure:
         "f_number": other.aperture,
         "focal_mm": other.focal_length,
     }
-    gaps = {
+    gaps: dict[str, Any] = {
         name: float(value)
         for name, value in found.items()
         if getattr(recorded, name) is None and value is not None and 0 < value < math.inf

@@ -131,9 +131,10 @@ def _recorded(tiff: tifffile.TiffFile) -> Recorded:
 def all_pages(pages: tifffile.TiffPages, depth: int = 2) -> Iterator[tifffile.TiffPage]:
     """The first pages of a TIFF and those under them: not a damaged file's endless chain."""
     for page in itertools.islice(pages, _MOST_PAGES):
-        yield page
-        if page.subifds and depth:
-            yield from all_pages(page.pages, depth - 1)
+        if isinstance(page, tifffile.TiffPage):
+            yield page
+            if page.pages is not None and page.subifds and depth:
+                yield from all_pages(page.pages, depth - 1)
 
 
 def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:

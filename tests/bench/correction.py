@@ -30,7 +30,8 @@ from lensbench.correction._recipe import Recipe, Shadow
 from lensbench.correction._registered import green_plane
 from lensbench.correction._resampled import Spline, resampled
 from lensbench.correction._warp import Warp
-from lensbench.demo.build import demo_bench, demo_takes, write_demo
+from lensbench.demo import demo_bench, demo_takes
+from lensbench.demo._build import write_demo
 from lensbench.findings import encode_report
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Colour, Dirt

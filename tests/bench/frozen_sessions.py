@@ -15,7 +15,7 @@ import numpy as np
 import tifffile
 import tomlkit
 
-from lensbench.demo.build import MAGNIFICATION, demo_bench, demo_takes
+from lensbench.demo import MAGNIFICATION, demo_bench, demo_takes
 from lensbench.dng import write_dng
 from lensbench.loaders import read_shot
 from lensbench.simulator.lens import Barrel, Colour, Dirt, Reflection

@@ -61,7 +61,7 @@ def measured(work: str, path: Path) -> tuple[float, float]:
 
 def write_shots(folder: Path) -> None:
     """A target shot and a flat of the demo's build, in 24 megapixels."""
-    from lensbench.demo.build import demo_bench, demo_takes
+    from lensbench.demo import demo_bench, demo_takes
     from lensbench.simulator.session import write_session
 
     bench = demo_bench()

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 import lensbench.run
 from lensbench.cli import command_line, main
-from lensbench.demo import run as demonstration
+from lensbench.demo import _run as demonstration
 from lensbench.dng import write_dng
 from lensbench.findings import Report, files_as_written
 from lensbench.loaders.session import load_session

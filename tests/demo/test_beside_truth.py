@@ -5,8 +5,9 @@ import copy
 import numpy as np
 import pytest
 
-from lensbench.demo.beside_truth import compare, is_plain, is_same
-from lensbench.demo.tables import bars_table, beside_table
+from lensbench.demo import beside_table, statistics_table
+from lensbench.demo._beside_truth import compare
+from lensbench.demo._flat_truth import is_same, must_be_found
 from lensbench.findings import Figure, Mark, TileSharpness
 from lensbench.simulator.dirt import MarkTruth
 from lensbench.simulator.drawing import EdgeTruth
@@ -96,9 +97,9 @@ def _flat_truth(setting) -> FlatTruth:
 
 
 def test_a_true_report_passes_everywhere(measured):
-    beside, bars = compare(*measured)
-    assert len(bars) == 3 * 3 + 2 * 2 + 3
-    assert [bar.what for bar in bars if not bar.reached] == []
+    beside, statistics = compare(*measured)
+    assert len(statistics) == 3 * 3 + 2 * 2 + 3
+    assert [one.what for one in statistics if not one.within] == []
     kinds = {entry.what.split(",")[0].split(" ")[0] for entry in beside}
     assert kinds == {"MTF50", "red", "blue", "magnification", "falloff"}
 
@@ -106,7 +107,7 @@ def test_a_true_report_passes_everywhere(measured):
 def spoilt(measured, spoil):
     report, truths = copy.deepcopy(measured[0]), measured[1]
     spoil(report.settings[0])
-    return [bar.what for bar in compare(report, truths)[1] if not bar.reached]
+    return [one.what for one in compare(report, truths)[1] if not one.within]
 
 
 def _scale_green(setting):
@@ -175,7 +176,7 @@ def test_a_figure_off_its_interval_is_no(measured):
 
 def test_marks_that_need_not_be_found():
     plain = MarkTruth(0, 0, "spot", "sensor", 6.0, 6.0, 0.6, 9.0)
-    assert is_plain(plain)
+    assert must_be_found(plain)
     for change in (
         {"width_px": 4.0, "length_px": 4.0},
         {"depth_percent": 0.4},
@@ -183,7 +184,7 @@ def test_marks_that_need_not_be_found():
         {"kind": "patch"},
     ):
         values = {**plain.__dict__, **change}
-        assert not is_plain(MarkTruth(**values))
+        assert not must_be_found(MarkTruth(**values))
 
 
 def test_a_mark_is_the_same_where_its_middle_lies_on_the_shadow():
@@ -195,7 +196,7 @@ def test_a_mark_is_the_same_where_its_middle_lies_on_the_shadow():
 
 
 def test_tables_say_what_is_allowed(measured):
-    rows = bars_table(compare(*measured)[1])[1]
+    rows = statistics_table(compare(*measured)[1])[1]
     allowed = {row[1].split(": ")[-1]: row[3] for row in rows}
     assert allowed["bias"] in ("± 0.30 %", "± 0.50 %", "± 0.0100 px")
     assert allowed["rms"] == "≤ 0.0100 stops"

@@ -10,7 +10,7 @@ import tifffile
 
 from lensbench.dng import CFA, write_dng
 from lensbench.errors import BenchError
-from lensbench.loaders.raw import load_raw, smallest_repeat, with_black_by_place
+from lensbench.loaders.raw import load_raw, smallest_repeat, with_black_by_position
 from lensbench.shot import Exposure
 from tests.invented_shots import BAYER, EXPOSURE, KINDS, RGB, RGBG, SIX, falloff, mosaic_of, random_shot, shot_of
 
@@ -75,7 +75,8 @@ def test_black_by_colour_is_exact_with_its_fraction(kind, tmp_path):
 def test_black_that_differs_within_a_colour_splits_the_colour(tmp_path):
     """LibRaw gives only one black a colour; a 2 × 2 black on a 6 × 6 mosaic needs more."""
     places = np.array([[512.0, 520], [530, 540]])
-    written = with_black_by_place(random_shot("6x6"), places)
+    plain = random_shot("6x6")
+    written = with_black_by_position(plain, plain.pattern, places)
     write_dng(tmp_path / "a.dng", written)
     shot = load_raw(tmp_path / "a.dng")
     assert np.array_equal(black_by_place(shot), np.tile(places, (6, 6)))

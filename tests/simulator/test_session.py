@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from lensbench.demo.build import demo_bench, demo_takes
+from lensbench.demo import demo_bench, demo_takes
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders.session import load_session
 from lensbench.loaders.shot_file import read_shot

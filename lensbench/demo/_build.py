@@ -1,4 +1,4 @@
-"""An invented build and its bench evening: what `lensbench demo` measures."""
+"""An invented build and its session: what `lensbench demo` measures."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lensbench.demo.beside_truth import Bar, Beside
+from lensbench.demo._statistics import Beside, Statistic
 from lensbench.formatting import decimals_of, number, with_interval
 
 
@@ -23,23 +23,23 @@ def beside_table(beside: Sequence[Beside]) -> tuple[list[str], list[list[str]]]:
     ]
 
 
-def bars_table(bars: Sequence[Bar]) -> tuple[list[str], list[list[str]]]:
+def statistics_table(statistics: Sequence[Statistic]) -> tuple[list[str], list[list[str]]]:
     """Headings and rows of the statistics over all figures of a kind, beside their allowed errors."""
     head = ["", "over all", "found", "allowed", "within"]
     return head, [
-        [bar.setting, bar.what, _with_unit(bar.found, bar.unit), _allowed(bar), "yes" if bar.reached else "NO"]
-        for bar in bars
+        [one.setting, one.what, _with_unit(one.found, one.unit), _allowed(one), "yes" if one.within else "NO"]
+        for one in statistics
     ]
 
 
-def _allowed(bar: Bar) -> str:
-    if bar.least == bar.most:
-        return _with_unit(bar.most, bar.unit)
-    if bar.least == -bar.most:
-        return f"± {_with_unit(bar.most, bar.unit)}"
-    if bar.least == 0:
-        return f"≤ {_with_unit(bar.most, bar.unit)}"
-    return f"{bar.least:.0f} to {_with_unit(bar.most, bar.unit)}"
+def _allowed(one: Statistic) -> str:
+    if one.least == one.most:
+        return _with_unit(one.most, one.unit)
+    if one.least == -one.most:
+        return f"± {_with_unit(one.most, one.unit)}"
+    if one.least == 0:
+        return f"≤ {_with_unit(one.most, one.unit)}"
+    return f"{one.least:.0f} to {_with_unit(one.most, one.unit)}"
 
 
 def _with_unit(value: float, unit: str) -> str:

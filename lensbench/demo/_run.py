@@ -1,4 +1,4 @@
-"""The demo: an invented build simulated, measured like any other, and held against what is true of it."""
+"""The demo: an invented build simulated, measured like any other, and compared with the truth."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from lensbench.demo.beside_truth import Bar, Beside, compare
-from lensbench.demo.build import demo_bench, demo_takes, write_demo
+from lensbench.demo._beside_truth import compare
+from lensbench.demo._build import demo_bench, demo_takes, write_demo
+from lensbench.demo._statistics import Beside, Statistic
 from lensbench.findings import Report
 from lensbench.loaders.session import load_session
 from lensbench.reporter.write import check_report_place, write_report
@@ -16,21 +17,21 @@ from lensbench.run import Progress, measure_session
 
 @dataclass(frozen=True, eq=False)
 class Demonstration:
-    """What the demo measured, where its report lies, and how it compares with the truth.
+    """What the demo measured, where its report is, and how it compares with the truth.
 
-    `note` says why the report stands beside an earlier one, if it does.
+    `note` says why the report is beside an earlier one, if it does.
     """
 
     report: Report
     folder: Path
     note: str | None
     beside: list[Beside]
-    bars: list[Bar]
+    statistics: list[Statistic]
 
     @property
     def passed(self) -> bool:
-        """Whether every bar is reached."""
-        return all(bar.reached for bar in self.bars)
+        """Whether every statistic is within its allowed error."""
+        return all(one.within for one in self.statistics)
 
 
 def run_demo(out: str | Path, keep: str | Path | None = None, progress: Progress | None = None) -> Demonstration:
