@@ -11,6 +11,7 @@ import pytest
 from lensbench.dng import write_dng
 from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
+from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders import load_session, read_shot
 from lensbench.run import measure_session
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
@@ -56,9 +57,15 @@ def test_figures_are_those_that_were_drawn(report, outside):
     tiles = [t for t in setting.fringing.tiles if (t.column, t.row) in truth and t.red]
     shifts = [t.red.dx.value - truth[t.column, t.row]["fringe"]["red"][0] for t in tiles]
     assert abs(np.median(shifts)) < 0.02
-    zones = {zone.zone: zone.stops.value for zone in setting.falloff.zones}
-    assert zones["centre"] == pytest.approx(0.03, abs=0.03)
-    assert zones["corner top-left"] == pytest.approx(0.85, abs=0.1)
+    # One stop at h = 1, growing as h²: the mean light over each zone's pixels, below that at h < 0.1.
+    light = frame.light()
+    y, x = np.mgrid[: frame.height, : frame.width]
+    h, zone = h_of(x, y, (frame.width, frame.height)), zone_index(x, y, (frame.width, frame.height))
+    true = {name: np.log2(light[h < 0.1].mean() / light[zone == k].mean()) for k, name in enumerate(ZONES)}
+    assert true["corner top-left"] == pytest.approx(0.800, abs=0.001)
+    assert {one.zone for one in setting.falloff.zones} == set(ZONES)
+    for one in setting.falloff.zones:
+        assert one.stops.value == pytest.approx(true[one.zone], abs=0.005), one.zone
     assert setting.falloff.covers_frame
 
 
