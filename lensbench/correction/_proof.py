@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
-from lensbench.analysers.falloff import describe_light, gather_light
+from lensbench.analysers.falloff import measure_falloff
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.errors import BenchError
@@ -102,7 +102,7 @@ def prove(original: Shot, corrected: Shot, layout: Layout | None) -> Proof:
 
 
 def _light(shot: Shot) -> Shown:
-    falloff = describe_light(gather_light([shot]))
+    falloff = measure_falloff([shot])
     stops = [zone.stops.value for zone in falloff.zones]
     casts = [abs(f.value) for zone in falloff.cast for f in (zone.red_percent, zone.blue_percent) if f is not None]
     return Shown(falloff_stops=max(stops) - min(stops), cast_percent=max(casts, default=None))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from lensbench.analysers.dust import find_marks
-from lensbench.analysers.falloff import PanelGiven, gather_light
+from lensbench.analysers.falloff import PanelGiven, read_light
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
@@ -59,7 +59,7 @@ def _flats_reading(
     given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry in entries]
     light = dust = None
     try:
-        light = gather_light(flats, fitting.shots, given, pixel_pitch_um(flats[0].size, sensor_mm))
+        light = read_light(flats, fitting.shots, given, pixel_pitch_um(flats[0].size, sensor_mm))
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:

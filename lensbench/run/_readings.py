@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.analysers.edge import EdgeResponses
-from lensbench.analysers.falloff import GatheredLight
+from lensbench.analysers.falloff import LightReading
 from lensbench.analysers.glare import TileLight
 from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import Dust, Notice, ShotDigest
@@ -68,7 +68,7 @@ class FlatsReading:
 
     entries: tuple[ShotEntry, ...]
     facts: ShotFacts
-    light: GatheredLight | None
+    light: LightReading | None
     dust: Dust | None
     darks: tuple[str, ...] = ()
 

@@ -7,13 +7,13 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from lensbench.analysers.falloff import GatheredLight, beside_cos4, describe_apertures, describe_light
+from lensbench.analysers.falloff import LightReading, describe_falloff
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.analysers.glare import Ink, measure_glare
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
-from lensbench.findings import Camera, Falloff, Figure, Focus, Geometry, Notice, Setting
+from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._readings import BladeReading, FlatsReading, Readings, TargetReading
@@ -61,7 +61,7 @@ def join_settings(given: Given, readings: Readings) -> JoinedSettings:
         if alike.targets and given.layout is not None
     }
     main = _main_geometry(readings.targets, geometries)
-    falloffs = _falloffs(readings.flats, given.camera.size_px, main)
+    falloffs = _falloffs(readings.flats, main)
     settings, notices = [], []
     for one, alike in groups.items():
         setting, more = _setting(given, alike, _begun(one, alike, falloffs.get(one), geometries.get(one)))
@@ -119,15 +119,13 @@ def _main_geometry(
     return geometries[ShotConfiguration.of(max(targets, key=lambda reading: reading.mtf50).entry)]
 
 
-def _falloffs(
-    flats: Sequence[FlatsReading], size: tuple[int, int], geometry: Geometry | None
-) -> dict[ShotConfiguration, Falloff]:
+def _falloffs(flats: Sequence[FlatsReading], geometry: Geometry | None) -> dict[ShotConfiguration, Falloff]:
     """Falloff by setting: of all apertures together where the lens was mounted alike, which shows hot spots.
 
     The cos⁴ law stands beside it where the field angle was measured.
     """
     distance = geometry.view.image_distance_px if geometry and geometry.view else None
-    by_mount: dict[tuple | ShotConfiguration, list[tuple[ShotConfiguration, GatheredLight]]] = {}
+    by_mount: dict[tuple | ShotConfiguration, list[tuple[ShotConfiguration, LightReading]]] = {}
     for reading in flats:
         if reading.light is not None:
             one = ShotConfiguration.of(reading.entries[0])
@@ -136,18 +134,9 @@ def _falloffs(
     found: dict[ShotConfiguration, Falloff] = {}
     for group in by_mount.values():
         ones, lights = zip(*sorted(group, key=lambda pair: pair[0].order), strict=True)
-        if len(ones) == 1:
-            described = [describe_light(lights[0])]
-        else:
-            described = describe_apertures(lights, [one.f_number for one in ones])
-        found |= zip(ones, (_with_cos4(falloff, distance, size) for falloff in described), strict=True)
+        f_numbers = [one.f_number for one in ones if one.f_number is not None]
+        found |= zip(ones, describe_falloff(lights, f_numbers, distance), strict=True)
     return found
-
-
-def _with_cos4(falloff: Falloff, image_distance_px: Figure | None, size: tuple[int, int]) -> Falloff:
-    if image_distance_px is None:
-        return falloff
-    return replace(falloff, profile=beside_cos4(falloff.profile, image_distance_px, size))
 
 
 # -- a setting ------------------------------------------------------------------------------------------------

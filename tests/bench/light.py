@@ -17,8 +17,7 @@ from scipy.interpolate import RectBivariateSpline
 
 from lensbench.analysers.edge._measure import measure_edges
 from lensbench.analysers.edge._places import tile_edges
-from lensbench.analysers.falloff._measure import describe_apertures, gather_light, measure_falloff
-from lensbench.analysers.falloff._panel import PanelGiven
+from lensbench.analysers.falloff import PanelGiven, describe_falloff, measure_falloff, read_light
 from lensbench.analysers.glare._measure import Ink, measure_glare, read_dark_tiles
 from lensbench.findings import Falloff
 from lensbench.frame import ZONES, zone_index
@@ -125,7 +124,7 @@ def lenses() -> None:
     for name, lens in cases.items():
         taken = [flat_shot(lens, CAMERA, Panel(), FLAT, n, seed=int(n)) for n in f_numbers]
         pitch = 1000 * CAMERA.pitch_mm
-        found = describe_apertures([gather_light([shot], (), None, pitch) for shot, _ in taken], f_numbers)
+        found = describe_falloff([read_light([shot], (), None, pitch) for shot, _ in taken], f_numbers)
         for n, falloff, (_, truth) in zip(f_numbers, found, taken, strict=True):
             print(f"{name:12s} f/{n:<4g}   " + _lens_row(lens, n, falloff, truth))
 

@@ -14,7 +14,7 @@ import tifffile
 from skimage.transform import ProjectiveTransform
 
 from lensbench.analysers.edge import measure_edges, tile_edges
-from lensbench.analysers.falloff import describe_light, gather_light
+from lensbench.analysers.falloff import measure_falloff
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.frame import ZONES, half_diagonal, zone_of
 from lensbench.shot import Shot
@@ -81,7 +81,7 @@ def straightness(sheet_mm: np.ndarray, places: np.ndarray, size: tuple[int, int]
 
 def falloff_left(shot: Shot) -> dict[str, float]:
     """How far the mean light of any colour in each zone lies from that in the middle, in stops."""
-    falloff = describe_light(gather_light([shot]))
+    falloff = measure_falloff([shot])
     left = {zone.zone: abs(zone.stops.value) for zone in falloff.zones}
     green = {zone.zone: zone.stops.value for zone in falloff.zones}
     for cast in falloff.cast:

@@ -1,25 +1,17 @@
-"""Falloff of an even light: by zone, its shape, the image circle, hot spots, colour cast, and the lamp's own part.
+"""Falloff of an even light: by zone, profile and map, gradient, image circle, hot spot, colour cast, light panel.
 
-In: the flats of one setting, read one by one. Out: the finding `Falloff`.
-Called by `run` and the library's users.
+In: the flats of one setting, read by `read_light`; readings of one mounting, described together. Out: `Falloff`.
+Called by `run`, `correction` and the library's users.
 """
 
-from lensbench.analysers.falloff._measure import (
-    GatheredLight,
-    describe_apertures,
-    describe_light,
-    gather_light,
-    measure_falloff,
-)
-from lensbench.analysers.falloff._panel import PanelGiven
-from lensbench.analysers.falloff._shape import beside_cos4
+from lensbench.analysers.falloff._measure import describe_falloff, measure_falloff
+from lensbench.analysers.falloff._panel_moves import PanelGiven
+from lensbench.analysers.falloff._reading import LightReading, read_light
 
 __all__ = [
-    "GatheredLight",
+    "LightReading",
     "PanelGiven",
-    "beside_cos4",
-    "describe_apertures",
-    "describe_light",
-    "gather_light",
+    "describe_falloff",
     "measure_falloff",
+    "read_light",
 ]

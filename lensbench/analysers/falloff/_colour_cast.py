@@ -37,7 +37,7 @@ def colour_cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight)
     Returns
     -------
     list of ZoneCast
-        Empty for a camera without colours. The light's own colour is taken to be the same all over the panel.
+        Empty for a camera without colours. The panel's own colour is assumed to be the same all over it.
     """
     casts = {colour: _cast(flats, darks, green, colour) for colour in ("red", "blue")}
     return [
@@ -48,7 +48,7 @@ def colour_cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight)
 
 
 def _cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight, colour: str) -> dict[str, Figure]:
-    """One colour over green in percent, by zone; nothing where it can't be read."""
+    """One colour over green in percent, by zone; nothing where it can't be measured."""
     first = flats[0]
     if colour not in first.channels or first.reference != "green":
         return {}
@@ -57,7 +57,7 @@ def _cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight, colou
     except BenchError:
         return {}
     light = green.light_map
-    stops = light.stops - light.curvature - _more(green.flats, lights)
+    stops = light.stops - light.curvature - _excess(green.flats, lights)
     fine = read_finely(flats, colour, darks) if light.rough.any() else None
     other = fit_light(light.size, light.x, light.y, stops, _both(green.flats, lights).sum(axis=0), light.rough)
     stops_of = {zone.zone: zone.stops for zone in green.zones}
@@ -71,13 +71,13 @@ def _cast(flats: Sequence[Shot], darks: Sequence[Shot], green: GreenLight, colou
 
 
 def _both(greens: Sequence[FlatLight], others: Sequence[FlatLight]) -> NDArray[np.bool_]:
-    """Which blocks can be read in both colours, by flat."""
+    """Which blocks can be measured in both colours, by flat."""
     return np.array([green.readable & other.readable for green, other in zip(greens, others, strict=True)])
 
 
-def _more(greens: Sequence[FlatLight], others: Sequence[FlatLight]) -> NDArray[np.float64]:
-    """Stops by which another colour is brighter than green, a mean over the flats that can be read."""
-    more = np.array([green.stops - other.stops for green, other in zip(greens, others, strict=True)])
+def _excess(greens: Sequence[FlatLight], others: Sequence[FlatLight]) -> NDArray[np.float64]:
+    """Stops by which another colour is brighter than green, a mean over the flats that can be measured."""
+    excess = np.array([green.stops - other.stops for green, other in zip(greens, others, strict=True)])
     both = _both(greens, others)
-    read = np.where(both, more, 0.0).sum(axis=0) / np.maximum(both.sum(axis=0), 1)
-    return np.where(both.any(axis=0), read, more.mean(axis=0))
+    mean = np.where(both, excess, 0.0).sum(axis=0) / np.maximum(both.sum(axis=0), 1)
+    return np.where(both.any(axis=0), mean, excess.mean(axis=0))

@@ -1,67 +1,75 @@
-"""Hard edges: where a barrel, a ring or a hood ends the light abruptly, told from falloff that is merely steep."""
+"""The image circle: where a barrel, a ring or a hood ends the light abruptly, unlike merely steep falloff."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, median_filter
 from scipy.optimize import least_squares
 
+from lensbench.analysers.falloff._cut_corners import cut_by_circle, cut_by_mask, sample_positions
+from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, CutCorner, Figure, ImageCircle, Position
-from lensbench.frame import ZONES, centre_of, half_diagonal, zone_index
+from lensbench.frame import centre_of, half_diagonal
 
 STEEP = 14.0
 """Stops for one half-diagonal from which the light ends abruptly; cos⁴ reaches 4 in the corner of a 120° lens."""
 
 LEAST_DROP = 1.0
-"""Stops that the light must lose on the way for it to count as ended."""
+"""Stops that the light must lose over the edge for it to count as ended (chosen by experience)."""
 
 RAYS = 360
-"""Directions in which the edge is looked for."""
+"""Directions in which the edge is searched."""
 
-LEAST_RAYS = 4
-"""Directions that must meet the edge: fewer are a mark in the corner."""
+FEWEST_RAYS = 4
+"""Directions that must meet the edge: fewer are a mark in the corner (chosen by experience)."""
 
-CORNERS = [zone for zone in ZONES if zone.startswith("corner")]
+WIDTH_SHARE = 0.02
+"""Share of the edge's width by which the half-light radius may be wrong, since light falls off before the edge too
+(checked with `tests.bench.light --edges`)."""
 
-LEAST_CUT, RAYS_DOUBT = 0.5, 4.0
-"""Percent of a corner that must be cut for it to be named, and by how much that may be off without a circle."""
+KNOWN_RADIUS = 0.03
+"""Half of the interval of the circle's radius, over the radius, up to which the circle is extrapolated to
+directions in which no edge was found (chosen by experience)."""
 
-WIDTH_DOUBT = 0.02
-"""Part of an edge's width by which half of the light may be placed wrong, since light falls off before it too."""
+LEAST_ARC_DEG = 25.0
+"""Arc of the circle that must be seen for its radius and centre to be determined (chosen by experience)."""
 
-SURE = 0.03
-"""Half of the interval of a circle's radius, over the radius, up to which it tells where the edge goes on."""
-
-FINE = 400
-"""Places each way at which it is looked what is cut."""
-
-LEAST_SPAN_DEG = 25.0
-"""How much of the circle must be seen for its radius and centre to be told."""
+LARGEST_SIGMA = 0.1
+"""Standard error of the radius, over the radius, from which the circle counts as unknown (chosen by
+experience)."""
 
 
 @dataclass(frozen=True, eq=False)
-class FoundEdge:
-    """A hard edge.
+class FoundCircle:
+    """The image circle, as far as the frame shows it.
 
     Attributes
     ----------
     beyond : ndarray of bool, shape (y, x)
-        Blocks on the edge or beyond it.
+        Blocks on its edge or outside.
     finding : ImageCircle or None
-        None where there is no hard edge.
+        None where the frame shows no edge of it.
     """
 
     beyond: NDArray[np.bool_]
     finding: ImageCircle | None
 
 
-def find_hard_edge(
+class _Circle(NamedTuple):
+    """A circle fitted to points of the edge."""
+
+    centre: Position
+    radius: Figure
+
+
+def find_image_circle(
     size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray, seen: NDArray, pixel_pitch_um: float | None
-) -> FoundEdge:
-    """Look outward from the middle for where the light ends.
+) -> FoundCircle:
+    """Search along rays from the middle for where the light ends.
 
     Parameters
     ----------
@@ -72,41 +80,43 @@ def find_hard_edge(
     stops : ndarray, shape (y, x)
         How dark each block is, positive is darker.
     seen : ndarray of bool, shape (y, x)
-        Blocks that are no clipped ones; too dark to be read counts as seen.
+        Blocks that are not clipped; those too dark to be measured are among them.
     pixel_pitch_um : float or None
         For figures in millimetres.
+
+    Returns
+    -------
+    FoundCircle
     """
     rays = _rays(size, x, y, median_filter(np.where(seen, stops, 0.0), 3))
     met = [(angle, *edge) for angle, r, s in rays if (edge := _edge_on(r, s, half_diagonal(size)))]
-    nothing = FoundEdge(np.zeros(stops.shape, bool), None)
-    if len(met) < LEAST_RAYS:
-        return nothing
+    if len(met) < FEWEST_RAYS:
+        return FoundCircle(np.zeros(stops.shape, bool), None)
     angle, start, radius, width = np.array(met).T
     block = float(np.diff(x[:2]).item())
     beyond = _beyond(size, x, y, angle, start - block)
     middle = centre_of(size)
-    places = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
-    circle = (
-        _circle(places, WIDTH_DOUBT * np.median(width), pixel_pitch_um)
-        if _span_deg(angle) >= LEAST_SPAN_DEG
-        else (None, None, None)
-    )
-    sure = circle[0] is not None and circle[1].half_width < SURE * circle[1].value
-    if sure:
-        # Where the edge only grazes the frame no ray meets enough of it to tell.
-        across, down = x - circle[0].x.value, y - circle[0].y.value
-        within = circle[1].value - np.percentile(radius - start, 90) - block
+    points = np.stack([middle[0] + radius * np.cos(angle), middle[1] + radius * np.sin(angle)], axis=1)
+    circle = _fitted_circle(points, WIDTH_SHARE * np.median(width)) if _arc_deg(angle) >= LEAST_ARC_DEG else None
+    corners: list[CutCorner]
+    if circle is not None and circle.radius.half_width < KNOWN_RADIUS * circle.radius.value:
+        # Where the edge only grazes the frame no ray crosses enough of it to find it.
+        across, down = x - circle.centre.x.value, y - circle.centre.y.value
+        within = circle.radius.value - np.percentile(radius - start, 90) - block
         beyond |= np.hypot(across[None, :], down[:, None]) > within
-    spread = NORMAL_95 * 1.4826 * float(np.median(np.abs(width - np.median(width)))) / np.sqrt(len(width))
+        corners = cut_by_circle(size, *circle)
+    else:
+        corners = cut_by_mask(size, _beyond(size, *sample_positions(size), angle, radius))
+    half = NORMAL_95 * robust_sigma(width) / np.sqrt(len(width))
     finding = ImageCircle(
-        corners=_corners(size, *circle[:2]) if sure else _corners_by_rays(size, angle, radius),
-        # A block's own width smears the edge.
-        width_px=Figure.of(np.sqrt(max(np.median(width) ** 2 - block**2, 0)), np.hypot(spread, block), "px"),
-        centre_px=circle[0],
-        radius_px=circle[1],
-        radius_mm=circle[2],
+        corners=corners,
+        # The measured edge is convolved with a block's own width.
+        width_px=Figure.of(np.sqrt(max(np.median(width) ** 2 - block**2, 0)), np.hypot(half, block), "px"),
+        centre_px=circle.centre if circle else None,
+        radius_px=circle.radius if circle else None,
+        radius_mm=circle.radius.scaled(pixel_pitch_um / 1000, "mm") if circle and pixel_pitch_um else None,
     )
-    return FoundEdge(beyond, finding)
+    return FoundCircle(beyond, finding)
 
 
 def _rays(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray) -> list[tuple[float, NDArray, NDArray]]:
@@ -125,7 +135,7 @@ def _rays(size: tuple[int, int], x: NDArray, y: NDArray, stops: NDArray) -> list
 
 
 def _edge_on(r: NDArray, stops: NDArray, half: float) -> tuple[float, float, float] | None:
-    """Where on a ray the steep part begins, where the light has fallen to half, and from nine tenths to one."""
+    """The edge on a ray: where it begins, where the light has fallen to half, its width from 90 % to 10 %."""
     if len(r) < 8:
         return None
     slope = np.gradient(stops, r / half)
@@ -139,78 +149,38 @@ def _edge_on(r: NDArray, stops: NDArray, half: float) -> tuple[float, float, flo
     if stops[first:].max() - inside < LEAST_DROP or stops[-1] - inside < LEAST_DROP / 2:
         return None
     light = 2.0 ** -(stops[first:] - inside)
-    tenths = [float(np.interp(-level, -np.minimum.accumulate(light), r[first:])) for level in (0.9, 0.5, 0.1)]
-    return float(r[first]), tenths[1], tenths[2] - tenths[0]
+    falling = np.minimum.accumulate(light)
+    most, middle, least = (float(np.interp(-level, -falling, r[first:])) for level in (0.9, 0.5, 0.1))
+    return float(r[first]), middle, least - most
 
 
 def _beyond(size: tuple[int, int], x: NDArray, y: NDArray, angle: NDArray, start: NDArray) -> NDArray[np.bool_]:
-    """Blocks farther out than the edge in their own direction."""
+    """Which positions are farther out than the edge in their own direction, shape (y, x)."""
     middle = centre_of(size)
     down, across = np.meshgrid(y - middle[1], x - middle[0], indexing="ij")
     limit = np.full(RAYS, np.inf)
     limit[np.round(angle * RAYS / (2 * np.pi)).astype(int) % RAYS] = start
-    # A ray or two that miss the edge between others that meet it see a gap of the grid's.
+    # A ray without an edge between two with one is a sampling gap.
     near = np.stack([np.roll(limit, step) for step in (-1, 0, 1)])
     limit = near.min(axis=0)
     own = np.round(np.arctan2(down, across) * RAYS / (2 * np.pi)).astype(int) % RAYS
     return np.hypot(across, down) > limit[own]
 
 
-def _span_deg(angle: NDArray) -> float:
-    """How much of the circle the edge is seen over: the whole less the widest gap."""
+def _arc_deg(angle: NDArray) -> float:
+    """The arc over which the edge is seen: the whole circle less the widest gap."""
     gaps = np.diff(np.append(np.sort(angle), np.min(angle) + 2 * np.pi))
     return 360 - float(np.degrees(gaps.max()))
 
 
-def _circle(
-    places: NDArray, doubt: float, pixel_pitch_um: float | None
-) -> tuple[Position | None, Figure | None, Figure | None]:
-    """The circle through places of an edge, all of which may be off alike, by least squares of their distances."""
-    start = [*places.mean(axis=0), np.hypot(*(places - places.mean(axis=0)).T).mean()]
-    fit = least_squares(lambda c: np.hypot(*(places - c[:2]).T) - c[2], start, loss="soft_l1", f_scale=2.0)
-    # Neighbouring directions share their blocks.
+def _fitted_circle(points: NDArray, common_error: float) -> _Circle | None:
+    """Robust least-squares circle through points of an edge, whose radii share an error."""
+    start = [*points.mean(axis=0), np.hypot(*(points - points.mean(axis=0)).T).mean()]
+    fit = least_squares(lambda c: np.hypot(*(points - c[:2]).T) - c[2], start, loss="soft_l1", f_scale=2.0)
+    # Neighbouring rays share their blocks: about one residual in four is independent.
     variance = max(np.mean(fit.fun**2), 0.01) * 4
     sigma = np.sqrt(np.diag(np.linalg.pinv(fit.jac.T @ fit.jac)) * variance)
-    centre, radius = fit.x[:2], fit.x[2]
-    if sigma[2] > 0.1 * radius:
-        return None, None, None
-    at = Position(*(Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(centre, sigma[:2], strict=True)))
-    pitch = (pixel_pitch_um or 0) / 1000
-    half = float(np.hypot(NORMAL_95 * sigma[2], doubt))
-    figure = Figure.of(radius, half, "px")
-    return at, figure, Figure.of(radius * pitch, half * pitch, "mm") if pitch else None
-
-
-def _corners(size: tuple[int, int], centre: Position, radius: Figure) -> list[CutCorner]:
-    """How much of each corner zone lies beyond the circle where half of the light is left."""
-    x, y = _fine(size)
-    away = np.hypot(x[None, :] - centre.x.value, y[:, None] - centre.y.value)
-    ends = [_shares(size, away > r) for r in (radius.value, radius.high, radius.low)]
-    return [
-        CutCorner(zone, Figure(*cut, "%"))
-        for zone, cut in zip(CORNERS, zip(*ends, strict=True), strict=True)
-        if cut[0] > LEAST_CUT
-    ]
-
-
-def _corners_by_rays(size: tuple[int, int], angle: NDArray, radius: NDArray) -> list[CutCorner]:
-    """The same where too little is seen of the edge for a circle."""
-    shares = _shares(size, _beyond(size, *_fine(size), angle, radius))
-    cut = zip(CORNERS, shares, strict=True)
-    return [
-        CutCorner(zone, Figure(s, max(s - RAYS_DOUBT, 0), min(s + RAYS_DOUBT, 100), "%"))
-        for zone, s in cut
-        if s > LEAST_CUT
-    ]
-
-
-def _fine(size: tuple[int, int]) -> tuple[NDArray, NDArray]:
-    """Places across and down, dense enough to count how much of a corner is cut."""
-    return tuple((np.arange(FINE) + 0.5) / FINE * length - 0.5 for length in size)
-
-
-def _shares(size: tuple[int, int], cut: NDArray[np.bool_]) -> list[float]:
-    """Percent of each corner zone that is cut."""
-    x, y = _fine(size)
-    index = zone_index(x[None, :], y[:, None], size)
-    return [100 * float(cut[index == ZONES.index(zone)].mean()) for zone in CORNERS]
+    if sigma[2] > LARGEST_SIGMA * fit.x[2]:
+        return None
+    x, y = (Figure.of(c, NORMAL_95 * s, "px") for c, s in zip(fit.x[:2], sigma[:2], strict=True))
+    return _Circle(Position(x, y), Figure.of(fit.x[2], float(np.hypot(NORMAL_95 * sigma[2], common_error)), "px"))

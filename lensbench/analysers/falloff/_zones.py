@@ -11,52 +11,58 @@ from scipy.optimize import nnls
 
 from lensbench.analysers.flat_light import READABLE_STOPS, REFERENCE_H, Blocks, LightMap, block_borders
 from lensbench.analysers.numerics.rank_filters import detrended_median_filter
+from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, Figure, ZoneFalloff
 from lensbench.frame import ZONES, h_of, zone_index
 
 PIECES = 16
-"""Pieces each way into which a block is cut that a zone's border runs through."""
+"""Pieces each way into which a block on a zone's border is divided."""
 
 LEAST_KNOWN = 0.5
-"""Share of a zone's area that must be known for its light to be told."""
+"""Share of a zone's area that must be measured for its light to be given (chosen by experience)."""
 
-ODD, SPECK, LEAST_ODD = 5.0, 4, 0.02
-"""A block is dirty that stands out from its neighbours by so many times its noise, alone or with few others (a
-speck, a hot pixel). More of them must stand out by so many stops: where a rim begins to cut the light a whole ring
-leaves the smooth map by half as much."""
+OUTLIER, SPECK, OUTLIER_STOPS = 5.0, 4, 0.02
+"""A block that deviates from its neighbours by so many times its noise, alone or with few others (a speck, a hot
+pixel), is dirt. A larger group must deviate by so many stops: where vignetting begins a whole ring deviates from
+the smooth map by half as much (checked with `tests.bench.zones`)."""
 
 LEAST_NOISE = 2e-4
-"""Stops by which blocks may differ at least, however many flats were averaged."""
+"""Standard error of a block at least, in stops, however many flats were averaged (chosen by experience)."""
 
 FEWEST, GROUPS = 80, 8
-"""Blocks from which on their noise is read off themselves, in so many groups of like light."""
+"""Blocks needed to estimate their noise from themselves, in so many groups of similar light."""
 
-AROUND = np.array([[0.0, 0.25, 0.0], [0.25, 0.0, 0.25], [0.0, 0.25, 0.0]])
-"""The mean of a block's four neighbours; what it differs from them by has 1.25 times its own variance."""
+NEIGHBOURS = np.array([[0.0, 0.25, 0.0], [0.25, 0.0, 0.25], [0.0, 0.25, 0.0]])
+"""Kernel of the mean of four neighbours; a block's difference from it has 1.25 times its own variance."""
 
 MIDDLE = len(ZONES)
-"""What has this number in place of a zone's is the middle, from which stops are counted."""
+"""The number, in place of a zone's, of the middle: the reference of all stops."""
 
 BLACK = 2.0**-20
 """Light that counts as none."""
 
-UNSEEN = 0.045
-"""Where both a zone's border and a hard edge cut a block, its part of the light may be off by so much of the
-spread of light within it, alike in all such blocks (as found on edges of known shape)."""
+COMMON_ERROR = 0.045
+"""Where both a zone's border and the edge of the image circle cross a block, the error of its part of the light
+over the standard deviation of light within it, common to all such blocks (found with `tests.bench.light
+--edges`)."""
 
 
 def zone_falloff(light: LightMap, fine: Blocks | None = None) -> list[ZoneFalloff]:
     """Stops by which the mean light over each zone lies below that near the frame's middle.
 
     Light is averaged, not stops: what counts is how much falls on the whole zone. So a zone of which a ring cuts
-    half off is one stop darker than its other half, however black the cut half is. Blocks count as measured;
-    under dirt the light around it goes on. Zones that are clipped or too dark to be read are left out.
+    half off is one stop darker than its other half, however black the cut half is. Blocks count as measured; dirt
+    is interpolated. Zones that are clipped or too dark to be measured are left out.
 
     Parameters
     ----------
     light : LightMap
     fine : Blocks, optional
-        The light in finer blocks, where a hard edge cuts it.
+        The light in finer blocks, where the frame shows the edge of the image circle.
+
+    Returns
+    -------
+    list of ZoneFalloff
     """
     parts, noise = _Parts(light, fine), _noise(light)
     middle = parts.of(MIDDLE)
@@ -66,7 +72,7 @@ def zone_falloff(light: LightMap, fine: Blocks | None = None) -> list[ZoneFallof
         if part is None or middle is None or part.mean < middle.mean * 2.0**-READABLE_STOPS:
             continue
         change = part.light / part.light.sum() - middle.light / middle.light.sum()
-        sigma = np.hypot(np.sqrt(np.sum((change * noise) ** 2)), part.doubt / part.light.sum())
+        sigma = np.hypot(np.sqrt(np.sum((change * noise) ** 2)), part.common_error / part.light.sum())
         stops = float(np.log2(middle.mean / part.mean))
         found.append(ZoneFalloff(zone, Figure.of(stops, NORMAL_95 * sigma / np.log(2), "stops")))
     return found
@@ -74,11 +80,11 @@ def zone_falloff(light: LightMap, fine: Blocks | None = None) -> list[ZoneFallof
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """A part of the frame: its area in every block, the light that falls there, and the doubt about its sum."""
+    """A part of the frame: its area in every block, the light that falls there, the common error of its sum."""
 
     area: NDArray[np.float64]
     light: NDArray[np.float64]
-    doubt: float
+    common_error: float
 
     @property
     def mean(self) -> float:
@@ -98,16 +104,18 @@ class _Parts:
         np.put_along_axis(self._area, number[None], area[None], axis=0)
         mean = _block_light(light)
         self._light = self._area * mean
-        # Blocks that borders run through are shared out by their pieces.
-        at = rows, columns = np.nonzero(_differ(_numbers(x[None, :], y[:, None], light.size)))
+        # Blocks on borders are divided by their pieces.
+        rows, columns = at = _border_blocks(_numbers(x[None, :], y[:, None], light.size))
         steps = (np.arange(PIECES) + 0.5) / PIECES
         across, down = x[columns, None] + width[columns, None] * steps, y[rows, None] + height[rows, None] * steps
         number = _numbers(across[:, None, :], down[:, :, None], light.size)
         shape = _within(light, fine, at, across, down)
-        for lies_over, kind in ((None, self._area), (shape, self._light)):
-            kind[:, *at] = _shared(number, lies_over) * (area if lies_over is None else area * mean)[at]
-        self._doubt = np.zeros_like(area)
-        self._doubt[at] = UNSEEN * np.where(light.rough[at], shape.std(axis=(1, 2)) * (area * mean)[at], 0.0)
+        self._area[:, rows, columns] = _shared(number, np.ones(shape.shape)) * area[at]
+        self._light[:, rows, columns] = _shared(number, shape) * (area * mean)[at]
+        self._common_error = np.zeros_like(area)
+        self._common_error[at] = COMMON_ERROR * np.where(
+            light.rough[at], shape.std(axis=(1, 2)) * (area * mean)[at], 0.0
+        )
 
     def of(self, *numbers: int) -> _Part | None:
         """The part of the frame with some numbers; None where too little of it is known."""
@@ -115,7 +123,7 @@ class _Parts:
         if area[self._known].sum() <= LEAST_KNOWN * area.sum():
             return None
         light = np.where(self._known, self._light[list(numbers)].sum(axis=0), 0.0)
-        return _Part(np.where(self._known, area, 0.0), light, float(self._doubt[area > 0].sum()))
+        return _Part(np.where(self._known, area, 0.0), light, float(self._common_error[area > 0].sum()))
 
 
 def _numbers(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.int64]:
@@ -123,35 +131,38 @@ def _numbers(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.int64]
     return np.where(h_of(x, y, size) < REFERENCE_H, MIDDLE, zone_index(x, y, size))
 
 
-def _differ(corners: NDArray) -> NDArray[np.bool_]:
-    """Blocks whose four corners do not all lie in one part."""
+def _border_blocks(corners: NDArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows and columns of the blocks whose four corners do not all lie in one part."""
     four = np.stack([corners[:-1, :-1], corners[1:, :-1], corners[:-1, 1:], corners[1:, 1:]])
-    return np.ptp(four, axis=0) > 0
+    rows, columns = np.nonzero(np.ptp(four, axis=0) > 0)
+    return rows, columns
 
 
-def _shared(number: NDArray, weights: NDArray | None) -> NDArray[np.float64]:
-    """How much of each block's pieces belongs to each part, shape (parts, blocks)."""
+def _shared(number: NDArray, weights: NDArray) -> NDArray[np.float64]:
+    """Mean over each block's pieces of the weights of those in each part, shape (parts, blocks)."""
     parts = len(ZONES) + 1
     key = np.arange(len(number))[:, None, None] * parts + number
-    sums = np.bincount(key.ravel(), None if weights is None else weights.ravel(), parts * len(number))
+    sums = np.bincount(key.ravel(), weights.ravel(), parts * len(number))
     return sums.reshape(-1, parts).T / PIECES**2
 
 
 def _block_light(light: LightMap) -> NDArray[np.float64]:
-    """The mean light of each block, as measured; where dirt stands out from its neighbours, as theirs goes on."""
+    """The mean light of each block, as measured; where it is dirty, interpolated between its neighbours."""
     smooth = light.smooth
-    off = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
-    around = detrended_median_filter(off, reach=3)
-    apart = off - around
-    odd = np.abs(apart) > ODD * max(light.spread, LEAST_NOISE)
-    # What is dark at a hard edge, or in the frame's very corner, is no dirt but belongs to an edge.
+    residual = np.where(light.readable & ~light.rough, light.stops - smooth, 0.0)
+    around = detrended_median_filter(residual, reach=3)
+    deviation = residual - around
+    outlying = np.abs(deviation) > OUTLIER * max(light.spread, LEAST_NOISE)
+    # What is dark at the edge of the image circle, or in the frame's very corner, is no dirt.
     at_edge = light.rough.copy()
     at_edge[np.ix_([0, -1], [0, -1])] = True
-    pieces, _ = label(odd | at_edge, np.ones((3, 3)))
+    pieces, _ = label(outlying | at_edge, np.ones((3, 3)))
     few = np.bincount(pieces.ravel())[pieces] <= SPECK
-    odd &= few | (np.abs(apart) > LEAST_ODD)
-    odd &= (apart < 0) | ~np.isin(pieces, pieces[at_edge])
-    return 2.0 ** -np.where(light.rough, light.stops, smooth + np.where(odd, around, off) - light.curvature)
+    outlying &= few | (np.abs(deviation) > OUTLIER_STOPS)
+    outlying &= (deviation < 0) | ~np.isin(pieces, pieces[at_edge])
+    return 2.0 ** -np.where(
+        light.rough, light.stops, smooth + np.where(outlying, around, residual) - light.curvature
+    )
 
 
 def _within(
@@ -160,13 +171,14 @@ def _within(
     """How light lies within some blocks, over its mean there, shape (blocks, pieces down, pieces across)."""
     rows, columns = at
     by_y, by_x = (-np.log(2) * slope[at] for slope in np.gradient(light.smooth, light.y, light.x))
-    shape = 1 + by_x[:, None, None] * (across - light.x[columns, None])[:, None, :]
+    shape: NDArray[np.float64] = 1 + by_x[:, None, None] * (across - light.x[columns, None])[:, None, :]
     shape = shape + by_y[:, None, None] * (down - light.y[rows, None])[:, :, None]
     rough = light.rough[at]
     if fine is None or not rough.any():
         return shape
-    places = (np.interp(v[rough], axis, np.arange(len(axis))) for v, axis in ((down, fine.y), (across, fine.x)))
-    row, column = places
+    row, column = (
+        np.interp(v[rough], axis, np.arange(len(axis))) for v, axis in ((down, fine.y), (across, fine.x))
+    )
     seen = map_coordinates(fine.light, np.broadcast_arrays(row[:, :, None], column[:, None, :]), order=1)
     mean = seen.mean(axis=(1, 2), keepdims=True)
     shape[rough] = seen / np.maximum(mean, BLACK * fine.light.max())
@@ -176,20 +188,19 @@ def _within(
 def _noise(light: LightMap) -> NDArray[np.float64]:
     """Standard deviation of each block's light over that light, shape (y, x).
 
-    It is read off what blocks differ by from their neighbours, as a part that all have alike (the samples' gains)
-    and one that grows as the light fades (photons).
+    It is estimated from the differences of blocks from their neighbours, as a constant part (the samples' gains)
+    and one inversely proportional to the light (photons).
     """
     smooth = light.smooth
-    shown = 2.0 ** -np.where(light.rough, 0.0, smooth)
-    off = np.log(2) * (light.stops - smooth)
-    off -= convolve(off, AROUND)
-    usable = minimum_filter(light.readable & ~light.rough, footprint=AROUND + np.eye(3)[1] > 0)
+    relative_light = 2.0 ** -np.where(light.rough, 0.0, smooth)
+    residual = np.log(2) * (light.stops - smooth)
+    difference = residual - convolve(residual, NEIGHBOURS)
+    usable = minimum_filter(light.readable & ~light.rough, footprint=NEIGHBOURS + np.eye(3)[1] > 0)
     usable[[0, -1]] = usable[:, [0, -1]] = False
     if usable.sum() < FEWEST:
-        return np.log(2) * light.spread / np.sqrt(shown)
-    off, lit = np.abs(off[usable]), shown[usable]
-    groups = np.array_split(np.argsort(lit), GROUPS)
-    variance = [(1.4826 * np.median(off[group])) ** 2 / 1.25 for group in groups]
-    fading = [np.mean(1 / lit[group]) for group in groups]
-    (alike, photons), _ = nnls(np.column_stack([np.ones(GROUPS), fading]), np.array(variance))
-    return np.sqrt(alike + photons / shown)
+        return np.log(2) * light.spread / np.sqrt(relative_light)
+    groups = np.array_split(np.argsort(relative_light[usable]), GROUPS)
+    variance = [robust_sigma(difference[usable][group], about=0.0) ** 2 / 1.25 for group in groups]
+    inverse = [np.mean(1 / relative_light[usable][group]) for group in groups]
+    (constant, photons), _ = nnls(np.column_stack([np.ones(GROUPS), inverse]), np.array(variance))
+    return np.sqrt(constant + photons / relative_light)

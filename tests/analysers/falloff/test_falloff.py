@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from photutils.background import Background2D, MedianBackground
 
-from lensbench.analysers.falloff._measure import measure_falloff
+from lensbench.analysers.falloff import measure_falloff
 from lensbench.errors import BenchError
 from lensbench.frame import ZONES, h_of
 from tests.analysers import flats

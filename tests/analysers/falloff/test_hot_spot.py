@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lensbench.analysers.falloff._measure import describe_apertures, gather_light
+from lensbench.analysers.falloff import describe_falloff, read_light
 from lensbench.simulator.circles import common_area
 from tests.analysers import flats
 
@@ -27,8 +27,8 @@ def measured(strength, **changes):
     lights = []
     for number, f_number in enumerate(F_NUMBERS):
         light = light_at(f_number, strength, **changes)[1].astype(np.float32)
-        lights.append(gather_light([flats.flat(light, seed=50 + number, level=0.6)]))
-    return describe_apertures(lights, F_NUMBERS)
+        lights.append(read_light([flats.flat(light, seed=50 + number, level=0.6)]))
+    return describe_falloff(lights, F_NUMBERS)
 
 
 @pytest.fixture(scope="module")

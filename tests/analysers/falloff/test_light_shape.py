@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lensbench.analysers.falloff._measure import measure_falloff
-from lensbench.analysers.falloff._shape import beside_cos4
+from lensbench.analysers.falloff import measure_falloff
 from lensbench.findings import Figure
 from lensbench.frame import ZONES, h_of, zone_index
 from tests.analysers import flats
@@ -49,10 +48,11 @@ def test_profile_is_the_closed_form_and_ends_in_the_corner(plain):
     assert plain.worst_corner.stops.value == max(z.stops.value for z in plain.zones)
 
 
-def test_the_law_beside_it_has_the_handbooks_values(plain):
+def test_the_law_beside_it_has_the_handbooks_values():
     """cos⁴ law: 2 stops at 45° (Smith, Modern Optical Engineering; memory). The corner is seen at 45° here."""
-    steps = beside_cos4(plain.profile, Figure.of(HALF, 0.02 * HALF, "px"), SIZE)
-    law = {step.h: step.cos4_stops for step in steps}
+    flat = flats.flat(flats.cos4(SIZE, CORNER_STOPS))
+    found = measure_falloff([flat], image_distance_px=Figure.of(HALF, 0.02 * HALF, "px"))
+    law = {step.h: step.cos4_stops for step in found.profile}
     reference = 2 * np.log2(1 + 0.1**2 / 2)
     assert law[1.0].value == pytest.approx(2.0 - reference, abs=1e-6)
     assert law[1.0].low < law[1.0].value < law[1.0].high

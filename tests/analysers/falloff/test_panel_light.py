@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lensbench.analysers.falloff._panel import PanelGiven, split_panel
+from lensbench.analysers.falloff import PanelGiven
+from lensbench.analysers.falloff._panel import separate_panel
 
 SIZE = (1200, 800)
 HALF = np.hypot(*SIZE) / 2
@@ -40,7 +41,7 @@ def seen(shifts, turns=None, noise=3e-4, **changes):
 
 
 def split(stops, given):
-    return split_panel(stops, np.ones(stops.shape, bool), X, Y, SIZE, given)
+    return separate_panel(stops, np.ones(stops.shape, bool), X, Y, SIZE, given)
 
 
 def left_over(found, true, plane=True):
@@ -63,7 +64,7 @@ def test_three_places_tell_the_panel_but_for_an_even_slope():
         for figure, part in zip(place.shift_percent, (across, down), strict=True):
             assert figure.value == pytest.approx(100 * part, abs=0.5)
     assert any("evenly towards one side" in note and "panel_turn_deg = 180" in note for note in finding.notes)
-    assert any("aslant" in note for note in finding.notes)
+    assert any("at an angle" in note for note in finding.notes)
 
 
 def test_a_half_turn_tells_the_slope_too():
