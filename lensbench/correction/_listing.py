@@ -7,7 +7,7 @@ from typing import Any
 
 from lensbench.correction._choice import Taken
 from lensbench.errors import BenchError
-from lensbench.loaders.session_keys import Check, Mistake, check_table, number, words
+from lensbench.loaders.toml_checks import Check, Mistake, check_table, number, words
 from lensbench.loaders.toml_lines import line_of, read_toml
 
 LISTING = "pictures.toml"
@@ -34,14 +34,14 @@ def read_listing(folder: Path) -> dict[str, Taken]:
     if not path.exists():
         return {}
     data, text = read_toml(path)
-    mistakes: list[Mistake] = []
     pictures = data.pop("picture", [])
-    common = check_table(data, _TAKEN, (), mistakes)
+    common, mistakes = check_table(data, _TAKEN, ())
     if not isinstance(pictures, list) or not all(isinstance(picture, dict) for picture in pictures):
         raise BenchError(f"{path}: picture must be a table: write [[picture]] on a line of its own for each.")
     taken = {}
     for place, picture in enumerate(pictures):
-        right = check_table(picture, _KEYS, ("picture", place), mistakes)
+        right, wrong = check_table(picture, _KEYS, ("picture", place))
+        mistakes += wrong
         if "file" in right:
             taken[right.pop("file")] = _taken(common, right)
         elif "file" not in picture:

@@ -10,7 +10,7 @@ import msgspec
 from lensbench import frame
 from lensbench.errors import BenchError
 from lensbench.findings.goals import Goal
-from lensbench.loaders.session_keys import Check, Mistake, check_table, number, words
+from lensbench.loaders.toml_checks import Check, Mistake, check_table, number, words
 from lensbench.loaders.toml_lines import Key, line_of, read_toml
 
 PARTS = (*frame.RINGS, *frame.ZONES[1:])
@@ -97,7 +97,8 @@ def read_goals(path: str | Path) -> Goals:
         for name in data
         if name != "goals"
     ]
-    goals = goals_of_table(data.get("goals", {}), mistakes)
+    goals, wrong = _goals_of_table(data.get("goals", {}))
+    mistakes += wrong
     if mistakes:
         lines = ((line_of(text, mistake.key), mistake.text) for mistake in mistakes)
         raise BenchError("\n".join(f"{path}, line {line}: {said}" for line, said in lines))
@@ -106,34 +107,26 @@ def read_goals(path: str | Path) -> Goals:
     return goals
 
 
-def goals_of_table(table: Any, mistakes: list[Mistake]) -> Goals:
-    """The goals in a [goals] table; what is wrong is added to `mistakes`.
-
-    Parameters
-    ----------
-    table : object
-        What the file says at ``goals``.
-    mistakes : list of Mistake
-        Grows.
-    """
+def _goals_of_table(table: Any) -> tuple[Goals, list[Mistake]]:
+    """The goals in a [goals] table, and what is wrong with it."""
     at: Key = ("goals",)
     if not isinstance(table, dict):
-        mistakes.append(Mistake(at, "goals must be a table: write [goals] on a line of its own."))
-        return Goals()
+        return Goals(), [Mistake(at, "goals must be a table: write [goals] on a line of its own.")]
     plain = {key: value for key, value in table.items() if key not in _BY_PART}
-    right = check_table(plain, {**_APERTURE, **_WHOLE}, at, mistakes)
+    right, mistakes = check_table(plain, {**_APERTURE, **_WHOLE}, at)
     if "f_number" in right and "aperture" in right:
         mistakes.append(Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the right one."))
     wanted = [_limit(key, "", value) for key, value in right.items() if key in _WHOLE]
     for key, check in _BY_PART.items():
         parts = table.get(key, {})
         if isinstance(parts, dict):
-            known = check_table(parts, dict.fromkeys(PARTS, check), (*at, key), mistakes)
-            wanted += [_limit(key, part, value) for part, value in known.items()]
+            known = check_table(parts, dict.fromkeys(PARTS, check), (*at, key))
+            mistakes += known.mistakes
+            wanted += [_limit(key, part, value) for part, value in known.values.items()]
         else:
             text = f"{key} must say where: write [goals.{key}] on a line of its own, and below it centre = …"
             mistakes.append(Mistake((*at, key), text))
-    return Goals(_joined(wanted), right.get("f_number"), right.get("aperture"))
+    return Goals(_joined(wanted), right.get("f_number"), right.get("aperture")), mistakes
 
 
 def _limit(key: str, part: str, value: float) -> Goal:

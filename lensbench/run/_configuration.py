@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lensbench.findings import Notice, ShotDigest
 from lensbench.loaders.guessing import why_no_darkness
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._loading import left_out, load_shots
 from lensbench.shot import Shot
 

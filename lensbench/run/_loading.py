@@ -9,7 +9,7 @@ from pathlib import Path
 from lensbench.errors import BenchError
 from lensbench.findings import Notice, ShotDigest
 from lensbench.loaders.guessing import guess_shows
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.loaders.shot_file import read_shot
 from lensbench.shot import Shot
 

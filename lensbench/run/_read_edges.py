@@ -13,7 +13,7 @@ from lensbench.analysers.free_edges import free_responses
 from lensbench.analysers.glare import read_dark_tiles
 from lensbench.analysers.shot_quality import assess_shot
 from lensbench.findings import Notice
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
 from lensbench.run._readings import BladeReading, Outcome, TargetReading

@@ -11,7 +11,7 @@ from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.guessing import why_no_even_light
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots
 from lensbench.run._readings import FlatsReading, Outcome

@@ -13,7 +13,7 @@ from lensbench.analysers.falloff import LightReading
 from lensbench.analysers.glare import TileLight
 from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import Dust, Notice, ShotDigest
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
 from lensbench.target.finder import FoundTiles

@@ -6,7 +6,8 @@ from collections.abc import Collection, Iterator, Sequence
 
 from lensbench.findings import Notice
 from lensbench.frame import sensor_misfit
-from lensbench.loaders.session import Session, ShotEntry
+from lensbench.loaders.session import Session
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Readings
 

@@ -8,8 +8,8 @@ from functools import partial
 
 import joblib
 
-from lensbench.loaders.session import Session, ShotEntry
-from lensbench.loaders.session_keys import SHOWS
+from lensbench.loaders.session import Session
+from lensbench.loaders.session_keys import SHOWS, ShotEntry
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._darks import MeanDark, read_darks
 from lensbench.run._read_edges import read_blade, read_target

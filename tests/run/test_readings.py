@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lensbench.dng import write_dng
-from lensbench.loaders.session import ShotEntry
+from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import fitting_darks, read_darks
 from lensbench.run._loading import other_size
 from lensbench.run._read_edges import read_blade, read_target
