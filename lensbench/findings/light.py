@@ -47,8 +47,8 @@ class FalloffContour(Tabular, msgspec.Struct, frozen=True):
     lines: list[list[tuple[float, float]]]
 
 
-class Lopsidedness(Tabular, msgspec.Struct, frozen=True):
-    """An arrow towards the darker side: stops from the frame's centre to h = 1, x right, y down."""
+class LightGradient(Tabular, msgspec.Struct, frozen=True):
+    """The gradient of the light towards the darker side: stops from the centre to h = 1, x right, y down."""
 
     across_stops: Figure
     down_stops: Figure
@@ -155,7 +155,7 @@ class Falloff(Tabular, msgspec.Struct, frozen=True):
     worst_corner: ZoneFalloff | None = None
     profile: list[FalloffStep] = []
     contours: list[FalloffContour] = []
-    lopsided: Lopsidedness | None = None
+    gradient: LightGradient | None = None
     cast: list[ZoneCast] = []
     hot_spot: HotSpot | None = None
     panel: LightPanel | None = None

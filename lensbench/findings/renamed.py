@@ -19,6 +19,7 @@ RENAMED = {
     "left_out": "rejected",
     "left_stops": "residual_stops",
     "level": "equal_to_best",
+    "lopsided": "gradient",
     "mind": "caveats",
     "place": "lies_on",
     "place_mm": "position_mm",

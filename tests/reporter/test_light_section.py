@@ -11,8 +11,8 @@ from lensbench.findings import (
     Glare,
     HotSpot,
     ImageCircle,
+    LightGradient,
     LightPanel,
-    Lopsidedness,
     PanelPosition,
     Position,
     TileGlare,
@@ -55,7 +55,7 @@ def report():
             profile=[FalloffStep(h, stops(2 * h**2), 2.2 * h**2, 1.9 * h**2, stops(h**2)) for h in (0, 0.5, 1)],
         )
         alter(falloff, worst_corner=ZoneFalloff("corner top-right", stops(1.9)))
-        alter(falloff, lopsided=Lopsidedness(stops(0.1), stops(0.0), stops(0.1), "right"))
+        alter(falloff, gradient=LightGradient(stops(0.1), stops(0.0), stops(0.1), "right"))
         alter(falloff, cast=[ZoneCast("corner top-left", percent(3.2), percent(-5.1))])
         alter(
             falloff, panel=LightPanel([PanelPosition(1, 0.0, None)], True, stops(0.21, 0.01), 0.004, ["A note."])

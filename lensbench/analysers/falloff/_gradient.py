@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lensbench.analysers.flat_light import LightMap
-from lensbench.findings import NORMAL_95, Figure, Lopsidedness
+from lensbench.findings import NORMAL_95, Figure, LightGradient
 from lensbench.frame import centre_of, half_diagonal
 
 SIDES = ("right", "bottom right", "bottom", "bottom left", "left", "top left", "top", "top right")
@@ -17,7 +17,7 @@ CORRELATED = 16
 FEWEST_BLOCKS = 20
 
 
-def light_gradient(light: LightMap) -> Lopsidedness | None:
+def light_gradient(light: LightMap) -> LightGradient | None:
     """Fit a gradient to the light together with an even polynomial of the radius, up to its sixth power.
 
     Parameters
@@ -26,7 +26,7 @@ def light_gradient(light: LightMap) -> Lopsidedness | None:
 
     Returns
     -------
-    Lopsidedness or None
+    LightGradient or None
         None where too few blocks can be measured.
     """
     thin = np.s_[::4, ::4]
@@ -50,4 +50,4 @@ def light_gradient(light: LightMap) -> Lopsidedness | None:
         Figure.of(value, NORMAL_95 * s, "stops") for value, s in zip((across, down, size), sigma, strict=True)
     )
     side = SIDES[int(np.round(np.degrees(np.arctan2(down, across)) / 45)) % 8]
-    return Lopsidedness(across_stops, down_stops, size_stops, darker_at=side)
+    return LightGradient(across_stops, down_stops, size_stops, darker_at=side)

@@ -134,7 +134,7 @@ def _described(reading: LightReading, spot: SpotLight | None, image_distance_px:
         worst_corner=max(corners, key=lambda zone: zone.stops.value) if len(corners) == 4 else None,
         profile=light_profile(light_map, image_distance_px),
         contours=light_contours(grid_x, grid_y, grid),
-        lopsided=light_gradient(light_map),
+        gradient=light_gradient(light_map),
         cast=reading.cast,
         hot_spot=spot.finding if spot else None,
         panel=reading.panel,

@@ -170,7 +170,7 @@ def _within(
 ) -> NDArray[np.float64]:
     """How light lies within some blocks, over its mean there, shape (blocks, pieces down, pieces across)."""
     rows, columns = at
-    by_y, by_x = (-np.log(2) * slope[at] for slope in np.gradient(light.smooth, light.y, light.x))
+    by_y, by_x = (-np.log(2) * np.asarray(slope)[at] for slope in np.gradient(light.smooth, light.y, light.x))
     shape: NDArray[np.float64] = 1 + by_x[:, None, None] * (across - light.x[columns, None])[:, None, :]
     shape = shape + by_y[:, None, None] * (down - light.y[rows, None])[:, :, None]
     rough = light.rough[at]

@@ -9,22 +9,22 @@ from lensbench.reporter.values.light import image_circle
 
 
 def shape_rows(setting: Setting) -> Iterator[dict]:
-    """A row for each figure of the light's shape: lopsidedness, hot spot, image circle, the panel's own light."""
+    """A row for each figure of the light's shape: gradient, hot spot, image circle, the panel's own light."""
     falloff = setting.falloff
     if falloff is None:
         return
-    lopsided, spot, panel = falloff.lopsided, falloff.hot_spot, falloff.panel
+    gradient, spot, panel = falloff.gradient, falloff.hot_spot, falloff.panel
     circle = image_circle(falloff)
     figures: list[tuple[str, Figure | None]] = []
     if falloff.worst_corner:
         figures.append((f"darkest: {falloff.worst_corner.zone}", falloff.worst_corner.stops))
     if falloff.centre_px:
         figures += [("centre, x", falloff.centre_px.x), ("centre, y", falloff.centre_px.y)]
-    if lopsided:
+    if gradient:
         figures += [
-            ("darker to the right", lopsided.across_stops),
-            ("darker downwards", lopsided.down_stops),
-            (f"lopsided towards: {lopsided.darker_at}", lopsided.size_stops),
+            ("darker to the right", gradient.across_stops),
+            ("darker downwards", gradient.down_stops),
+            (f"gradient, darker towards: {gradient.darker_at}", gradient.size_stops),
         ]
     if spot:
         figures += [("hot spot, strength", spot.percent), ("hot spot, radius", spot.radius_px)]

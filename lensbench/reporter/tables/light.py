@@ -98,7 +98,7 @@ def _shape(shown: _Shown) -> Table:
     """One line a finding, one column a setting; lines that no setting fills are left out."""
     lines: list[tuple[str, Callable[[Falloff], str | None]]] = [
         ("darkest corner", _worst),
-        ("darker from the middle towards", _lopsided),
+        ("darker from the middle towards", _gradient),
         ("1 stop at a radius of", lambda f: _usable(f, 1)),
         ("2 stops at a radius of", lambda f: _usable(f, 2)),
         ("3 stops at a radius of", lambda f: _usable(f, 3)),
@@ -119,14 +119,14 @@ def _worst(falloff: Falloff) -> str | None:
     return f"{corner_name(worst.zone)}, {with_interval(worst.stops)}" if worst else None
 
 
-def _lopsided(falloff: Falloff) -> str | None:
-    arrow = falloff.lopsided
-    if arrow is None:
+def _gradient(falloff: Falloff) -> str | None:
+    gradient = falloff.gradient
+    if gradient is None:
         return None
-    size = arrow.size_stops
+    size = gradient.size_stops
     if size.low <= 0:
         return f"no side (within {number(max(size.high, 0.01), 2)} stop)"
-    return f"{arrow.darker_at}, {with_interval(size)}"
+    return f"{gradient.darker_at}, {with_interval(size)}"
 
 
 def _usable(falloff: Falloff, stops: float) -> str | None:

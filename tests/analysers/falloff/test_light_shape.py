@@ -1,4 +1,4 @@
-"""The shape of the light on flats in closed form: profile, lines, lopsidedness, coverage, hard edges, cast."""
+"""The shape of the light on flats in closed form: profile, lines, gradient, coverage, hard edges, cast."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_lines_lie_at_thirds_of_a_stop(plain):
         assert contour.darker_percent.value == pytest.approx(100 * np.mean(h > radius), abs=0.6)
 
 
-# -- lopsidedness ---------------------------------------------------------------------------------------------
+# -- gradient ---------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_lines_lie_at_thirds_of_a_stop(plain):
 )
 def test_the_arrow_points_to_the_darker_side(across, down, side):
     x, y = flats.grid(SIZE)
-    found = measured(flats.cos4(SIZE, 1.0) * 2.0 ** -((across * x + down * y) / HALF) * 0.8).lopsided
+    found = measured(flats.cos4(SIZE, 1.0) * 2.0 ** -((across * x + down * y) / HALF) * 0.8).gradient
     assert found.darker_at == side
     assert found.across_stops.value == pytest.approx(across, abs=0.01)
     assert found.down_stops.value == pytest.approx(down, abs=0.01)
@@ -88,7 +88,7 @@ def test_the_arrow_points_to_the_darker_side(across, down, side):
 
 
 def test_round_light_has_no_darker_side(plain):
-    assert plain.lopsided.size_stops.value < 0.01
+    assert plain.gradient.size_stops.value < 0.01
 
 
 # -- coverage -------------------------------------------------------------------------------------------------

@@ -76,7 +76,7 @@ def test_a_half_turn_tells_the_slope_too():
     assert not any("evenly towards one side" in note for note in finding.notes)
 
 
-def test_a_half_turn_alone_takes_out_what_is_lopsided_and_says_what_stays():
+def test_a_half_turn_alone_takes_out_the_gradient_and_says_what_stays():
     stops, true = seen([(0, 0), (0, 0)], [0, 180], waves=0.0)
     found, finding = split(stops, [PanelGiven(1), PanelGiven(1, 180.0)])
     assert finding.removed
