@@ -251,7 +251,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.light.across_covariance,
     )
     fit.begin()
-    mtf50, place = fit.mtf50(), fit.place()
+    mtf50, place = fit.q50()[0], fit.place()
     # What an edge too poor for figures shows must not be taken off the others of its tile.
     _without_spill(fit, Spill(places, margin, _judged(fit, why, mtf50, _mtf50_sigma(fit)) == ""))
     fit.finish()
@@ -300,7 +300,7 @@ def _responses(
     why: NDArray,
     by_spill: tuple[NDArray, NDArray],
 ) -> EdgeResponses:
-    mtf50 = fit.mtf50()
+    mtf50 = fit.q50()[0]
     mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill[0])
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
@@ -341,7 +341,7 @@ def _responses(
 def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
     """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
     why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = "too short for its blur"
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * fit.blur)] = "too short for its blur"
     why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
     why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
@@ -353,7 +353,7 @@ def _mtf50_sigma(fit: EdgeFit) -> NDArray:
     _, k, share, fall = fit.q50()
     table = profile.transform()
     at = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
-    return fit.spread(fit.sensitivity(at[:, None, :]))[:, 0] / np.maximum(fall, 1e-3) / fit.blur
+    return fit.spread(fit.sensitivity(at[:, None, :]))[:, 0] / np.maximum(fall, 1e-3)
 
 
 def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, NDArray]:
@@ -367,19 +367,16 @@ def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, ND
     row = profile.fading_row()
     sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
     share = sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
-    return share * np.abs(fit.mtf50() - mtf50), share * np.abs(fit.place() - place)
+    return share * np.abs(fit.q50()[0] - mtf50), share * np.abs(fit.place() - place)
 
 
 def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:
-    """MTF and its standard deviation at `FREQUENCY`; nothing is resolved beyond one cycle a blur width."""
-    some = slice(0, None, 8)
+    """MTF and its standard deviation at `FREQUENCY`."""
+    wanted = np.searchsorted(profile.Q, FREQUENCY)
+    some = wanted[::2]
     spread = fit.spread(fit.sensitivity(profile.transform()[some]))
-    fine = np.abs(fit.response())
-    root, root_some = np.sqrt(profile.Q), np.sqrt(profile.Q[some])
-    wanted = np.sqrt(FREQUENCY * fit.blur[:, None])
-    mtf = [np.interp(w, root, m, right=0.0) for w, m in zip(wanted, fine, strict=True)]
-    sigma = [np.interp(w, root_some, s) for w, s in zip(wanted, spread, strict=True)]
-    return np.reshape(mtf, wanted.shape), np.reshape(sigma, wanted.shape)
+    sigma = [np.interp(np.sqrt(FREQUENCY), np.sqrt(profile.Q[some]), s) for s in spread]
+    return np.abs(fit.response())[:, wanted], np.reshape(sigma, (fit.n, len(FREQUENCY)))
 
 
 def _line_of(nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit) -> dict[str, NDArray]:
@@ -404,16 +401,16 @@ def _crossing(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     """Where the profile crosses half, in pixels from its line, and its standard deviation."""
     cross = fit.half_crossing()
     value, slope = profile.basis(profile.to_cell(cross))
-    steep = np.einsum("nk,nk->n", fit.coefficients, slope) * profile.cells_a_distance(cross) / fit.blur
+    steep = np.einsum("nk,nk->n", fit.coefficients, slope) * profile.cells_a_distance(cross)
     dark, white = profile.plateau_rows()
     by = ((dark + white) / 2 - value) / np.where(np.abs(steep) > 1e-9, steep, 1.0)[:, None]
-    return cross * fit.blur, fit.spread(by[:, None, :])[:, 0]
+    return cross, fit.spread(by[:, None, :])[:, 0]
 
 
 def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     """Pixels from 10 % to 90 %, and how far the profile passes its plateaus."""
     z = profile.bin_places()
-    near = np.abs(z) < 8
+    near = np.abs(z) < 100
     dark, white = fit.plateaus()
     contrast = np.where(white > dark, white - dark, 1.0)[:, None]
     level, z = (profile.levels(fit.coefficients)[:, near] - dark[:, None]) / contrast, z[near]
@@ -428,4 +425,4 @@ def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     above = np.clip(np.argmax(level >= 0.9, axis=1) - 1, 0, last)
     below = np.clip(last + 1 - np.argmax(level[:, ::-1] <= 0.1, axis=1), 0, last)
     overshoot = np.maximum(level.max(axis=1) - 1, -level.min(axis=1))
-    return (crossing(above, 0.9) - crossing(below, 0.1)) * fit.blur, np.maximum(overshoot, 0)
+    return (crossing(above, 0.9) - crossing(below, 0.1)), np.maximum(overshoot, 0)

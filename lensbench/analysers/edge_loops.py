@@ -162,7 +162,7 @@ def in_contrasts(edge, t, u, light, shape, levels):
 
 @compiled
 def to_cell(z, grid):
-    """Where a distance in blur widths, or an array of them, lies in cells (`edge_profile.GRID`)."""
+    """Where a distance in pixels, or an array of them, lies in cells (`edge_profile.GRID`)."""
     spacing, stretch, cells, _ = grid
     x = z / stretch
     return (2 / spacing) * z / (1 + np.sqrt(1 + x * x)) + cells
@@ -174,16 +174,16 @@ def placed(edge, tau, u, lines, grid, bins):
 
     Parameters
     ----------
-    lines : ndarray, shape (n, 5)
-        a, b, c, one over the blur width, one over half the length: the edges are u = a + b τ + c τ².
+    lines : ndarray, shape (n, 4)
+        a, b, c, one over half the length: the edges are u = a + b τ + c τ².
     """
     key, off = np.empty(len(u), np.int32), np.empty(len(u), np.float32)
     for i in range(len(u)):
         who, where = edge[i], tau[i]
         turn, bend = lines[who, 1], lines[who, 2]
-        slope = (turn + 2 * bend * where) * lines[who, 4]
+        slope = (turn + 2 * bend * where) * lines[who, 3]
         away = u[i] - lines[who, 0] - (turn + bend * where) * where
-        fine = to_cell(away * lines[who, 3] * (1 - 0.5 * slope * slope), grid) * grid[3]
+        fine = to_cell(away * (1 - 0.5 * slope * slope), grid) * grid[3]
         place = min(max(int(fine), 0), bins - 1)
         key[i] = who * bins + place
         off[i] = (fine - place - 0.5) / grid[3]
@@ -306,7 +306,7 @@ def variances(count, square, level, steep, side, least):
         Samples, and the sum of their squared distances from the profile.
     level, steep : ndarray, shape (n, bins)
         The profile and its slope.
-    side : ndarray of int, shape (bins,)
+    side : ndarray of int, shape (n, bins)
         -1 far on the dark side, 1 far on the bright, 0 between.
     least : float
         No side's variance is less.
@@ -316,15 +316,15 @@ def variances(count, square, level, steep, side, least):
     for i in range(n):
         seen, rest = np.zeros(3), np.zeros(3)
         for b in range(bins):
-            seen[side[b]] += count[i, b]
-            rest[side[b]] += square[i, b]
+            seen[side[i, b]] += count[i, b]
+            rest[side[i, b]] += square[i, b]
         seen = np.maximum(seen - 4, np.maximum(seen / 2, 1))
         dark, white = max(rest[-1] / seen[-1], least), max(rest[1] / seen[1], least)
         excess = lever = 0.0
         for b in range(bins):
             share = min(max(level[i, b], 0.0), 1.0)
             variance[i, b] = dark * (1 - share) + white * share
-            if side[b] == 0:
+            if side[i, b] == 0:
                 excess += square[i, b] - variance[i, b] * count[i, b]
                 lever += steep[i, b] ** 2 * count[i, b]
         jitter = max(excess, 0.0) / max(lever, 1e-12)
@@ -486,6 +486,6 @@ def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
             way, which = seen[edge, k], profiles[edge, k]
             beyond = way[0, 0] + way[0, 1] * t[i] + way[0, 2] * u[i]
             along = way[1, 0] + way[1, 1] * t[i] + way[1, 2] * u[i]
-            inside = min(max(int(to_cell(-beyond / own[which, 1], grid) * grid[3]), 0), levels.shape[1] - 1)
+            inside = min(max(int(to_cell(-beyond, grid) * grid[3]), 0), levels.shape[1] - 1)
             spill[i] += (1 - levels[which, inside]) * subtended(beyond, along, own[others[edge, k], 2])
     return spill

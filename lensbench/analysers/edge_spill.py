@@ -80,7 +80,7 @@ class Spill:
         """a of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
         dark, white = fit.plateaus()
         share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
-        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT) * fit.blur, 0.0)
+        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT * fit.blur), 0.0)
         known = 1e-9 + self.usable
         return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
 
@@ -96,9 +96,8 @@ class Spill:
 
     def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
-        at = np.stack([self.margin / fit.blur[self.profiles[:, k]] for k in (0, 1)], axis=1)
-        place = np.clip((profile.to_cell(at) * profile.FINE).astype(int), 0, profile.BINS - 1)
-        return (self.places.side >= 0) & (1 - levels[self.profiles, place] > LEAST).any(axis=1)
+        place = np.clip((profile.to_cell(self.margin) * profile.FINE).astype(int), 0, profile.BINS - 1)
+        return (self.places.side >= 0) & (1 - levels[self.profiles, place[:, None]] > LEAST).any(axis=1)
 
     def _seen_from(self, fit: EdgeFit) -> NDArray:
         """Distance beyond each of the others and along it, shape (n, 2, 2, 3): at the middle, by t, by u."""
