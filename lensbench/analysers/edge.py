@@ -47,17 +47,18 @@ WINDOW = 16.0
 MIN_WINDOW = 12.0
 """How far they go at least, in pixels."""
 
-MARGIN = 4.5
-"""How far the samples stay from other edges, in blur widths."""
+MARGINS = (7.0, 4.5, 3.0)
+"""How far the samples stay from other edges, in blur widths: the first that leaves an edge long enough, since what
+spills over the others is reckoned the worse the nearer they are ..."""
 
-LEAST_MARGIN = 3.0
-"""How far they stay where an edge would be too short otherwise: what spills over the others is reckoned anyway."""
+END_MARGIN = 4.5
+"""... and from the ends of an edge that has no others."""
 
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
 GOOD_LENGTH = 6.0
-"""... and that which is worth staying so near to the others for, in blur widths."""
+"""... and that which is worth staying nearer to the others for, in blur widths."""
 
 STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
@@ -227,7 +228,7 @@ def _joined(parts: list[EdgeResponses], order: NDArray) -> EdgeResponses:
 
 
 def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeResponses:
-    rough = look_roughly(shot, channel, nominal, np.full(len(nominal), MARGIN))
+    rough = look_roughly(shot, channel, nominal, np.full(len(nominal), END_MARGIN))
     places = nominal.moved(rough.offset, rough.turn)
     margin = _margins(places, rough.blur, shot.size)
     low, high = places.span(margin, shot.size)
@@ -260,9 +261,12 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
     """How far samples stay from other edges, in pixels."""
-    low, high = places.span(MARGIN * blur, size)
-    short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
-    return np.where(short, LEAST_MARGIN, MARGIN) * blur
+    margin = np.where(places.side < 0, END_MARGIN, MARGINS[0]) * blur
+    for less in MARGINS[1:]:
+        low, high = places.span(margin, size)
+        short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
+        margin = np.where(short, less * blur, margin)
+    return margin
 
 
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:

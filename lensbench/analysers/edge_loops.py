@@ -458,7 +458,7 @@ def kept_by_figures(sides, points, owner, at):
 
 
 @compiled
-def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
+def spilt(owner, t, u, around, own, others, seen, profiles, missing, steepness, grid):
     """Light over the ends of edges and over the other edges of their figures, in shares of the contrast.
 
     Parameters
@@ -467,25 +467,30 @@ def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
         Of which edge a place is, and where.
     around : ndarray, shape (places,)
         What figures around keep from it, over the far light's a.
-    own : ndarray, shape (n, 4)
-        Each edge's place, blur width, half length and far light's a, in pixels.
+    own : ndarray, shape (n, 3)
+        Each edge's place, half length and far light's a, in pixels.
     others, profiles : ndarray of int, shape (n, 2)
         The figure's other edges, and whose profiles stand for theirs.
     seen : ndarray, shape (n, 2, 2, 3)
         How far beyond each of them a place is, and how far along it: at u = t = 0, by t, by u.
-    levels : ndarray, shape (n, bins)
-        Each edge's white share.
+    missing : ndarray, shape (n, bins)
+        What each edge's light lacks to white, at distances on its bright side.
+    steepness : ndarray, shape (n, bins)
+        How much shorter an edge may be for the same share of it, since light fades faster there than far light.
     """
-    spill = np.empty(len(t))
+    spill, bins = np.empty(len(t)), missing.shape[1]
     for i in range(len(t)):
         edge = owner[i]
-        off, blur = u[i] - own[edge, 0], own[edge, 1]
-        missing = off / max(off * off, blur * blur) * (1 - subtended(off, t[i], own[edge, 2]))
-        spill[i] = own[edge, 3] * (missing - around[i])
+        off = u[i] - own[edge, 0]
+        at = min(int(to_cell(abs(off), grid) * grid[3]), bins - 1)
+        scale = steepness[edge, at]
+        lost = missing[edge, at] * (1 - subtended(off, scale * t[i], scale * own[edge, 1]))
+        spill[i] = (lost if off > 0 else -lost) - own[edge, 2] * around[i]
         for k in range(2):
             way, which = seen[edge, k], profiles[edge, k]
             beyond = way[0, 0] + way[0, 1] * t[i] + way[0, 2] * u[i]
             along = way[1, 0] + way[1, 1] * t[i] + way[1, 2] * u[i]
-            inside = min(max(int(to_cell(-beyond, grid) * grid[3]), 0), levels.shape[1] - 1)
-            spill[i] += (1 - levels[which, inside]) * subtended(beyond, along, own[others[edge, k], 2])
+            at = min(max(int(to_cell(-beyond, grid) * grid[3]), 0), bins - 1)
+            scale = steepness[which, at]
+            spill[i] += missing[which, at] * subtended(beyond, scale * along, scale * own[others[edge, k], 1])
     return spill
