@@ -131,7 +131,7 @@ def with_rows(bands, rows, first, sigma):
 
 
 @compiled
-def rescaled(bands, right, rows, first, zone, usual, most, scale, doubt, turns):
+def rescaled(bands, right, rows, first, zone, usual, most, first_scale, doubt, turns):
     """How large sums of neighbouring unknowns are in each of several zones, by restricted maximum likelihood.
 
     Each turn solves the system and sets a zone's mean square to what was found, over as many sums as the data have
@@ -149,7 +149,7 @@ def rescaled(bands, right, rows, first, zone, usual, most, scale, doubt, turns):
         The sums' usual standard deviations, which the zones' scales multiply ...
     most : ndarray, shape (n, m)
         ... up to this. What is held by it tells of no zone.
-    scale : ndarray, shape (n, zones)
+    first_scale : ndarray, shape (zones,)
         Scales to begin with.
     doubt : float
         How many sums of its usual size each zone is counted to have had before.
@@ -157,15 +157,16 @@ def rescaled(bands, right, rows, first, zone, usual, most, scale, doubt, turns):
 
     Returns
     -------
-    scale, shape (n, zones), and the sums' standard deviations, shape (n, m)
+    ndarray, shape (n, m)
+        The sums' standard deviations.
     """
     n, _, size = bands.shape
-    zones = scale.shape[1]
-    scale, sigma = scale.copy(), np.empty(most.shape)
+    zones, sigma = len(first_scale), np.empty(most.shape)
     for i in range(n):
+        scale = first_scale
         for turn in range(turns + 1):
             for r in range(len(rows)):
-                sigma[i, r] = min(usual[i, r] * scale[i, zone[r]], most[i, r])
+                sigma[i, r] = min(usual[i, r] * scale[zone[r]], most[i, r])
             if turn == turns:
                 break
             band, u = bands[i].copy(), np.zeros((size, 4))
@@ -184,5 +185,5 @@ def rescaled(bands, right, rows, first, zone, usual, most, scale, doubt, turns):
                 unsure += 2 * (a * b * z[j, 1] + b * c * z[j + 1, 1] + a * c * z[j, 2])
                 square[zone[r]] += (found / usual[i, r]) ** 2
                 told[zone[r]] += max(1 - unsure / (sigma[i, r] * sigma[i, r]), 0.0)
-            scale[i] = np.sqrt(square / told)
-    return scale, sigma
+            scale = np.sqrt(square / told)
+    return sigma

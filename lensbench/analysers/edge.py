@@ -47,7 +47,7 @@ WINDOW = 16.0
 MIN_WINDOW = 12.0
 """How far they go at least, in pixels."""
 
-MARGINS = (7.0, 4.5, 3.0)
+MARGINS = (6.5, 4.5, 3.0)
 """How far the samples stay from other edges, in blur widths: the first that leaves an edge long enough, since what
 spills over the others is reckoned the worse the nearer they are ..."""
 
@@ -57,8 +57,9 @@ END_MARGIN = 4.5
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
-GOOD_LENGTH = 6.0
-"""... and that which is worth staying nearer to the others for, in blur widths."""
+GOOD_LENGTHS = (12.0, 6.0)
+"""... and those, in blur widths, that are worth staying nearer to the others for, margin by margin. So deep, or half
+as deep, is what is left of the figure's dark."""
 
 STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
@@ -69,6 +70,12 @@ LEAST_REACH = 4.0
 
 MAX_GAP = 1.2
 """Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
+
+WIDE_GAP = 0.6
+"""A gap that is wide where, besides, the samples can't tell a turned line from a stretched profile ..."""
+
+MAX_CONFOUNDING = 8.0
+"""... for the turn's variance is more than so many times what it would be were the profile known."""
 
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
@@ -262,9 +269,9 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
     """How far samples stay from other edges, in pixels."""
     margin = np.where(places.side < 0, END_MARGIN, MARGINS[0]) * blur
-    for less in MARGINS[1:]:
+    for good, less in zip(GOOD_LENGTHS, MARGINS[1:], strict=True):
         low, high = places.span(margin, size)
-        short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
+        short = high - low < np.maximum(MIN_LENGTH, good * blur)
         margin = np.where(short, less * blur, margin)
     return margin
 
@@ -305,11 +312,12 @@ def _responses(
     by_spill: tuple[NDArray, NDArray],
 ) -> EdgeResponses:
     mtf50 = fit.q50()[0]
-    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill[0])
+    by_noise = _mtf50_sigma(fit)
+    mtf50_sigma = np.hypot(by_noise, by_spill[0])
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
-    why = _judged(fit, why, mtf50, mtf50_sigma)
+    why = _judged(fit, why, mtf50, by_noise)
     line = _line_of(nominal, places, fit)
     rise, overshoot = _rise_and_overshoot(fit)
     scale = rough.white - rough.dark
@@ -345,8 +353,11 @@ def _responses(
 def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
     """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
     why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * fit.blur)] = "too short for its blur"
-    why[(why == "") & (fit.gap > MAX_GAP)] = "runs along the rows of pixels"
+    # The core of a glow is no measure of how far its plateaus lie.
+    blur = np.maximum(fit.blur, GAUSSIAN_MTF50 / np.where(mtf50 > 0, mtf50, np.inf))
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * blur)] = "too short for its blur"
+    unseen = (fit.gap > MAX_GAP) | (fit.gap > WIDE_GAP) & (fit.confounding > MAX_CONFOUNDING)
+    why[(why == "") & unseen] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
     why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = "drowned in noise"
     return why

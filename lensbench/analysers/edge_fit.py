@@ -33,6 +33,9 @@ CELLS_ACROSS, CELLS_ALONG = 2 * profile.CELLS, 12
 DOUBT = 0.1
 """How many of its neighbours' differences are counted to be of their usual size in each zone of a profile ..."""
 
+FIRST_SCALES = np.append(np.ones(len(profile.ZONES) + 1), 10.0)
+"""... before samples tell (the more of far light, or a bend before it would pass for less) ..."""
+
 TURNS = 2
 """... and how often that is set anew at a time."""
 
@@ -70,6 +73,9 @@ class EdgeFit(EdgeProfiles):
         Of one sample, by bin.
     unrest : ndarray, shape (n,)
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    confounding : ndarray, shape (n,)
+        Variance of the turn over what it would be were the profile known (1 until `finish`): large where a turn
+        and a stretched profile move all samples alike.
     reach : ndarray, shape (n, 2)
         How far the samples go on the dark and the bright side, in pixels.
     unlevel : ndarray, shape (n, 2)
@@ -95,9 +101,8 @@ class EdgeFit(EdgeProfiles):
         self._dark, self._unlevel_prior = dark, np.linalg.inv(unlevel_covariance)
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
-        self.unrest = np.ones(self.n)
+        self.unrest, self.confounding = np.ones((2, self.n))
         self._along, self._covariance = np.zeros((self.n, 4, profile.COEFFICIENTS)), np.zeros((self.n, 4, 4))
-        self._scale = np.ones((self.n, len(profile.ZONES) + 2))
         self._spill = self._taken_off = np.zeros((self.n, CELLS_ACROSS, CELLS_ALONG))
         reach = (NEAR * blur + 2.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
@@ -277,6 +282,7 @@ class EdgeFit(EdgeProfiles):
         solved = self._solved(np.concatenate([self._right[:, None], equations.cross], axis=1))
         self._along = solved[:, 1:]
         self._covariance = self._go(equations, solved[:, 0], self._along)
+        self.confounding = equations.own[:, 0, 0] * self._covariance[:, 0, 0]
 
     def spread(self, derivative: NDArray) -> NDArray:
         """As `EdgeProfiles.spread`; as if the line and the light were known, before the last step."""
@@ -306,13 +312,13 @@ class EdgeFit(EdgeProfiles):
 
     def _choose_scale(self) -> None:
         """How rough each profile is in each zone, by its own samples, and the factors of its equations so."""
-        rough, most = profile.roughness(), profile.most_rough(profile.unseen(self.reach))
-        self._scale, sigma = banded.rescaled(
-            self._bands, self._right, *rough, profile.usual_roughness(self.blur), most, self._scale, DOUBT, TURNS
-        )
+        rough, usual = profile.roughness(), profile.usual_roughness(self.blur)
+        most = profile.most_rough(profile.unseen(self.reach))
         bands = self._bands.copy()
         # Levels are within hundreds of contrasts: that holds a profile without any samples.
         bands[:, 0] += 1e-5
+        # Begun anew each time: what light spilt in before must not go on to pass for roughness.
+        sigma = banded.rescaled(bands, self._right, *rough, usual, most, FIRST_SCALES, DOUBT, TURNS)
         self._factors = banded.factored(banded.with_rows(bands, rough.rows, rough.first, sigma))
 
     def place(self) -> NDArray:
@@ -335,7 +341,6 @@ class EdgeFit(EdgeProfiles):
         q = self.q50()[0]
         # An edge that is no edge may have no MTF50, or one at the frequency zero.
         by_mtf50 = np.where(np.isfinite(q) & (q > 0), GAUSSIAN_MTF50 / np.where(q > 0, q, 1), self.blur)
-        self._scale[:] = 1
         self.blur = np.clip(np.minimum(by_slope, by_mtf50), np.maximum(MIN_BLUR, self.blur / 40), self.blur * 1.5)
 
     def _side(self) -> NDArray[np.int64]:

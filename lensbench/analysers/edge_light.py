@@ -19,11 +19,9 @@ from lensbench.analysers.edge_samples import EdgeSamples
 USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
 
-GLOWS = (4.0, 8.0, 16.0)
-"""Widths in pixels of glows that may stand round figures besides: their light fades as exp(-u / width) ..."""
-
-USUAL_GLOW = 0.2
-"""... from such a share of the contrast, at the edge."""
+MISFIT = 0.05
+"""What blur may take more or less than tails of 1/u do, as a share of such as take all the light one blur width out:
+a glow fades faster."""
 
 USUAL_SLOPE = 3.0
 """Rise of ln light over half the frame's diagonal: four stops of falloff at its steepest are 5.5."""
@@ -111,14 +109,14 @@ def light_round(
     level, *centre = (np.bincount(group, blocks.count * a, n) / mass for a in (light, *blocks.at.T))
     level, centre = np.where(level > 0, level, 1.0), np.stack(centre, axis=1)
     share = light / level[group]
-    kept = contrast[owner] / level[group] * _kept(blocks, places, offset, blur)
+    tail = (contrast * blur)[owner] / level[group] * _kept(blocks, places, offset, blur)
     half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
     terms = _terms(blocks.at - centre[group])
-    usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3 + [USUAL_TAIL] + [USUAL_GLOW] * len(GLOWS))
+    usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3 + [USUAL_TAIL])
     found, covariance = _steady(
-        np.column_stack([terms, -kept.T]),
+        np.column_stack([terms, -tail]),
         np.log(np.maximum(share, LEAST_LIGHT)),
-        blocks.count * (level[group] / noise[owner]) ** 2,
+        1 / ((noise[owner] / level[group]) ** 2 / blocks.count + (MISFIT * tail) ** 2),
         group,
         n,
         usual,
@@ -161,15 +159,11 @@ class _Blocks:
 
 
 def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -> NDArray:
-    """What dark figures keep from blocks by tails and by glows of several widths, shape (1 + GLOWS, blocks).
-
-    Tails of an endless edge take one over the distance in blur widths, of figures around, too; glows fade faster.
-    """
+    """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
     owner = blocks.owner
     u = np.maximum(blocks.u - offset[owner], blur[owner])
-    share = loops.subtended(u, blocks.t, places.half_length[owner])
-    tails = blur[owner] * (share / u + kept_by_figures(places.around, owner, blocks.at))
-    return np.stack([tails, *(share * np.exp(-u / width) for width in GLOWS)])
+    own = loops.subtended(u, blocks.t, places.half_length[owner]) / u
+    return own + kept_by_figures(places.around, owner, blocks.at)
 
 
 def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:

@@ -179,7 +179,7 @@ ZONES = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
 _USUAL = 0.1
 _LEAST_USUAL = 2e-5
 _UNSEEN = 1e-4
-_FADES = 4
+_FADES = 3.5
 _FAR_SLOPE = 0.02
 _STRAIGHT_WITHIN = 2.0
 
