@@ -261,7 +261,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     fit.begin()
     mtf50, place = fit.q50()[0], fit.place()
     # What an edge too poor for figures shows must not be taken off the others of its tile.
-    _without_spill(fit, Spill(places, margin, _judged(fit, why, mtf50, _mtf50_sigma(fit)) == ""))
+    _without_spill(fit, Spill(places, margin, _judged(fit, rough.blur, why, mtf50, _mtf50_sigma(fit)) == ""))
     fit.finish()
     return _responses(nominal, places, fit, rough, why, _by_spill(fit, mtf50, place))
 
@@ -317,7 +317,7 @@ def _responses(
     mtf, mtf_sigma = _curves(fit)
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
-    why = _judged(fit, why, mtf50, by_noise)
+    why = _judged(fit, rough.blur, why, mtf50, by_noise)
     line = _line_of(nominal, places, fit)
     rise, overshoot = _rise_and_overshoot(fit)
     scale = rough.white - rough.dark
@@ -350,12 +350,13 @@ def _responses(
     )
 
 
-def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
-    """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
+def _judged(fit: EdgeFit, blur: NDArray, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
+    """Why edges have no figures: the reasons of the first look, then those that the fit shows.
+
+    `blur` is that of the first look, of core and glow together.
+    """
     why = why.copy()
-    # The core of a glow is no measure of how far its plateaus lie.
-    blur = np.maximum(fit.blur, GAUSSIAN_MTF50 / np.where(mtf50 > 0, mtf50, np.inf))
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * blur)] = "too short for its blur"
+    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * np.maximum(fit.blur, blur))] = "too short for its blur"
     unseen = (fit.gap > MAX_GAP) | (fit.gap > WIDE_GAP) & (fit.confounding > MAX_CONFOUNDING)
     why[(why == "") & unseen] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"
