@@ -15,6 +15,17 @@ CORE = 3.0
 """Within so many blur widths the profile's slope tells of the line."""
 
 
+def below_half(mtf: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+    """Where curves at `profile.Q`, shape (n, Q), first fall to half: as `EdgeProfiles.q50`."""
+    below = mtf < 0.5
+    k = np.clip(np.argmax(below, axis=1), 1, None)
+    row = np.arange(len(mtf))
+    drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
+    share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
+    gap = profile.Q[k] - profile.Q[k - 1]
+    return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+
+
 class EdgeProfiles:
     """Profiles of n edges, however they were found.
 
@@ -66,14 +77,7 @@ class EdgeProfiles:
         fall : ndarray, shape (n,)
             How steeply the MTF falls there, by q.
         """
-        mtf = np.abs(self.response())
-        below = mtf < 0.5
-        k = np.clip(np.argmax(below, axis=1), 1, None)
-        row = np.arange(self.n)
-        drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
-        share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
-        gap = profile.Q[k] - profile.Q[k - 1]
-        return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+        return below_half(np.abs(self.response()))
 
     def sensitivity(self, rows: NDArray[np.complex128]) -> NDArray[np.float64]:
         """The MTF's derivative by the coefficients, for rows of the transform.
