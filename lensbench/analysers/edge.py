@@ -58,7 +58,7 @@ END_MARGIN = 4.5
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
-GOOD_LENGTHS = (12.0, 6.0)
+GOOD_LENGTHS = (9.0, 6.0)
 """... and those, in blur widths, that are worth staying nearer to the others for, margin by margin. So deep, or half
 as deep, is what is left of the figure's dark."""
 
@@ -420,7 +420,7 @@ def _curve_sigma(fit: EdgeFit) -> NDArray:
     some = fit.spread(fit.sensitivity(profile.transform()[::SIGMA_APART]))
     share = np.arange(SIGMA_APART) / SIGMA_APART
     between = some[:, :-1, None] + share * np.diff(some, axis=1)[..., None]
-    return np.concatenate([between.reshape(fit.n, -1), some[:, -1:]], axis=1)
+    return np.concatenate([between.reshape(fit.n, len(profile.Q) - 1), some[:, -1:]], axis=1)
 
 
 def _mtf50_by_slope(fit: EdgeFit, mtf: NDArray) -> tuple[NDArray, NDArray, NDArray]:
