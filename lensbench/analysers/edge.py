@@ -69,7 +69,7 @@ astray by the stump of an edge that the border left, and what is fitted about it
 LEAST_REACH = 4.0
 """Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
 
-MAX_GAP = 1.2
+MAX_GAP = 1.1
 """Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
 
 WIDE_GAP = 0.6
