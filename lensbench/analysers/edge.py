@@ -25,7 +25,7 @@ from lensbench.analysers.edge_curves import GAUSSIAN_MTF50, below_half
 from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge_rough import MAX_TURN, RoughEdges, are_uncut, look_roughly
-from lensbench.analysers.edge_samples import EdgeSamples, gather
+from lensbench.analysers.edge_samples import EdgeSamples, gather, joined
 from lensbench.analysers.edge_spill import Spill
 from lensbench.shot import Shot
 
@@ -42,11 +42,17 @@ __all__ = [
 FREQUENCY = (np.arange(65) / 64) ** 2
 """Frequencies of the response curves in cycles a pixel, 0 to 1."""
 
-WINDOW = 16.0
-"""How far the samples go to each side, in blur widths (where the sheet allows)."""
+WINDOW = 8.0
+"""How far all samples of each side are taken, in blur widths ..."""
 
-MIN_WINDOW = 12.0
-"""How far they go at least, in pixels."""
+MIN_WINDOW = 8.0
+"""... and at least, in pixels."""
+
+WIDE_WINDOW = 32.0
+"""How far a part of them is taken, where the sheet allows: beyond, a glow is over, and light fades as 1/z ..."""
+
+WIDE_APART = 4
+"""... about so many pixels apart each way: there are plenty."""
 
 MARGINS = (6.5, 4.5, 3.0)
 """How far the samples stay from other edges, in blur widths: the first that leaves an edge long enough, since what
@@ -266,7 +272,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     strayed = (np.abs(rough.turn) > STRAYED * MAX_TURN) & ~are_uncut(nominal, shot.size)
     why[(why == "") & strayed] = "too little of it in the frame"
     why[(why == "") & (high - low < MIN_LENGTH)] = "too short for its blur"
-    samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
+    samples = _gathered(shot, channel, places, rough.blur, margin)
     # The first look was at thinned samples: it may have missed a glint.
     rough = replace(rough, clipped=np.maximum(rough.clipped, samples.clipped / np.maximum(samples.taken, 1)))
     samples = _in_contrasts(samples.keep((why == "")[samples.edge]), places, rough)
@@ -287,6 +293,13 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     _without_spill(fit, Spill(places, margin, _judged(fit, rough.blur, why) == ""))
     fit.finish()
     return _responses(nominal, places, fit, rough, why, before)
+
+
+def _gathered(shot: Shot, channel: str, places: EdgePlaces, blur: NDArray, margin: NDArray) -> EdgeSamples:
+    """All samples near the edges, and a part of those from which on light can only fade."""
+    dense, wide = np.maximum(WINDOW * blur, MIN_WINDOW), np.maximum(WIDE_WINDOW * blur, MIN_WINDOW)
+    near = gather(shot, channel, places, dense, margin)
+    return joined([near, gather(shot, channel, places, wide, margin, WIDE_APART, dense)])
 
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:

@@ -131,19 +131,21 @@ class EdgeFit(EdgeProfiles):
         A cell is numbered as in an array of shape (n, CELLS_ACROSS, CELLS_ALONG).
         """
         if self._cells is None:
-            count, t, u = sum(
-                loops.places_by_cell(cell, samples.t, samples.u, self._spill.size)
-                for cell, samples in zip(self._members(), (self.near, self.far), strict=True)
-            )
+            near, far = self._members()
+            if self._far_places is None:
+                self._far_places = loops.places_by_cell(far, self.far.t, self.far.u, self._spill.size)
+            count, t, u = self._far_places + loops.places_by_cell(near, self.near.t, self.near.u, self._spill.size)
             held = np.flatnonzero(count)
             self._cells = held, t[held] / count[held], u[held] / count[held]
         return self._cells
 
     def _members(self) -> tuple[NDArray, NDArray]:
         """Which of `cells` each near and each far sample lies in."""
-        if self._cell_of is None:
-            self._cell_of = self._cell(self._near_key, self.near_tau), self._cell(self._far_key, self.far_tau)
-        return self._cell_of
+        if self._near_cell is None:
+            self._near_cell = loops.cells_of(self._near_key, self.near_tau, _ACROSS, CELLS_ALONG)
+        if self._far_cell is None:
+            self._far_cell = loops.cells_of(self._far_key, self.far_tau, _ACROSS, CELLS_ALONG)
+        return self._near_cell, self._far_cell
 
     def without(self, spill: NDArray, again: bool) -> None:
         """The profile anew as if so much less light fell into each of `cells`; line and noise stay.
@@ -186,12 +188,6 @@ class EdgeFit(EdgeProfiles):
         middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
         return (samples.t - middle.take(samples.edge)) * scale.take(samples.edge)
 
-    def _cell(self, key: NDArray, tau: NDArray) -> NDArray:
-        """Which of `cells` samples lie in."""
-        edge, place = np.divmod(key, np.int32(profile.BINS))
-        across = edge * np.int32(CELLS_ACROSS) + _ACROSS.take(place)
-        return across * np.int32(CELLS_ALONG) + pieces_along(tau, CELLS_ALONG)
-
     def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
         """Bin of every sample, and how far it lies from the bin's middle (in cells)."""
         offset, turn, bend = self.line.T
@@ -200,9 +196,11 @@ class EdgeFit(EdgeProfiles):
 
     def _place_far(self) -> None:
         self._far_key, _ = self._placed(self.far, self.far_tau)
+        self._far_cell = self._far_places = None
         self._bin_far()
 
     def _bin_far(self) -> None:
+        """The far samples' light by bin."""
         self._far_count, self._far_light, self._far_square = self._binned(self._far_key, self.far.light)
 
     def _binned(self, key: NDArray, light: NDArray) -> NDArray:
@@ -245,7 +243,7 @@ class EdgeFit(EdgeProfiles):
         key, residual = self._near_residuals(level, rise)
         if reject:
             key, residual = self._reject(level, key, residual)
-        self._near_key, self._cell_of, self._cells = key, None, None
+        self._near_key, self._near_cell, self._cells = key, None, None
         count, total, square, *levers = loops.binned_along(
             key, self.near_piece, residual, _PIECE_SHAPES[1:], self.n, profile.BINS
         )
@@ -365,7 +363,7 @@ class EdgeFit(EdgeProfiles):
         far = loops.within(self._far_key, self.far.light - level.take(self._far_key), limit)
         if near.all() and far.all():
             return key, residual
-        self._far_key = self._far_key[far]
+        self._far_key, self._far_cell, self._far_places = self._far_key[far], None, None
         self._take(self.near.keep(near), self.far.keep(far))
         self._bin_far()
         return key[near], residual[near]

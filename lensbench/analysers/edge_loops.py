@@ -232,6 +232,26 @@ def binned_along(key, piece, light, shapes, n, bins):
 
 
 @compiled
+def cells_of(key, tau, across, along):
+    """Which cell samples lie in: cells along their edge within those across it, within edges.
+
+    Parameters
+    ----------
+    across : ndarray of int, shape (bins,)
+        Which of the cells across an edge a bin lies in; the last in the last.
+    along : int
+        How many there are along it.
+    """
+    bins, many = len(across), across[-1] + 1
+    cell = np.empty(len(key), np.int32)
+    for i in range(len(key)):
+        edge = key[i] // bins
+        place = min(max(int((tau[i] + 1) * 0.5 * along), 0), along - 1)
+        cell[i] = (edge * many + across[key[i] - edge * bins]) * along + place
+    return cell
+
+
+@compiled
 def binned_by_cell(key, cell, value, n, bins):
     """Σ value[cell] of the samples in each bin, shape (n, bins)."""
     total, value = np.zeros(n * bins), value.ravel()
