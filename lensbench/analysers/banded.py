@@ -131,7 +131,7 @@ def with_rows(bands, rows, first, sigma):
 
 
 @compiled
-def rescaled(bands, right, rows, first, zone, usual, most, first_scale, doubt, turns):
+def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, doubt, turns):
     """How large sums of neighbouring unknowns are in each of several zones, by restricted maximum likelihood.
 
     Each turn solves the system and sets a zone's mean square to what was found, over as many sums as the data have
@@ -148,7 +148,9 @@ def rescaled(bands, right, rows, first, zone, usual, most, first_scale, doubt, t
     usual : ndarray, shape (n, m)
         The sums' usual standard deviations, which the zones' scales multiply ...
     most : ndarray, shape (n, m)
-        ... up to this. What is held by it tells of no zone.
+        ... up to this.
+    seen : ndarray of bool, shape (n, m)
+        Which sums tell of their zone.
     first_scale : ndarray, shape (zones,)
         Scales to begin with.
     doubt : float
@@ -177,7 +179,7 @@ def rescaled(bands, right, rows, first, zone, usual, most, first_scale, doubt, t
             _near_inverse(u, z)
             square, told = np.full(zones, doubt), np.full(zones, doubt)
             for r in range(len(rows)):
-                if sigma[i, r] == most[i, r]:
+                if not seen[i, r]:
                     continue
                 j, (a, b, c) = first[r], rows[r]
                 found = a * x[j] + b * x[j + 1] + c * x[j + 2]

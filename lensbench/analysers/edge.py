@@ -64,9 +64,9 @@ END_MARGIN = 4.5
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
-GOOD_LENGTHS = (9.0, 6.0)
-"""... and those, in blur widths, that are worth staying nearer to the others for, margin by margin. So deep, or half
-as deep, is what is left of the figure's dark."""
+GOOD_LENGTHS = ((60.0, 9.0), (MIN_LENGTH, 6.0))
+"""... and those, in pixels and in blur widths, that are worth staying nearer to the others for, margin by margin. So
+deep, or half as deep, is what is left of the figure's dark."""
 
 STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
@@ -75,7 +75,10 @@ astray by the stump of an edge that the border left, and what is fitted about it
 LEAST_REACH = 4.0
 """Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
 
-MAX_GAP = 1.1
+MAX_GUESSED = 0.2
+"""Contrast that may lie where nothing is seen, as a share of what is: more, and the plateaus are a guess."""
+
+MAX_GAP = 1.0
 """Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
 
 WIDE_GAP = 0.6
@@ -305,9 +308,9 @@ def _gathered(shot: Shot, channel: str, places: EdgePlaces, blur: NDArray, margi
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
     """How far samples stay from other edges, in pixels."""
     margin = np.where(places.side < 0, END_MARGIN, MARGINS[0]) * blur
-    for good, less in zip(GOOD_LENGTHS, MARGINS[1:], strict=True):
+    for (least, good), less in zip(GOOD_LENGTHS, MARGINS[1:], strict=True):
         low, high = places.span(margin, size)
-        short = high - low < np.maximum(MIN_LENGTH, good * blur)
+        short = high - low < np.maximum(least, good * blur)
         margin = np.where(short, less * blur, margin)
     return margin
 
@@ -407,6 +410,8 @@ def _judged(fit: EdgeFit, blur: NDArray, why: NDArray) -> NDArray:
     why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * np.maximum(fit.blur, blur))] = (
         "too short for its blur"
     )
+    dark, white = fit.plateaus()
+    why[(why == "") & (np.abs(white - dark - 1) > MAX_GUESSED)] = "too short for its blur"
     unseen = (fit.gap > MAX_GAP) | (fit.gap > WIDE_GAP) & (fit.confounding > MAX_CONFOUNDING)
     why[(why == "") & unseen] = "runs along the rows of pixels"
     why[(why == "") & ~np.isfinite(mtf50)] = "blurred beyond measure"

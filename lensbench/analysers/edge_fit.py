@@ -319,12 +319,13 @@ class EdgeFit(EdgeProfiles):
     def _choose_scale(self) -> None:
         """How rough each profile is in each zone, by its own samples, and the factors of its equations so."""
         rough, usual = profile.roughness(), profile.usual_roughness(self.blur)
-        most = profile.most_rough(profile.unseen(self.reach))
+        seen = profile.seen_roughness(self.reach)
+        most = profile.most_roughness(seen)
         bands = self._bands.copy()
         # Levels are within hundreds of contrasts: that holds a profile without any samples.
         bands[:, 0] += 1e-5
         # Begun anew each time: what light spilt in before must not go on to pass for roughness.
-        sigma = banded.rescaled(bands, self._right, *rough, usual, most, FIRST_SCALES, DOUBT, TURNS)
+        sigma = banded.rescaled(bands, self._right, *rough, usual, most, seen, FIRST_SCALES, DOUBT, TURNS)
         self._factors = banded.factored(banded.with_rows(bands, rough.rows, rough.first, sigma))
 
     def place(self) -> NDArray:

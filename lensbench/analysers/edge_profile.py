@@ -181,6 +181,7 @@ _LEAST_USUAL = 2e-5
 _UNSEEN = 1e-4
 _FADES = 3.5
 _FAR_SLOPE = 0.02
+_MOST_FAR_SLOPE = 0.2
 _STRAIGHT_WITHIN = 2.0
 
 
@@ -241,8 +242,8 @@ def usual_roughness(blur: NDArray) -> NDArray:
     return usual
 
 
-def unseen(reach: NDArray) -> NDArray[np.bool_]:
-    """Which rows of `roughness` lie beyond all samples, so that nothing but 1/z is expected there.
+def seen_roughness(reach: NDArray) -> NDArray[np.bool_]:
+    """Which rows of `roughness` lie among samples: beyond, nothing but 1/z is expected.
 
     Parameters
     ----------
@@ -254,11 +255,18 @@ def unseen(reach: NDArray) -> NDArray[np.bool_]:
     ndarray, shape (n, COEFFICIENTS)
     """
     z = knots()
-    beyond = (z < -reach[:, :1]) | (z > reach[:, 1:])
-    beyond[:, [0, -1]] = False
-    return beyond
+    seen = (z >= -reach[:, :1]) & (z <= reach[:, 1:])
+    seen[:, [0, -1]] = True
+    return seen
 
 
-def most_rough(beyond: NDArray) -> NDArray:
-    """The largest standard deviations of the rows, where they lie beyond all samples or not."""
-    return np.where(beyond, _UNSEEN, np.inf)
+def most_roughness(seen: NDArray) -> NDArray:
+    """The largest standard deviations of the rows: next to none where nothing is seen, some lens's far light.
+
+    Parameters
+    ----------
+    seen : ndarray of bool, shape (n, COEFFICIENTS)
+    """
+    most = np.where(seen, np.inf, _UNSEEN)
+    most[:, [0, -1]] = _MOST_FAR_SLOPE
+    return most
