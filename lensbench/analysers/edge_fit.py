@@ -40,7 +40,7 @@ CELLS_ACROSS = int(_ACROSS[-1]) + 1
 DOUBT = 0.1
 """How many of its neighbours' differences are counted to be of their usual size in each zone of a profile ..."""
 
-FIRST_SCALES = np.append(np.ones(len(profile.ZONES) + 1), 10.0)
+FIRST_SCALES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0, 10.0])
 """... before samples tell (the more of far light, or a bend before it would pass for less) ..."""
 
 TURNS = 2
