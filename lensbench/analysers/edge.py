@@ -72,8 +72,9 @@ STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
 astray by the stump of an edge that the border left, and what is fitted about it is no edge."""
 
-LEAST_REACH = 4.0
-"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
+LEAST_REACH, WHOLE_REACH = 4.0, 3.0
+"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of: of
+the core's, and of those that the first look saw, core and glow together."""
 
 MAX_GUESSED = 0.2
 """Contrast that may lie where nothing is seen, as a share of what is: more, and the plateaus are a guess."""
@@ -407,7 +408,7 @@ def _judged(fit: EdgeFit, blur: NDArray, why: NDArray) -> NDArray:
     """
     mtf50, sigma, _ = _mtf50_by_slope(fit, np.abs(fit.response()))
     why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH * np.maximum(fit.blur, blur))] = (
+    why[(why == "") & (fit.reach.min(axis=1) < np.maximum(LEAST_REACH * fit.blur, WHOLE_REACH * blur))] = (
         "too short for its blur"
     )
     dark, white = fit.plateaus()
