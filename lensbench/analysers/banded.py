@@ -80,7 +80,7 @@ def solved(factors, right):
     -------
     ndarray, shape (n, m, K)
     """
-    n, several, size = right.shape
+    n, several, _ = right.shape
     solution = np.zeros(right.shape)
     for i in range(n):
         for k in range(several):

@@ -21,7 +21,7 @@ from threadpoolctl import threadpool_limits
 
 from lensbench.analysers import edge_loops as loops
 from lensbench.analysers import edge_profile as profile
-from lensbench.analysers.edge_curves import GAUSSIAN_MTF50, below_half
+from lensbench.analysers.edge_curves import below_half
 from lensbench.analysers.edge_fit import EdgeFit
 from lensbench.analysers.edge_places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge_rough import MAX_TURN, RoughEdges, are_uncut, look_roughly
@@ -65,8 +65,8 @@ MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
 GOOD_LENGTHS = ((60.0, 9.0), (MIN_LENGTH, 6.0))
-"""... and those, in pixels and in blur widths, that are worth staying nearer to the others for, margin by margin. So
-deep, or half as deep, is what is left of the figure's dark."""
+"""... and those, in pixels and in blur widths, that are worth staying nearer to the others for, margin by margin.
+So deep, or half as deep, is what is left of the figure's dark."""
 
 STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
@@ -92,7 +92,7 @@ MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
 
 NEARLY_LEVEL = 0.35
-"""Half the steepness of a Gaussian blur's curve at its MTF50: below, small doubts of contrast are large ones of it."""
+"""Half the steepness of a Gaussian blur's curve at its MTF50: below, small doubts of contrast move MTF50 far."""
 
 SPILL_TURNS = (3, 2)
 """How often, at most, what spills over a figure's other edges is reckoned before the lines are laid anew ..."""
@@ -113,29 +113,26 @@ CHUNK = 120
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
 
 
-UNFOLLOWED = 0.011
-"""Contrast, as a standard deviation, that the profile's knots miss of ripples much finer than the blur."""
+UNFOLLOWED, UNFOLLOWED_FROM = 0.0015, 0.02
+"""Contrast, as a standard deviation, that a profile too smooth or too rough misses, and from how many cy/px on."""
 
 
-def unfollowed_contrast(frequency: NDArray, mtf50: float) -> NDArray[np.float64]:
-    """What a response curve may be off by, noise apart, since the profile's knots stand so far apart.
+def unfollowed_contrast(frequency: NDArray) -> NDArray[np.float64]:
+    """What a response curve may be off by, noise apart, since its edge's profile may be too smooth or too rough.
 
-    The size is what defocus, coma and a pupil with a hole ask for; averaging over edges doesn't lessen it.
+    The size is what glows, aberrations and pupils with a hole ask for; averaging over edges doesn't lessen it.
 
     Parameters
     ----------
     frequency : ndarray
         Cycles a pixel.
-    mtf50 : float
-        Cycles a pixel; sets how far apart the knots stood.
 
     Returns
     -------
     ndarray
-        A standard deviation for each frequency: nothing at MTF50, all of `UNFOLLOWED` from three times that.
+        A standard deviation for each frequency: nothing at zero.
     """
-    cycles_a_blur = np.asarray(frequency) * GAUSSIAN_MTF50 / mtf50
-    return UNFOLLOWED * np.clip((cycles_a_blur - GAUSSIAN_MTF50) / (2 * GAUSSIAN_MTF50), 0, 1)
+    return UNFOLLOWED * np.clip(np.asarray(frequency) / UNFOLLOWED_FROM, 0, 1)
 
 
 @dataclass(frozen=True, eq=False)

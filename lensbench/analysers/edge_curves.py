@@ -100,7 +100,3 @@ class EdgeProfiles:
         unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
         by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
         return by / total[..., None]
-
-    def spread(self, derivative: NDArray) -> NDArray:
-        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
-        raise NotImplementedError

@@ -28,23 +28,32 @@ PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
 CELLS_ALONG = 12
-"""Cells along an edge in which light that spills over other edges counts as even; across it, those of the profile,
-the narrow ones in the middle by fours."""
+"""Cells along an edge in which light that spills over other edges counts as even ..."""
 
-_ACROSS = np.repeat(np.arange(2 * profile.CELLS), profile.FINE)
-_MERGED = profile.CELLS // 3 // 4 * 4
-_ACROSS = np.where(np.abs(_ACROSS + 0.5 - profile.CELLS) < _MERGED, (_ACROSS - profile.CELLS) // 4 * 4 + profile.CELLS, _ACROSS)
-_ACROSS = np.unique(_ACROSS, return_inverse=True)[1].astype(np.int32)
-CELLS_ACROSS = int(_ACROSS[-1]) + 1
+TOGETHER, TOGETHER_WITHIN = 4, 12
+"""... and across it: the profile's, so many together within so many of its middle, where they are narrow."""
 
 DOUBT = 0.1
-"""How many of its neighbours' differences are counted to be of their usual size in each zone of a profile ..."""
+"""How many differences of a profile's coefficients count as seen at their usual size, in each of its zones."""
 
 FIRST_SCALES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0, 10.0])
-"""... before samples tell (the more of far light, or a bend before it would pass for less) ..."""
+"""How many times their usual size they are before samples tell: more where light is faint, and most of far light.
+What begins stiffer than it is passes for something else, and stays so."""
 
 TURNS = 2
-"""... and how often that is set anew at a time."""
+"""How often these are set by the samples."""
+
+
+def _cells_across() -> NDArray[np.int32]:
+    """Which cell across an edge each bin of its profile lies in."""
+    from_middle = np.repeat(np.arange(2 * profile.CELLS), profile.FINE) - profile.CELLS
+    narrow = (from_middle >= -TOGETHER_WITHIN) & (from_middle < TOGETHER_WITHIN)
+    first = np.where(narrow, from_middle // TOGETHER * TOGETHER, from_middle)
+    return np.unique(first, return_inverse=True)[1].astype(np.int32)
+
+
+_ACROSS = _cells_across()
+CELLS_ACROSS = int(_ACROSS[-1]) + 1
 
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
@@ -291,7 +300,10 @@ class EdgeFit(EdgeProfiles):
         self.confounding = equations.own[:, 0, 0] * self._covariance[:, 0, 0]
 
     def spread(self, derivative: NDArray) -> NDArray:
-        """As `EdgeProfiles.spread`; as if the line and the light were known, before the last step."""
+        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m).
+
+        Before the last step it is as if line and light were known.
+        """
         derivative = np.ascontiguousarray(derivative)
         variance = (derivative * banded.solved(self._factors, derivative)).sum(axis=-1)
         by_rest = derivative @ self._along.transpose(0, 2, 1)

@@ -20,8 +20,8 @@ USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
 
 MISFIT = 0.05
-"""What blur may take more or less than tails of 1/u do, as a share of such as take all the light one blur width out:
-a glow fades faster."""
+"""What blur may take more or less than tails of 1/u do, since a glow fades faster: a share of tails that would
+take all the light one blur width out."""
 
 USUAL_SLOPE = 3.0
 """Rise of ln light over half the frame's diagonal: four stops of falloff at its steepest are 5.5."""

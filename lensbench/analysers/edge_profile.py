@@ -37,9 +37,6 @@ FINE = 6
 
 BINS = 2 * CELLS * FINE
 
-BAND = 4
-"""Diagonals of a normal matrix on and above the main one that aren't empty."""
-
 GRID = SPACING, STRETCH, float(CELLS), float(FINE)
 """What compiled loops need to know of the bins."""
 
@@ -118,7 +115,7 @@ def transform() -> NDArray[np.complex128]:
 
 
 def gaussian_edges(blur: NDArray) -> NDArray:
-    """Coefficients of about the edges that Gaussian blurs of these widths give, shape (n,) to (n, COEFFICIENTS)."""
+    """Coefficients of about the edges that Gaussian blurs of such widths give, (n,) to (n, COEFFICIENTS)."""
     return ndtr(knots() / blur[:, None])
 
 
@@ -176,6 +173,7 @@ def onto_basis(what: NDArray) -> NDArray:
 ZONES = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
 """Distances, in pixels, between the zones in which each edge's own samples choose how rough the profile is."""
 
+# Standard deviations of the rows of `roughness`, and the power of the distance that their fading begins with.
 _USUAL = 0.1
 _LEAST_USUAL = 2e-5
 _UNSEEN = 1e-4
@@ -224,7 +222,7 @@ def roughness() -> Roughness:
 def usual_roughness(blur: NDArray) -> NDArray:
     """Standard deviations of the rows of `roughness` for profiles from 0 to 1, before samples tell.
 
-    That of the second differences of a Gaussian blur's edge about its middle, from there falling as 1/z³.
+    About those of a Gaussian blur in the middle, from there falling as a power of the distance.
 
     Parameters
     ----------

@@ -119,7 +119,8 @@ def _regions(
     walls = places.walls - margin[:, None, None] * np.array([0, 0, 1.0])
     dark_side = np.stack([_shifted(across, dark), _shifted(-across, -beyond), walls[:, 0], walls[:, 1]], axis=1)
     bright_side = np.stack(
-        [_shifted(across, -beyond), _shifted(-across, bright), _shifted(along, -low), _shifted(-along, high)], axis=1
+        [_shifted(across, -beyond), _shifted(-across, bright), _shifted(along, -low), _shifted(-along, high)],
+        axis=1,
     )
     return np.concatenate([dark_side, bright_side])
 

@@ -72,7 +72,7 @@ def _zone_row(name, channel, direction, value, sigma, curve, count, size, pitch_
         row.mtf50_lp_mm = figure.scaled(1000 / pitch_um, "lp/mm")
     if curve is not None:
         mtf, noise = curve
-        spread = np.hypot(noise, unfollowed_contrast(FREQUENCY, value))
+        spread = np.hypot(noise, unfollowed_contrast(FREQUENCY))
         row.curve = ContrastCurve.of(FREQUENCY, mtf, NORMAL_95 * spread)
         row.contrast = _contrasts(mtf, spread, pitch_um)
     return row

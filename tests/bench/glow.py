@@ -1,11 +1,11 @@
-"""Edges with a sharp core in a wide glow, and through aberrated and holed pupils, against GalSim's transfer functions.
+"""Edges with a sharp core in a wide glow, and through aberrated and holed pupils, against GalSim's transfers.
 
-Run by hand: python -m tests.bench.glow [--more 4] [--only free|tiles] [--family holed]. `--more` takes so many times
-as many lenses. What each family is drawn from is what the bars speak of; seeds are used by no other study.
+Run by hand: python -m tests.bench.glow [--more 4] [--only free|tiles] [--family holed]. `--more` takes so many
+times as many lenses. What each family is drawn from is what the bars speak of; no other study uses these seeds.
 
-GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and Computing 10 (2015) 121. `kValue` is
-the truth, along the edge's normal, times the square pixel's transfer. Clean edges are drawn without noise, noisy
-ones exposed at 30,000 electrons of full scale with 3 of reading noise.
+GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and Computing 10 (2015) 121. Its
+`kValue` along the edge's normal, times the square pixel's transfer, is the truth. Clean edges are drawn without
+noise, noisy ones exposed at 30,000 electrons of full scale with 3 of reading noise.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ from lensbench.analysers.edge import FREQUENCY, EdgePlaces, EdgeResponses, blade
 from lensbench.shot import Shot
 from tests import known_edges as known
 from tests.analysers.edge_benches import found_on, slants
+from tests.drawn_lenses import FINE, all_round, along, glowing, waves
 
-BARS = """bars: contrast from 0.02 to 0.45 cy/px biased by 0.004 at most and nowhere off by 0.01, noise apart; MTF50 biased
-by 1 % at most where its steepness is 0.35 or more; intervals hold 93 to 97 % where noise sets them, 93 % or more
-elsewhere, half of them no wider than twice the errors' 95th percentile (ratio 2)"""
+BARS = """bars: contrast from 0.02 to 0.45 cy/px biased by 0.004 at most and nowhere off by 0.01, noise apart;
+MTF50 biased by 1 % at most where its steepness is 0.35 or more; intervals hold 93 to 97 % where noise sets them,
+93 % or more elsewhere, half of them no wider than twice the errors' 95th percentile (ratio 2)"""
 
-FINE = galsim.GSParams(folding_threshold=2e-3, maxk_threshold=5e-4, maximum_fft_size=16384)
 JUDGED = (FREQUENCY >= 0.02) & (FREQUENCY <= 0.45)
 STEEP = 0.35
 CELL, LENGTH, SHEET = 256, 190.0, 9
@@ -41,20 +41,15 @@ SEED = 770_001
 # -- lenses ---------------------------------------------------------------------------------------------------
 
 
-def waves(sph: float, defocus: float) -> dict[str, float]:
-    """GalSim's coefficients (root mean square) of a wavefront sph ρ⁴ + defocus ρ², in waves at the pupil's rim."""
-    return {"spher": sph / (6 * np.sqrt(5)), "defocus": (sph + defocus) / (2 * np.sqrt(3))}
-
-
 def drawn_between(rng: np.random.Generator, low: float, high: float) -> float:
     """A size, evenly by its logarithm."""
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
-def glowing(rng: np.random.Generator, glow: Callable) -> galsim.GSObject:
-    core = galsim.Gaussian(sigma=drawn_between(rng, 0.4, 2.0), gsparams=FINE)
+def core_and(rng: np.random.Generator, glow: Callable) -> galsim.GSObject:
+    sigma = drawn_between(rng, 0.4, 2.0)
     share, radius = rng.uniform(0.05, 0.5), drawn_between(rng, 3.0, 15.0)
-    return (1 - share) * core + share * glow(rng, radius)
+    return glowing(sigma, share, glow(rng, radius))
 
 
 def aberrated(rng: np.random.Generator, **more) -> galsim.GSObject:
@@ -76,12 +71,16 @@ def plain(rng: np.random.Generator) -> galsim.GSObject:
     return aberrated(rng, defocus=rng.uniform(-0.1, 0.1), coma1=rng.uniform(-0.1, 0.1))
 
 
+def moffat(rng: np.random.Generator, radius: float) -> galsim.GSObject:
+    return galsim.Moffat(beta=rng.uniform(3, 5), half_light_radius=radius, gsparams=FINE)
+
+
 FAMILIES = {
-    "gaussian glow": lambda rng: glowing(rng, lambda _, r: galsim.Gaussian(half_light_radius=r, gsparams=FINE)),
-    "exponential glow": lambda rng: glowing(rng, lambda _, r: galsim.Exponential(half_light_radius=r, gsparams=FINE)),
-    "moffat glow": lambda rng: glowing(
-        rng, lambda rng, r: galsim.Moffat(beta=rng.uniform(3, 5), half_light_radius=r, gsparams=FINE)
+    "gaussian glow": lambda rng: core_and(rng, lambda _, r: galsim.Gaussian(half_light_radius=r, gsparams=FINE)),
+    "exponential glow": lambda rng: core_and(
+        rng, lambda _, r: galsim.Exponential(half_light_radius=r, gsparams=FINE)
     ),
+    "moffat glow": lambda rng: core_and(rng, moffat),
     "spherical": spherical,
     "holed": lambda rng: spherical(rng, obscuration=rng.uniform(0.1, 0.6)),
     "trefoil, astigmatism": three_cornered,
@@ -91,27 +90,12 @@ ROUND = ("gaussian glow", "exponential glow", "moffat glow", "spherical", "holed
 """Those alike in all directions, so that whole tiles can be drawn."""
 
 
-def along(psf: galsim.GSObject, angle: float) -> known.Transfer:
-    """GalSim's transfer function along a normal at an angle in radians, y down."""
-    x, y = np.cos(angle), np.sin(angle)
-
-    def transfer(f: NDArray) -> NDArray:
-        f = np.atleast_1d(np.asarray(f, float))
-        value = np.zeros(f.shape, complex)
-        for i in np.flatnonzero(np.abs(f) < psf.maxk / np.pi):
-            value[i] = psf.kValue(2 * np.pi * f[i] * x, -2 * np.pi * f[i] * y) / psf.flux
-        return value
-
-    return transfer
-
-
 # -- what is true and what is found ---------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Truth:
-    """Of n edges: contrast at the judged frequencies, MTF50, its steepness, rise; place, where the profile crosses
-    half."""
+    """Of n edges: contrast at the judged frequencies, MTF50, its steepness, where half is crossed, rise."""
 
     mtf: NDArray
     mtf50: NDArray
@@ -188,15 +172,16 @@ def free_edges(psf: galsim.GSObject, seed: int) -> Drawn:
     """Straight edges in cells of their own, all round."""
     scenes, truths = [], []
     for k, degrees in enumerate(slants(SHEET, seed)):
-        transfer = known.with_pixel(along(psf, np.radians(degrees)), np.radians(degrees))
-        # The scene puts its own pixel in front: here it is in the transfer already.
-        scenes.append(known.scene(along(psf, np.radians(degrees)), [degrees], CELL, LENGTH, 0.04, 1.0, seed=seed + k))
-        truths.append(truth_along(transfer))
-    down = CELL * np.arange(SHEET)
-    ends = np.concatenate([s.ends + [0, y] for s, y in zip(scenes, down, strict=True)])
-    places = blade_places(ends, np.concatenate([s.normal for s in scenes]), np.sqrt(2) * CELL / 2 - LENGTH / 2 - 4)
-    offset = np.concatenate([s.offset for s in scenes])
-    return Drawn(np.concatenate([s.light for s in scenes]), places, Truth(*map(np.array, zip(*truths, strict=True))), offset)
+        transfer = along(psf, np.radians(degrees))
+        scenes.append(known.scene(transfer, [degrees], CELL, LENGTH, 0.04, 1.0, seed=seed + k))
+        truths.append(truth_along(known.with_pixel(transfer, np.radians(degrees))))
+    down = np.array([0, CELL])
+    ends = np.concatenate([scene.ends + k * down for k, scene in enumerate(scenes)])
+    normal, light, offset = (
+        np.concatenate([getattr(s, name) for s in scenes]) for name in ("normal", "light", "offset")
+    )
+    places = blade_places(ends, normal, np.sqrt(2) * CELL / 2 - LENGTH / 2 - 4)
+    return Drawn(light, places, Truth(*map(np.array, zip(*truths, strict=True))), offset)
 
 
 PITCH, LEG, MARGIN, FINER = 340, 190.0, 170, 2
@@ -204,7 +189,7 @@ PITCH, LEG, MARGIN, FINER = 340, 190.0, 170, 2
 
 def tiles(psf: galsim.GSObject, seed: int) -> Drawn:
     """Six tiles as they stand on the printed sheet, each with the light of all around it."""
-    transfer = known_round(psf)
+    transfer = all_round(psf)
     sheet = known.tile_sheet(lambda f: np.ones_like(f), 3, 2, PITCH, LEG, seed)
     corners = sheet.corners
     size = (PITCH + 2 * MARGIN) * FINER
@@ -222,13 +207,6 @@ def tiles(psf: galsim.GSObject, seed: int) -> Drawn:
     angles = np.arctan2(places.normal[:, 1], places.normal[:, 0])
     truths = [truth_along(known.with_pixel(transfer, angle)) for angle in angles]
     return Drawn(light, places, Truth(*map(np.array, zip(*truths, strict=True))), np.zeros(len(places)))
-
-
-def known_round(psf: galsim.GSObject) -> known.Transfer:
-    """The transfer function of a round blur, from a fine table."""
-    at = np.linspace(0, min(psf.maxk / np.pi, 3.0), 6001)
-    table = along(psf, 0.3)(at).real
-    return lambda f: np.interp(np.abs(f), at, table, right=0.0)
 
 
 # -- tables ---------------------------------------------------------------------------------------------------
@@ -249,7 +227,8 @@ def study(draw: Callable[[galsim.GSObject, int], Drawn], name: str, more: int) -
     clean, mean, noisy = [], [], {}
     for lens in range(LENSES * more):
         sheet = draw(FAMILIES[name](rng), SEED + 100 * lens)
-        clean.append(errors_of(measure_edges(sheet.shot(0.75, None), sheet.places)["grey"], sheet.truth, sheet.offset))
+        found = measure_edges(sheet.shot(LIGHTS[0], None), sheet.places)["grey"]
+        clean.append(errors_of(found, sheet.truth, sheet.offset))
         for white in LIGHTS:
             shots = []
             for k in range(SHOTS):
@@ -269,15 +248,15 @@ def show_clean(name: str, lenses: list[Errors], mean: NDArray) -> None:
     """Without noise, then green's mean over its shots at the full light, edge by edge."""
     e = joined(lenses)
     steep = e.steepness >= STEEP
-    sharp = np.array([np.nanmean(l.sharp) for l in lenses if l.steepness.mean() >= STEEP])
-    curve = np.nanmean(e.curve, axis=0)
+    sharp = np.array([np.nanmean(lens.sharp) for lens in lenses if lens.steepness.mean() >= STEEP])
+    curve, of_mean = np.nanmean(e.curve, axis=0), np.nanmean(mean, axis=(0, 1))
     print(
         f"{name}: {len(lenses)} lenses, {np.isnan(e.sharp).sum()} of {len(e.sharp)} edges left out\n"
         f"  clean   curve bias {np.abs(curve).max():.4f} worst {np.nanmax(np.abs(e.curve)):.4f}"
         f"   MTF50 bias {100 * np.nanmean(e.sharp[steep]):+.2f} % of a lens {100 * np.abs(sharp).max():.2f} %"
         f" worst {100 * np.nanmax(np.abs(e.sharp[steep])):.2f} %"
         f"   nearly level: {(~steep).sum()}, said of {np.nansum(e.level)}, rightly of {np.sum(e.level & ~steep)}\n"
-        f"  in mean curve bias {np.abs(np.nanmean(mean, axis=(0, 1))).max():.4f} worst {np.nanmax(np.abs(mean)):.4f}"
+        f"  in mean curve bias {np.abs(of_mean).max():.4f} worst {np.nanmax(np.abs(mean)):.4f}"
     )
 
 
@@ -288,11 +267,12 @@ def show_noisy(name: str, e: Errors) -> None:
         if np.isfinite(e.sharp[which]).sum() > 20:
             sharp, claim = e.sharp[which], e.sharp_claim[which]
             cells.append(
-                f"{label} {np.isfinite(sharp).sum():5d}: {100 * np.nanmean(sharp):+.2f} ± {100 * np.nanstd(sharp):.2f} %"
+                f" {label} {np.isfinite(sharp).sum():5d}:"
+                f" {100 * np.nanmean(sharp):+.2f} ± {100 * np.nanstd(sharp):.2f} %"
                 f" holds {holds(sharp, claim):5.1f} ratio {width(sharp, claim):.2f}"
             )
-    parts = (("curve", e.curve, e.curve_claim), ("place", e.place, e.place_claim), ("rise", e.rise, e.rise_claim))
-    rest = "  ".join(f"{label} {holds(error, claim):.1f} ({width(error, claim):.1f})" for label, error, claim in parts)
+    pairs = {"curve": (e.curve, e.curve_claim), "place": (e.place, e.place_claim), "rise": (e.rise, e.rise_claim)}
+    rest = "  ".join(f"{label} {holds(*pair):.1f} ({width(*pair):.1f})" for label, pair in pairs.items())
     print(f"  {name:18s}{'   '.join(cells)}   {rest}")
 
 
