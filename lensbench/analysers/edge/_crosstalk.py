@@ -23,6 +23,9 @@ LEAST = 5e-4
 MOST_FAR_LIGHT = 0.5
 """More than this share of the contrast, one blur width out, is no lens's far light but noise."""
 
+MOST_STEEP = 12.0
+"""The highest power of the distance that light is held to fade with."""
+
 
 class Spill:
     """How light spills over the other edges of each figure, and round the ends of its own.
@@ -57,10 +60,10 @@ class Spill:
         """
         cell, t, u = fit.cells()
         owner = cell // (CELLS_ACROSS * CELLS_ALONG)
-        levels = _levels(fit)
-        leaky = self._leaky(levels, fit)[owner]
+        missing, steepness = _fading(fit)
+        leaky = self._leaky(missing)[owner]
         cell, owner, t, u = cell[leaky], owner[leaky], t[leaky], u[leaky]
-        own = np.stack([fit.line[:, 0], fit.blur, self.places.half_length, self._far_light(fit)], axis=1)
+        own = np.stack([fit.line[:, 0], self.places.half_length, self._far_light(fit)], axis=1)
         spill = np.zeros(self._kept.shape)
         spill.ravel()[cell] = loops.spilt(
             owner,
@@ -71,7 +74,8 @@ class Spill:
             self.others,
             self._seen_from(fit),
             self.profiles,
-            levels,
+            missing,
+            steepness,
             profile.GRID,
         )
         return spill
@@ -80,7 +84,7 @@ class Spill:
         """A of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
         dark, white = fit.plateaus()
         share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
-        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT) * fit.blur, 0.0)
+        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT * fit.blur), 0.0)
         known = 1e-9 + self.usable
         return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
 
@@ -94,11 +98,10 @@ class Spill:
             self._kept.ravel()[cell[new]] = kept_by_figures(places.around, whose, at)
         return self._kept.ravel()[cell]
 
-    def _leaky(self, levels: NDArray, fit: EdgeFit) -> NDArray[np.bool_]:
+    def _leaky(self, missing: NDArray) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""
-        at = np.stack([self.margin / fit.blur[self.profiles[:, k]] for k in (0, 1)], axis=1)
-        place = np.clip((profile.to_cell(at) * profile.FINE).astype(int), 0, profile.BINS - 1)
-        return (self.places.side >= 0) & (1 - levels[self.profiles, place] > LEAST).any(axis=1)
+        place = np.clip((profile.to_cell(self.margin) * profile.FINE).astype(int), 0, profile.BINS - 1)
+        return (self.places.side >= 0) & (missing[self.profiles, place[:, None]] > LEAST).any(axis=1)
 
     def _seen_from(self, fit: EdgeFit) -> NDArray:
         """Distance beyond each of the others and along it, shape (n, 2, 2, 3): at the middle, by t, by u."""
@@ -124,8 +127,21 @@ class Spill:
         )
 
 
-def _levels(fit: EdgeFit) -> NDArray:
-    """White share by bin, from 0 far on the dark side to 1 far on the bright, shape (n, BINS)."""
+def _fading(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+    """What each edge's light lacks to white by bin, as a share of the contrast, and how steeply that fades.
+
+    A finite edge's share of an endless one's light hangs on how light fades with the distance d: as 1/d far out,
+    where `subtended` holds; as d to the power -m, Student's distribution of m + 1 degrees of freedom would. Edges
+    made longer by what that is steeper in the middle are as good.
+
+    Returns
+    -------
+    missing, steepness : ndarray, shape (n, BINS)
+    """
     dark, white = fit.plateaus()
     contrast = np.where(white > dark, white - dark, 1.0)[:, None]
-    return np.clip((profile.levels(fit.coefficients) - dark[:, None]) / contrast, 0, 1)
+    missing = np.clip((white[:, None] - profile.levels(fit.coefficients)) / contrast, 0, 1)
+    z = profile.bin_places()
+    slope = profile.rises(fit.coefficients) * profile.cells_a_distance(z) / contrast
+    freedom = 1 + np.clip(z * slope / np.maximum(missing, LEAST), 1, MOST_STEEP)
+    return missing, np.sqrt(2 * freedom / np.pi) * (1 - 1 / (4 * freedom))

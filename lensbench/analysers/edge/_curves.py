@@ -15,6 +15,17 @@ CORE = 3.0
 """Within so many blur widths the profile's slope tells of the line."""
 
 
+def below_half(mtf: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+    """Where curves at `profile.Q`, shape (n, Q), first fall to half: as `EdgeProfiles.q50`."""
+    below = mtf < 0.5
+    k = np.clip(np.argmax(below, axis=1), 1, None)
+    row = np.arange(len(mtf))
+    drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
+    share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
+    gap = profile.Q[k] - profile.Q[k - 1]
+    return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
+
+
 class EdgeProfiles:
     """Profiles of n edges, however they were found.
 
@@ -22,14 +33,13 @@ class EdgeProfiles:
     ----------
     n : int
     blur : ndarray, shape (n,)
-        The blur width that scales the knots, in pixels.
-    coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
+        Blur widths in pixels: of the core, where that stands in a glow.
+    coefficients : ndarray, shape (n, K)
     """
 
     n: int
     blur: NDArray[np.float64]
     coefficients: NDArray[np.float64]
-    covariance: NDArray[np.float64]
 
     def plateaus(self) -> tuple[NDArray, NDArray]:
         """Levels at infinity on the dark and the bright side."""
@@ -37,17 +47,16 @@ class EdgeProfiles:
         return self.coefficients @ dark, self.coefficients @ white
 
     def half_crossing(self) -> NDArray:
-        """Where the profile crosses half between its plateaus, in blur widths; 0 where it does not."""
+        """Where the profile crosses half between its plateaus, in pixels; 0 where it does not."""
         z = profile.bin_places()
         dark, white = self.plateaus()
-        core = np.abs(z) < CORE
-        level = profile.levels(self.coefficients)[:, core] - ((dark + white) / 2)[:, None]
-        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0)
-        k = np.argmin(np.where(up, np.abs(z[core][:-1]), np.inf), axis=1)
+        level = profile.levels(self.coefficients) - ((dark + white) / 2)[:, None]
+        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0) & (np.abs(z[:-1]) < CORE * self.blur[:, None])
+        k = np.argmin(np.where(up, np.abs(z[:-1]), np.inf), axis=1)
         row = np.arange(self.n)
         low, high = level[row, k], level[row, k + 1]
         share = -low / np.where(high > low, high - low, 1)
-        return np.where(up.any(axis=1), z[core][k] + share * (z[core][k + 1] - z[core][k]), 0.0)
+        return np.where(up.any(axis=1), z[k] + share * (z[k + 1] - z[k]), 0.0)
 
     def response(self) -> NDArray[np.complex128]:
         """Complex response at `profile.Q`, 1 at zero, shape (n, Q)."""
@@ -56,7 +65,7 @@ class EdgeProfiles:
         return spectrum / np.where(np.abs(total) > 1e-9, total, 1.0)
 
     def q50(self) -> tuple[NDArray, NDArray, NDArray, NDArray]:
-        """Where the MTF first falls to half, in cycles a blur width (NaN: nowhere).
+        """Where the MTF first falls to half, in cycles a pixel (NaN: nowhere).
 
         Returns
         -------
@@ -68,18 +77,7 @@ class EdgeProfiles:
         fall : ndarray, shape (n,)
             How steeply the MTF falls there, by q.
         """
-        mtf = np.abs(self.response())
-        below = mtf < 0.5
-        k = np.clip(np.argmax(below, axis=1), 1, None)
-        row = np.arange(self.n)
-        drop = np.maximum(mtf[row, k - 1] - mtf[row, k], 1e-12)
-        share = np.clip((mtf[row, k - 1] - 0.5) / drop, 0, 1)
-        gap = profile.Q[k] - profile.Q[k - 1]
-        return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
-
-    def mtf50(self) -> NDArray:
-        """Cycles a pixel at which the MTF first falls to half, shape (n,); NaN: nowhere."""
-        return self.q50()[0] / self.blur
+        return below_half(np.abs(self.response()))
 
     def sensitivity(self, rows: NDArray[np.complex128]) -> NDArray[np.float64]:
         """The MTF's derivative by the coefficients, for rows of the transform.
@@ -102,7 +100,3 @@ class EdgeProfiles:
         unit = np.conj(ratio) / np.maximum(mtf, 1e-9)
         by = (unit[..., None] * rows).real - mtf[..., None] * (white - dark)
         return by / total[..., None]
-
-    def spread(self, derivative: NDArray) -> NDArray:
-        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m)."""
-        return np.sqrt(np.maximum(((derivative @ self.covariance) * derivative).sum(axis=-1), 0))

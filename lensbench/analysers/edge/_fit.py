@@ -27,14 +27,34 @@ REJECT_FROM = 0.01
 PIECES = 24
 """Pieces along an edge in which its straightness is held against its noise."""
 
-CELLS_ACROSS, CELLS_ALONG = 2 * profile.CELLS, 12
-"""Cells on both sides of an edge in which light that spills over other edges counts as even."""
+CELLS_ALONG = 12
+"""Cells along an edge in which light that spills over other edges counts as even ..."""
 
-USUAL_SCALE = 0.5
-"""How rough tails are, against `profile.SCALES`, before samples tell."""
+TOGETHER, TOGETHER_WITHIN = 4, 12
+"""... and across it: the profile's, so many together within so many of its middle, where they are narrow."""
 
-_SIDE = np.where(np.abs(profile.bin_places()) < CORE, 0, np.sign(profile.bin_places())).astype(np.int64)
-_IN_CORE = _SIDE == 0
+DOUBT = 0.1
+"""How many differences of a profile's coefficients count as seen at their usual size, in each of its zones."""
+
+FIRST_SCALES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0, 10.0])
+"""How many times their usual size they are before samples tell: more where light is faint, and most of far light.
+What begins stiffer than it is passes for something else, and stays so."""
+
+TURNS = 2
+"""How often these are set by the samples."""
+
+
+def _cells_across() -> NDArray[np.int32]:
+    """Which cell across an edge each bin of its profile lies in."""
+    from_middle = np.repeat(np.arange(2 * profile.CELLS), profile.FINE) - profile.CELLS
+    narrow = (from_middle >= -TOGETHER_WITHIN) & (from_middle < TOGETHER_WITHIN)
+    first = np.where(narrow, from_middle // TOGETHER * TOGETHER, from_middle)
+    return np.unique(first, return_inverse=True)[1].astype(np.int32)
+
+
+_ACROSS = _cells_across()
+CELLS_ACROSS = int(_ACROSS[-1]) + 1
+
 _PIECE_MIDDLES = (np.arange(PIECES) + 0.5) * (2 / PIECES) - 1
 _PIECE_SHAPES = np.stack([np.ones(PIECES), _PIECE_MIDDLES, _PIECE_MIDDLES**2 - 1 / 3])
 _PIECE_PRODUCTS = (_PIECE_SHAPES[:, None] * _PIECE_SHAPES).reshape(9, PIECES).T
@@ -62,15 +82,18 @@ class EdgeFit(EdgeProfiles):
     line : ndarray, shape (n, 3)
         p0, p1, p2 in pixels.
     blur : ndarray, shape (n,)
-        The blur width that scales the knots, in pixels.
-    coefficients, covariance : ndarray, shape (n, K) and (n, K, K)
+        Blur widths in pixels: of the core, where that stands in a glow.
+    coefficients : ndarray, shape (n, K)
         The profile's.
     variance : ndarray, shape (n, BINS)
         Of one sample, by bin.
     unrest : ndarray, shape (n,)
         Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    confounding : ndarray, shape (n,)
+        Variance of the turn over what it would be were the profile known (1 until `finish`): large where a turn
+        and a stretched profile move all samples alike.
     reach : ndarray, shape (n, 2)
-        How far the samples go on the dark and the bright side, in blur widths.
+        How far the samples go on the dark and the bright side, in pixels.
     unlevel : ndarray, shape (n, 2)
         First and second derivative by pixels, along the normal, of the light that was left in the samples.
     """
@@ -93,10 +116,9 @@ class EdgeFit(EdgeProfiles):
         self.unlevel = np.zeros((self.n, 2))
         self._dark, self._unlevel_prior = dark, np.linalg.inv(unlevel_covariance)
         self.coefficients = np.zeros((self.n, profile.COEFFICIENTS))
-        self.covariance = np.zeros((self.n, profile.COEFFICIENTS, profile.COEFFICIENTS))
         self.variance = np.repeat(np.maximum(noise, NOISE_FLOOR)[:, None] ** 2, profile.BINS, axis=1)
-        self.unrest = np.ones(self.n)
-        self._scale = np.full((self.n, 1), USUAL_SCALE)
+        self.unrest, self.confounding = np.ones((2, self.n))
+        self._along, self._covariance = np.zeros((self.n, 4, profile.COEFFICIENTS)), np.zeros((self.n, 4, 4))
         self._spill = self._taken_off = np.zeros((self.n, CELLS_ACROSS, CELLS_ALONG))
         reach = (NEAR * blur + 2.0).astype(np.float32)
         near = np.abs(samples.u) < reach[samples.edge]
@@ -110,8 +132,6 @@ class EdgeFit(EdgeProfiles):
         self._improve()
         self._set_blur()
         self._place_far()
-        self._fit_anew()
-        self._improve()
         self._improve(reject=True)
 
     def cells(self) -> tuple[NDArray, NDArray, NDArray]:
@@ -120,19 +140,21 @@ class EdgeFit(EdgeProfiles):
         A cell is numbered as in an array of shape (n, CELLS_ACROSS, CELLS_ALONG).
         """
         if self._cells is None:
-            count, t, u = sum(
-                loops.places_by_cell(cell, samples.t, samples.u, self._spill.size)
-                for cell, samples in zip(self._members(), (self.near, self.far), strict=True)
-            )
+            near, far = self._members()
+            if self._far_places is None:
+                self._far_places = loops.places_by_cell(far, self.far.t, self.far.u, self._spill.size)
+            count, t, u = self._far_places + loops.places_by_cell(near, self.near.t, self.near.u, self._spill.size)
             held = np.flatnonzero(count)
             self._cells = held, t[held] / count[held], u[held] / count[held]
         return self._cells
 
     def _members(self) -> tuple[NDArray, NDArray]:
         """Which of `cells` each near and each far sample lies in."""
-        if self._cell_of is None:
-            self._cell_of = self._cell(self._near_key, self.near_tau), self._cell(self._far_key, self.far_tau)
-        return self._cell_of
+        if self._near_cell is None:
+            self._near_cell = loops.cells_of(self._near_key, self.near_tau, _ACROSS, CELLS_ALONG)
+        if self._far_cell is None:
+            self._far_cell = loops.cells_of(self._far_key, self.far_tau, _ACROSS, CELLS_ALONG)
+        return self._near_cell, self._far_cell
 
     def without(self, spill: NDArray, again: bool) -> None:
         """The profile anew as if so much less light fell into each of `cells`; line and noise stay.
@@ -175,21 +197,19 @@ class EdgeFit(EdgeProfiles):
         middle, scale = self.middle.astype(np.float32), (1 / self.half).astype(np.float32)
         return (samples.t - middle.take(samples.edge)) * scale.take(samples.edge)
 
-    def _cell(self, key: NDArray, tau: NDArray) -> NDArray:
-        """Which of `cells` samples lie in."""
-        return key // np.int32(profile.FINE) * np.int32(CELLS_ALONG) + pieces_along(tau, CELLS_ALONG)
-
     def _placed(self, samples: EdgeSamples, tau: NDArray) -> tuple[NDArray, NDArray]:
         """Bin of every sample, and how far it lies from the bin's middle (in cells)."""
         offset, turn, bend = self.line.T
-        lines = np.stack([offset - bend / 3, turn, bend, 1 / self.blur, 1 / self.half], axis=1)
+        lines = np.stack([offset - bend / 3, turn, bend, 1 / self.half], axis=1)
         return loops.placed(samples.edge, tau, samples.u, lines, profile.GRID, profile.BINS)
 
     def _place_far(self) -> None:
         self._far_key, _ = self._placed(self.far, self.far_tau)
+        self._far_cell = self._far_places = None
         self._bin_far()
 
     def _bin_far(self) -> None:
+        """The far samples' light by bin."""
         self._far_count, self._far_light, self._far_square = self._binned(self._far_key, self.far.light)
 
     def _binned(self, key: NDArray, light: NDArray) -> NDArray:
@@ -200,11 +220,11 @@ class EdgeFit(EdgeProfiles):
         """Of each edge by bin: level, slope by cell, slope by pixel."""
         level, rise = profile.levels(self.coefficients), profile.rises(self.coefficients)
         level = level + (self.unlevel[..., None] * self._lifted(level)).sum(axis=1)
-        return level, rise, rise * profile.cells_a_distance(profile.bin_places()) / self.blur[:, None]
+        return level, rise, rise * profile.cells_a_distance(profile.bin_places())
 
     def _lifted(self, level: NDArray) -> NDArray:
         """What a unit of each part of `unlevel` adds to the light, by bin: shape (n, 2, BINS)."""
-        light, u = level + self._dark[:, None], profile.bin_places() * self.blur[:, None]
+        light, u = level + self._dark[:, None], profile.bin_places()
         return np.stack([light * u, light * u**2 / 2], axis=1)
 
     def _near_residuals(self, level: NDArray, rise: NDArray) -> tuple[NDArray, NDArray]:
@@ -220,9 +240,9 @@ class EdgeFit(EdgeProfiles):
         count, light, _ = self._binned(key, self.near.light)
         count += self._far_count
         self.reach = self._reach(count)
-        self._scale[:] = USUAL_SCALE
         self._bands = loops.normal_bands(count / self.variance, profile.bin_pieces()[0])
         self._right = profile.onto_basis((light + self._far_light) / self.variance)
+        self._choose_scale()
         self.coefficients = self._solved(self._right[:, None])[:, 0]
         self.line[:, 0] = self.place()
 
@@ -232,7 +252,7 @@ class EdgeFit(EdgeProfiles):
         key, residual = self._near_residuals(level, rise)
         if reject:
             key, residual = self._reject(level, key, residual)
-        self._near_key, self._cell_of, self._cells = key, None, None
+        self._near_key, self._near_cell, self._cells = key, None, None
         count, total, square, *levers = loops.binned_along(
             key, self.near_piece, residual, _PIECE_SHAPES[1:], self.n, profile.BINS
         )
@@ -241,8 +261,8 @@ class EdgeFit(EdgeProfiles):
         square += self._far_square - 2 * level * self._far_light + self._far_count * level**2
         self._count = count
         self.reach = self._reach(count)
-        self.variance = loops.variances(count, square, level, steep, _SIDE, NOISE_FLOOR**2)
-        pull = np.where(_IN_CORE, steep / self.variance, 0)
+        self.variance = loops.variances(count, square, level, steep, self._side(), NOISE_FLOOR**2)
+        pull = np.where(self._side() == 0, steep / self.variance, 0)
         pieces = profile.bin_pieces()[0]
         self._bands = loops.normal_bands(count / self.variance, pieces)
         right, cross, lift = loops.equations(
@@ -270,14 +290,25 @@ class EdgeFit(EdgeProfiles):
 
     def _solved(self, right: NDArray) -> NDArray:
         """Coefficients by right sides of the profile's equations, shape (n, m, K)."""
-        return banded.solved(banded.factored(self._bands + self._roughness()), right)
+        return banded.solved(self._factors, right)
 
     def _settle(self, equations: _Equations) -> None:
         """The last step, and how sure everything is."""
-        inverse = self._solved(np.repeat(np.eye(profile.COEFFICIENTS)[None], self.n, axis=0))
-        along = equations.cross @ inverse
-        covariance = self._go(equations, np.einsum("njk,nk->nj", inverse, self._right), along)
-        self.covariance = inverse + along.transpose(0, 2, 1) @ covariance @ along
+        solved = self._solved(np.concatenate([self._right[:, None], equations.cross], axis=1))
+        self._along = solved[:, 1:]
+        self._covariance = self._go(equations, solved[:, 0], self._along)
+        self.confounding = equations.own[:, 0, 0] * self._covariance[:, 0, 0]
+
+    def spread(self, derivative: NDArray) -> NDArray:
+        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m).
+
+        Before the last step it is as if line and light were known.
+        """
+        derivative = np.ascontiguousarray(derivative)
+        variance = (derivative * banded.solved(self._factors, derivative)).sum(axis=-1)
+        by_rest = derivative @ self._along.transpose(0, 2, 1)
+        variance += ((by_rest @ self._covariance) * by_rest).sum(axis=-1)
+        return np.sqrt(np.maximum(variance, 0))
 
     def _go(self, equations: _Equations, alone: NDArray, along: NDArray) -> NDArray:
         """Step profile, turn, bend and what is unlevel together; the covariance of all but the profile.
@@ -297,44 +328,44 @@ class EdgeFit(EdgeProfiles):
         low, high = (np.where(count > 0, sign * z, 0).max(axis=1) for sign in (-1, 1))
         return np.stack([low, high], axis=1)
 
-    def _roughness(self) -> NDArray:
-        """What is expected of each profile, as bands."""
-        return profile.roughness_bands(profile.expected_roughness(self.reach, self._scale))[:, 0]
-
     def _choose_scale(self) -> None:
-        """How rough each profile's tails are, by the evidence of its samples."""
-        rough = profile.expected_roughness(self.reach, profile.SCALES)
-        bands = self._bands[:, None] + profile.roughness_bands(rough)
-        factors = banded.factored(bands.reshape(-1, *bands.shape[2:]))
-        right = np.repeat(self._right, len(profile.SCALES), axis=0)
-        gain = (right * banded.solved(factors, right[:, None])[:, 0]).sum(axis=1) - banded.log_determinant(factors)
-        evidence = gain.reshape(-1, len(profile.SCALES)) / 2 - np.log(rough).sum(axis=2)
-        share = np.exp(evidence - evidence.max(axis=1, keepdims=True))
-        self._scale = np.exp(share @ np.log(profile.SCALES) / share.sum(axis=1))[:, None]
+        """How rough each profile is in each zone, by its own samples, and the factors of its equations so."""
+        rough, usual = profile.roughness(), profile.usual_roughness(self.blur)
+        seen = profile.seen_roughness(self.reach)
+        most = profile.most_roughness(seen)
+        bands = self._bands.copy()
+        # Levels are within hundreds of contrasts: that holds a profile without any samples.
+        bands[:, 0] += 1e-5
+        # Begun anew each time: what light spilt in before must not go on to pass for roughness.
+        sigma = banded.rescaled(bands, self._right, *rough, usual, most, seen, FIRST_SCALES, DOUBT, TURNS)
+        self._factors = banded.factored(banded.with_rows(bands, rough.rows, rough.first, sigma))
 
     def place(self) -> NDArray:
         """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
-        return self.line[:, 0] + self.blur * self.half_crossing()
+        return self.line[:, 0] + self.half_crossing()
 
     @property
     def gap(self) -> NDArray:
         """The widest gap between samples across the rise, in blur widths, shape (n,)."""
         z = profile.bin_places()
-        core = np.abs(z) < 2
-        place = np.where(self._count[:, core] > 0, z[core], -np.inf)
-        last = np.maximum.accumulate(np.maximum(place, z[core][0]), axis=1)
-        return np.diff(last, axis=1).max(axis=1)
+        share = z / (2 * self.blur[:, None])
+        place = np.where(self._count > 0, np.clip(share, -1, 1), -1)
+        return 2 * np.diff(np.maximum.accumulate(place, axis=1), axis=1).max(axis=1)
 
     def _set_blur(self) -> None:
-        """The blur width that scales the knots: from the steepest slope, held near that of the MTF50."""
+        """Blur widths from the steepest slope, no wider than those of the MTF50."""
         dark, white = self.plateaus()
         steepest = self._tables()[2].max(axis=1)
         by_slope = (white - dark) / (np.sqrt(2 * np.pi) * np.maximum(steepest, 1e-12))
         q = self.q50()[0]
         # An edge that is no edge may have no MTF50, or one at the frequency zero.
-        by_mtf50 = self.blur * GAUSSIAN_MTF50 / np.where(np.isfinite(q) & (q > 0), q, GAUSSIAN_MTF50)
-        blur = np.clip(by_slope, 0.6 * by_mtf50, by_mtf50)
-        self.blur = np.clip(blur, np.maximum(MIN_BLUR, self.blur / 4), self.blur * 1.5)
+        by_mtf50 = np.where(np.isfinite(q) & (q > 0), GAUSSIAN_MTF50 / np.where(q > 0, q, 1), self.blur)
+        self.blur = np.clip(np.minimum(by_slope, by_mtf50), np.maximum(MIN_BLUR, self.blur / 40), self.blur * 1.5)
+
+    def _side(self) -> NDArray[np.int64]:
+        """-1 in bins far on the dark side, 1 far on the bright, 0 between, where the slope tells of the line."""
+        z = profile.bin_places()
+        return np.where(np.abs(z) < CORE * self.blur[:, None], 0, np.sign(z)).astype(np.int64)
 
     # -- noise ------------------------------------------------------------------------------------------------
 
@@ -345,7 +376,7 @@ class EdgeFit(EdgeProfiles):
         far = loops.within(self._far_key, self.far.light - level.take(self._far_key), limit)
         if near.all() and far.all():
             return key, residual
-        self._far_key = self._far_key[far]
+        self._far_key, self._far_cell, self._far_places = self._far_key[far], None, None
         self._take(self.near.keep(near), self.far.keep(far))
         self._bin_far()
         return key[near], residual[near]
@@ -355,21 +386,22 @@ class EdgeFit(EdgeProfiles):
 
         A few spoiled samples in the rise make its line look ragged, and would hide behind that.
         """
-        firmness = np.where(_IN_CORE, self.variance**-0.5, 0)
+        in_core = self._side() == 0
+        firmness = np.where(in_core, self.variance**-0.5, 0)
         usual = loops.usual_size(key, residual, firmness) / np.sqrt(2 / np.pi)
-        return np.where(_IN_CORE, np.clip(usual, 0.01, 1)[:, None] ** 2, 1) * self.variance
+        return np.where(in_core, np.clip(usual, 0.01, 1)[:, None] ** 2, 1) * self.variance
 
     # -- line -------------------------------------------------------------------------------------------------
 
     def _straighten(self) -> None:
         """Lay the line through the middle of the rise, whatever its shape, by ever less blurred ones."""
         rough = self.blur
-        self.coefficients[:] = profile.gaussian_edge()
         for more in (1.6, 0.8):
             self.blur = rough + more
+            self.coefficients = profile.gaussian_edges(self.blur)
             level, rise, steep = self._tables()
             key, residual = self._near_residuals(level, rise)
-            pull = np.where(_IN_CORE, steep / self.variance, 0)
+            pull = np.where(self._side() == 0, steep / self.variance, 0)
             push, grip = loops.pushes(key, self.near_piece, residual, pull, steep, PIECES)
             matrix = (grip @ _PIECE_PRODUCTS).reshape(-1, 3, 3) + _LINE_PRIOR
             self.line += np.clip(np.linalg.solve(matrix, (push @ _PIECE_SHAPES.T)[..., None])[..., 0], -3, 3)

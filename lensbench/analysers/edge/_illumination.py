@@ -19,6 +19,10 @@ from lensbench.analysers.edge._samples import EdgeSamples
 USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
 
+MISFIT = 0.05
+"""What blur may take more or less than tails of 1/u do, since a glow fades faster: a share of tails that would
+take all the light one blur width out."""
+
 USUAL_SLOPE = 3.0
 """Rise of ln light over half the frame's diagonal: four stops of falloff at its steepest are 5.5."""
 
@@ -112,7 +116,7 @@ def light_round(
     found, covariance = _steady(
         np.column_stack([terms, -tail]),
         np.log(np.maximum(share, LEAST_LIGHT)),
-        blocks.count * (level[group] / noise[owner]) ** 2,
+        1 / ((noise[owner] / level[group]) ** 2 / blocks.count + (MISFIT * tail) ** 2),
         group,
         n,
         usual,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lensbench.analysers.numerics.compile import compiled
+from lensbench.analysers.numerics.jit import compiled
 
 # -- which samples --------------------------------------------------------------------------------------------
 
@@ -162,7 +162,7 @@ def in_contrasts(edge, t, u, light, shape, levels):
 
 @compiled
 def to_cell(z, grid):
-    """Where a distance in blur widths, or an array of them, lies in cells (`edge_profile.GRID`)."""
+    """Where a distance in pixels, or an array of them, lies in cells (`edge_profile.GRID`)."""
     spacing, stretch, cells, _ = grid
     x = z / stretch
     return (2 / spacing) * z / (1 + np.sqrt(1 + x * x)) + cells
@@ -174,16 +174,16 @@ def placed(edge, tau, u, lines, grid, bins):
 
     Parameters
     ----------
-    lines : ndarray, shape (n, 5)
-        a, b, c, one over the blur width, one over half the length: the edges are u = a + b τ + c τ².
+    lines : ndarray, shape (n, 4)
+        a, b, c, one over half the length: the edges are u = a + b τ + c τ².
     """
     key, off = np.empty(len(u), np.int32), np.empty(len(u), np.float32)
     for i in range(len(u)):
         who, where = edge[i], tau[i]
         turn, bend = lines[who, 1], lines[who, 2]
-        slope = (turn + 2 * bend * where) * lines[who, 4]
+        slope = (turn + 2 * bend * where) * lines[who, 3]
         away = u[i] - lines[who, 0] - (turn + bend * where) * where
-        fine = to_cell(away * lines[who, 3] * (1 - 0.5 * slope * slope), grid) * grid[3]
+        fine = to_cell(away * (1 - 0.5 * slope * slope), grid) * grid[3]
         place = min(max(int(fine), 0), bins - 1)
         key[i] = who * bins + place
         off[i] = (fine - place - 0.5) / grid[3]
@@ -229,6 +229,26 @@ def binned_along(key, piece, light, shapes, n, bins):
         sums[3, k] += shapes[0, piece[i]]
         sums[4, k] += shapes[1, piece[i]]
     return sums.reshape(5, n, bins)
+
+
+@compiled
+def cells_of(key, tau, across, along):
+    """Which cell samples lie in: cells along their edge within those across it, within edges.
+
+    Parameters
+    ----------
+    across : ndarray of int, shape (bins,)
+        Which of the cells across an edge a bin lies in; the last in the last.
+    along : int
+        How many there are along it.
+    """
+    bins, many = len(across), across[-1] + 1
+    cell = np.empty(len(key), np.int32)
+    for i in range(len(key)):
+        edge = key[i] // bins
+        place = min(max(int((tau[i] + 1) * 0.5 * along), 0), along - 1)
+        cell[i] = (edge * many + across[key[i] - edge * bins]) * along + place
+    return cell
 
 
 @compiled
@@ -306,7 +326,7 @@ def variances(count, square, level, steep, side, least):
         Samples, and the sum of their squared distances from the profile.
     level, steep : ndarray, shape (n, bins)
         The profile and its slope.
-    side : ndarray of int, shape (bins,)
+    side : ndarray of int, shape (n, bins)
         -1 far on the dark side, 1 far on the bright, 0 between.
     least : float
         No side's variance is less.
@@ -316,15 +336,15 @@ def variances(count, square, level, steep, side, least):
     for i in range(n):
         seen, rest = np.zeros(3), np.zeros(3)
         for b in range(bins):
-            seen[side[b]] += count[i, b]
-            rest[side[b]] += square[i, b]
+            seen[side[i, b]] += count[i, b]
+            rest[side[i, b]] += square[i, b]
         seen = np.maximum(seen - 4, np.maximum(seen / 2, 1))
         dark, white = max(rest[-1] / seen[-1], least), max(rest[1] / seen[1], least)
         excess = lever = 0.0
         for b in range(bins):
             share = min(max(level[i, b], 0.0), 1.0)
             variance[i, b] = dark * (1 - share) + white * share
-            if side[b] == 0:
+            if side[i, b] == 0:
                 excess += square[i, b] - variance[i, b] * count[i, b]
                 lever += steep[i, b] ** 2 * count[i, b]
         jitter = max(excess, 0.0) / max(lever, 1e-12)
@@ -458,7 +478,7 @@ def kept_by_figures(sides, points, owner, at):
 
 
 @compiled
-def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
+def spilt(owner, t, u, around, own, others, seen, profiles, missing, steepness, grid):
     """Light over the ends of edges and over the other edges of their figures, in shares of the contrast.
 
     Parameters
@@ -467,25 +487,30 @@ def spilt(owner, t, u, around, own, others, seen, profiles, levels, grid):
         Of which edge a place is, and where.
     around : ndarray, shape (places,)
         What figures around keep from it, over the far light's a.
-    own : ndarray, shape (n, 4)
-        Each edge's place, blur width, half length and far light's a, in pixels.
+    own : ndarray, shape (n, 3)
+        Each edge's place, half length and far light's a, in pixels.
     others, profiles : ndarray of int, shape (n, 2)
         The figure's other edges, and whose profiles stand for theirs.
     seen : ndarray, shape (n, 2, 2, 3)
         How far beyond each of them a place is, and how far along it: at u = t = 0, by t, by u.
-    levels : ndarray, shape (n, bins)
-        Each edge's white share.
+    missing : ndarray, shape (n, bins)
+        What each edge's light lacks to white, at distances on its bright side.
+    steepness : ndarray, shape (n, bins)
+        How much shorter an edge may be for the same share of it, since light fades faster there than far light.
     """
-    spill = np.empty(len(t))
+    spill, bins = np.empty(len(t)), missing.shape[1]
     for i in range(len(t)):
         edge = owner[i]
-        off, blur = u[i] - own[edge, 0], own[edge, 1]
-        missing = off / max(off * off, blur * blur) * (1 - subtended(off, t[i], own[edge, 2]))
-        spill[i] = own[edge, 3] * (missing - around[i])
+        off = u[i] - own[edge, 0]
+        at = min(int(to_cell(abs(off), grid) * grid[3]), bins - 1)
+        scale = steepness[edge, at]
+        lost = missing[edge, at] * (1 - subtended(off, scale * t[i], scale * own[edge, 1]))
+        spill[i] = (lost if off > 0 else -lost) - own[edge, 2] * around[i]
         for k in range(2):
             way, which = seen[edge, k], profiles[edge, k]
             beyond = way[0, 0] + way[0, 1] * t[i] + way[0, 2] * u[i]
             along = way[1, 0] + way[1, 1] * t[i] + way[1, 2] * u[i]
-            inside = min(max(int(to_cell(-beyond / own[which, 1], grid) * grid[3]), 0), levels.shape[1] - 1)
-            spill[i] += (1 - levels[which, inside]) * subtended(beyond, along, own[others[edge, k], 2])
+            at = min(max(int(to_cell(-beyond, grid) * grid[3]), 0), bins - 1)
+            scale = steepness[which, at]
+            spill[i] += missing[which, at] * subtended(beyond, scale * along, scale * own[others[edge, k], 1])
     return spill

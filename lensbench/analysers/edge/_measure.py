@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +22,11 @@ from threadpoolctl import threadpool_limits
 from lensbench.analysers.edge import _loops as loops
 from lensbench.analysers.edge import _profile as profile
 from lensbench.analysers.edge._crosstalk import Spill
-from lensbench.analysers.edge._curves import GAUSSIAN_MTF50
+from lensbench.analysers.edge._curves import below_half
 from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
 from lensbench.analysers.edge._fit import EdgeFit
 from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
-from lensbench.analysers.edge._samples import EdgeSamples, gather
+from lensbench.analysers.edge._samples import EdgeSamples, gather, joined
 from lensbench.findings.reasons import Reason
 from lensbench.shot import Shot
 
@@ -42,36 +43,57 @@ __all__ = [
 FREQUENCY = (np.arange(65) / 64) ** 2
 """Frequencies of the response curves in cycles a pixel, 0 to 1."""
 
-WINDOW = 16.0
-"""How far the samples go to each side, in blur widths (where the sheet allows)."""
+WINDOW = 8.0
+"""How far all samples of each side are taken, in blur widths ..."""
 
-MIN_WINDOW = 12.0
-"""How far they go at least, in pixels."""
+MIN_WINDOW = 8.0
+"""... and at least, in pixels."""
 
-MARGIN = 4.5
-"""How far the samples stay from other edges, in blur widths."""
+WIDE_WINDOW = 32.0
+"""How far a part of them is taken, where the sheet allows: beyond, a glow is over, and light fades as 1/z ..."""
 
-LEAST_MARGIN = 3.0
-"""How far they stay where an edge would be too short otherwise: what spills over the others is reckoned anyway."""
+WIDE_APART = 4
+"""... about so many pixels apart each way: there are plenty."""
+
+MARGINS = (6.5, 4.5, 3.0)
+"""How far the samples stay from other edges, in blur widths: the first that leaves an edge long enough, since what
+spills over the others is reckoned the worse the nearer they are ..."""
+
+END_MARGIN = 4.5
+"""... and from the ends of an edge that has no others."""
 
 MIN_LENGTH = 16.0
 """Shortest straight part, in pixels, that an edge is measured on ..."""
 
-GOOD_LENGTH = 6.0
-"""... and that which is worth staying so near to the others for, in blur widths."""
+GOOD_LENGTHS = ((60.0, 9.0), (MIN_LENGTH, 6.0))
+"""... and those, in pixels and in blur widths, that are worth staying nearer to the others for, margin by margin.
+So deep, or half as deep, is what is left of the figure's dark."""
 
 STRAYED = 0.95
 """The finder leaves a degree of turn at most. A line that the first look turned by all that it may was led
 astray by the stump of an edge that the border left, and what is fitted about it is no edge."""
 
-LEAST_REACH = 4.0
-"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of."""
+LEAST_REACH, WHOLE_REACH = 4.0, 3.0
+"""Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of: of
+the core's, and of those that the first look saw, core and glow together."""
 
-MAX_GAP = 1.2
+MAX_GUESSED = 0.2
+"""Contrast that may lie where nothing is seen, as a share of what is: more, and the plateaus are a guess."""
+
+MAX_GAP = 1.0
 """Widest gap between samples across the rise, in blur widths, that a profile can be drawn over."""
+
+WIDE_GAP = 0.6
+"""A gap that is wide where, besides, the samples can't tell a turned line from a stretched profile ..."""
+
+MAX_CONFOUNDING = 8.0
+"""... for the turn's variance is more than so many times what it would be were the profile known."""
 
 MAX_UNSURE = 0.25
 """An MTF50 with a larger relative standard deviation is no figure."""
+
+NEARLY_LEVEL = 0.35
+"""Half the steepness of a Gaussian blur's curve at its MTF50: below, small doubts of contrast move MTF50 far."""
 
 SPILL_TURNS = (3, 2)
 """How often, at most, what spills over a figure's other edges is reckoned before the lines are laid anew ..."""
@@ -79,33 +101,39 @@ SPILL_TURNS = (3, 2)
 SETTLED = 1e-4
 """... and what change of it, as a share of the contrast, isn't worth another turn."""
 
+OVERSHOOT_WITHIN = 100.0
+"""How far from the edge, in pixels, a profile is asked whether it passes its plateaus."""
+
+FINER = 4
+"""`profile.Q` has so many steps for each of `FREQUENCY` ..."""
+
+SIGMA_APART = 8
+"""... and standard deviations of curves are reckoned so many of them apart."""
+
 CHUNK = 120
 """Edges that go through the arithmetic together: enough to share its overhead, few enough for a core's cache."""
 
 
-UNFOLLOWED = 0.011
-"""Contrast, as a standard deviation, that the profile's knots miss of ripples much finer than the blur."""
+UNFOLLOWED, UNFOLLOWED_FROM = 0.0015, 0.02
+"""Contrast, as a standard deviation, that a profile too smooth or too rough misses, and from how many cy/px on."""
 
 
-def unfollowed_contrast(frequency: NDArray, mtf50: float) -> NDArray[np.float64]:
-    """What a response curve may be off by, noise apart, since the profile's knots stand so far apart.
+def unfollowed_contrast(frequency: NDArray) -> NDArray[np.float64]:
+    """What a response curve may be off by, noise apart, since its edge's profile may be too smooth or too rough.
 
-    The size is what defocus, coma and a pupil with a hole ask for; averaging over edges doesn't lessen it.
+    The size is what glows, aberrations and pupils with a hole ask for; averaging over edges doesn't lessen it.
 
     Parameters
     ----------
     frequency : ndarray
         Cycles a pixel.
-    mtf50 : float
-        Cycles a pixel; sets how far apart the knots stood.
 
     Returns
     -------
     ndarray
-        A standard deviation for each frequency: nothing at MTF50, all of `UNFOLLOWED` from three times that.
+        A standard deviation for each frequency: nothing at zero.
     """
-    cycles_a_blur = np.asarray(frequency) * GAUSSIAN_MTF50 / mtf50
-    return UNFOLLOWED * np.clip((cycles_a_blur - GAUSSIAN_MTF50) / (2 * GAUSSIAN_MTF50), 0, 1)
+    return UNFOLLOWED * np.clip(np.asarray(frequency) / UNFOLLOWED_FROM, 0, 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,10 +156,13 @@ class EdgeResponses:
     length_px : ndarray, shape (n,)
         The used length.
     mtf, mtf_sigma : ndarray, shape (n, len(FREQUENCY))
-        Contrast at `FREQUENCY`, 1 at zero, and its standard deviation by noise; `unfollowed_contrast` is besides.
+        Contrast at `FREQUENCY`, 1 at zero, and its standard deviation by noise and by how unsure the light is that
+        tails bring over a figure's other edges; `unfollowed_contrast` is besides.
     mtf50, mtf50_sigma : ndarray, shape (n,)
-        Cycles a pixel; by noise, and by how unsure the light is that tails bring over a figure's other edges.
-    rise_px : ndarray, shape (n,)
+        Cycles a pixel; where the curve runs nearly level, so far as its own interval leaves the crossing open.
+    steepness : ndarray, shape (n,)
+        MTF50 times how steeply the contrast falls there, by the frequency: 0.69 for a Gaussian blur.
+    rise_px, rise_sigma_px : ndarray, shape (n,)
         Distance from 10 % to 90 %.
     overshoot : ndarray, shape (n,)
         How far the profile passes its plateaus, as a share of the contrast.
@@ -157,7 +188,9 @@ class EdgeResponses:
     mtf_sigma: NDArray[np.float64]
     mtf50: NDArray[np.float64]
     mtf50_sigma: NDArray[np.float64]
+    steepness: NDArray[np.float64]
     rise_px: NDArray[np.float64]
+    rise_sigma_px: NDArray[np.float64]
     overshoot: NDArray[np.float64]
     dark: NDArray[np.float64]
     white: NDArray[np.float64]
@@ -172,6 +205,11 @@ class EdgeResponses:
     def measured(self) -> NDArray[np.bool_]:
         """Where there are figures, shape (n,)."""
         return self.why == ""
+
+    @property
+    def nearly_level(self) -> NDArray[np.bool_]:
+        """Where the contrast runs so nearly level about a half that MTF50 says little, shape (n,)."""
+        return self.steepness < NEARLY_LEVEL
 
     def take(self, which: NDArray) -> EdgeResponses:
         """The edges at some indices (or where a mask is true)."""
@@ -247,7 +285,7 @@ def _joined(parts: list[EdgeResponses], order: NDArray) -> EdgeResponses:
 
 
 def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeResponses:
-    rough = look_roughly(shot, channel, nominal, np.full(len(nominal), MARGIN))
+    rough = look_roughly(shot, channel, nominal, np.full(len(nominal), END_MARGIN))
     places = nominal.moved(rough.offset, rough.turn)
     margin = _margins(places, rough.blur, shot.size)
     low, high = places.span(margin, shot.size)
@@ -255,7 +293,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     strayed = (np.abs(rough.turn) > STRAYED * MAX_TURN) & ~are_uncut(nominal, shot.size)
     why[(why == "") & strayed] = Reason.OUTSIDE
     why[(why == "") & (high - low < MIN_LENGTH)] = Reason.TOO_SHORT
-    samples = gather(shot, channel, places, np.maximum(WINDOW * rough.blur, MIN_WINDOW), margin)
+    samples = _gathered(shot, channel, places, rough.blur, margin)
     # The first look was at thinned samples: it may have missed a glint.
     rough = replace(rough, clipped=np.maximum(rough.clipped, samples.clipped / np.maximum(samples.taken, 1)))
     samples = _in_contrasts(samples.keep((why == "")[samples.edge]), places, rough)
@@ -271,18 +309,28 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
         rough.light.across_covariance,
     )
     fit.begin()
-    mtf50, place = fit.mtf50(), fit.place()
+    before = _figures(fit)
     # What an edge too poor for figures shows must not be taken off the others of its tile.
-    _without_spill(fit, Spill(places, margin, _judged(fit, why, mtf50, _mtf50_sigma(fit)) == ""))
+    _without_spill(fit, Spill(places, margin, _judged(fit, rough.blur, why) == ""))
     fit.finish()
-    return _responses(nominal, places, fit, rough, why, _by_spill(fit, mtf50, place))
+    return _responses(nominal, places, fit, rough, why, before)
+
+
+def _gathered(shot: Shot, channel: str, places: EdgePlaces, blur: NDArray, margin: NDArray) -> EdgeSamples:
+    """All samples near the edges, and a part of those from which on light can only fade."""
+    dense, wide = np.maximum(WINDOW * blur, MIN_WINDOW), np.maximum(WIDE_WINDOW * blur, MIN_WINDOW)
+    near = gather(shot, channel, places, dense, margin)
+    return joined([near, gather(shot, channel, places, wide, margin, WIDE_APART, dense)])
 
 
 def _margins(places: EdgePlaces, blur: NDArray, size: tuple[int, int]) -> NDArray:
     """How far samples stay from other edges, in pixels."""
-    low, high = places.span(MARGIN * blur, size)
-    short = high - low < np.maximum(MIN_LENGTH, GOOD_LENGTH * blur)
-    return np.where(short, LEAST_MARGIN, MARGIN) * blur
+    margin = np.where(places.side < 0, END_MARGIN, MARGINS[0]) * blur
+    for (least, good), less in zip(GOOD_LENGTHS, MARGINS[1:], strict=True):
+        low, high = places.span(margin, size)
+        short = high - low < np.maximum(least, good * blur)
+        margin = np.where(short, less * blur, margin)
+    return margin
 
 
 def _without_spill(fit: EdgeFit, spill: Spill) -> None:
@@ -312,22 +360,32 @@ def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -
 # -- what it shows --------------------------------------------------------------------------------------------
 
 
+class _Figures(NamedTuple):
+    """What a fit shows; `mtf` is at `profile.Q`."""
+
+    mtf: NDArray
+    place: NDArray
+    rise: NDArray
+
+
+def _figures(fit: EdgeFit) -> _Figures:
+    low, high = _rise(fit)
+    return _Figures(np.abs(fit.response()), fit.place(), high - low)
+
+
 def _responses(
-    nominal: EdgePlaces,
-    places: EdgePlaces,
-    fit: EdgeFit,
-    rough: RoughEdges,
-    why: NDArray,
-    by_spill: tuple[NDArray, NDArray],
+    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, why: NDArray, before: _Figures
 ) -> EdgeResponses:
-    mtf50 = fit.mtf50()
-    mtf50_sigma = np.hypot(_mtf50_sigma(fit), by_spill[0])
-    mtf, mtf_sigma = _curves(fit)
+    why = _judged(fit, rough.blur, why)
+    seen = _figures(fit)
+    by_spill = _by_spill(fit, before, seen)
+    mtf_sigma = np.hypot(_curve_sigma(fit), by_spill.mtf)
+    mtf50, mtf50_sigma, fall = _mtf50(fit, seen.mtf, mtf_sigma)
+    low, high = _rise(fit)
+    rise_sigma = fit.spread((_moved(fit, high, 0.9) - _moved(fit, low, 0.1))[:, None, :])[:, 0]
     dark, white = fit.plateaus()
     noise = np.sqrt(fit.variance[:, -1])
-    why = _judged(fit, why, mtf50, mtf50_sigma)
     line = _line_of(nominal, places, fit)
-    rise, overshoot = _rise_and_overshoot(fit)
     scale = rough.white - rough.dark
     bad = why != ""
 
@@ -341,15 +399,17 @@ def _responses(
         normal=np.where(bad[:, None], nominal.normal, line["normal"]),
         angle_deg=np.degrees(np.arctan2(-along[:, 1], along[:, 0])) % 180,
         offset_px=known(line["offset"]),
-        offset_sigma_px=known(np.hypot(line["sigma"], by_spill[1])),
+        offset_sigma_px=known(np.hypot(line["sigma"], by_spill.place)),
         bend_px=known(fit.line[:, 2]),
         length_px=known(2 * fit.half),
-        mtf=known(mtf),
-        mtf_sigma=known(mtf_sigma),
+        mtf=known(seen.mtf[:, ::FINER]),
+        mtf_sigma=known(mtf_sigma[:, ::FINER]),
         mtf50=known(mtf50),
         mtf50_sigma=known(mtf50_sigma),
-        rise_px=known(rise),
-        overshoot=known(overshoot),
+        steepness=known(mtf50 * fall),
+        rise_px=known(seen.rise),
+        rise_sigma_px=known(np.hypot(rise_sigma, by_spill.rise)),
+        overshoot=known(_overshoot(fit)),
         dark=known(rough.dark + scale * dark),
         white=known(rough.dark + scale * white),
         clipped=rough.clipped,
@@ -358,48 +418,64 @@ def _responses(
     )
 
 
-def _judged(fit: EdgeFit, why: NDArray, mtf50: NDArray, mtf50_sigma: NDArray) -> NDArray:
-    """Why edges have no figures: the reasons of the first look, then those that the fit shows."""
+def _judged(fit: EdgeFit, blur: NDArray, why: NDArray) -> NDArray:
+    """Why edges have no figures: the reasons of the first look, then those that the fit shows.
+
+    `blur` is that of the first look, of core and glow together.
+    """
+    mtf50, sigma, _ = _mtf50_by_slope(fit, np.abs(fit.response()))
     why = why.copy()
-    why[(why == "") & (fit.reach.min(axis=1) < LEAST_REACH)] = Reason.TOO_SHORT
-    why[(why == "") & (fit.gap > MAX_GAP)] = Reason.ALONG_ROWS
+    why[(why == "") & (fit.reach.min(axis=1) < np.maximum(LEAST_REACH * fit.blur, WHOLE_REACH * blur))] = (
+        Reason.TOO_SHORT
+    )
+    dark, white = fit.plateaus()
+    why[(why == "") & (np.abs(white - dark - 1) > MAX_GUESSED)] = Reason.TOO_SHORT
+    unseen = (fit.gap > MAX_GAP) | (fit.gap > WIDE_GAP) & (fit.confounding > MAX_CONFOUNDING)
+    why[(why == "") & unseen] = Reason.ALONG_ROWS
     why[(why == "") & ~np.isfinite(mtf50)] = Reason.TOO_BLURRED
-    why[(why == "") & ~(mtf50_sigma < MAX_UNSURE * mtf50)] = Reason.TOO_NOISY
+    why[(why == "") & ~(sigma < MAX_UNSURE * mtf50)] = Reason.TOO_NOISY
     return why
 
 
-def _mtf50_sigma(fit: EdgeFit) -> NDArray:
-    """Standard deviation of MTF50 in cycles a pixel, as if the spill were known."""
-    _, k, share, fall = fit.q50()
-    table = profile.transform()
-    at = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
-    return fit.spread(fit.sensitivity(at[:, None, :]))[:, 0] / np.maximum(fall, 1e-3) / fit.blur
-
-
-def _by_spill(fit: EdgeFit, mtf50: NDArray, place: NDArray) -> tuple[NDArray, NDArray]:
-    """How unsure MTF50 and place are since the far light is, and so what spills over the figure's other edges.
+def _by_spill(fit: EdgeFit, before: _Figures, after: _Figures) -> _Figures:
+    """How unsure figures are since the far light is, and so what spills over the figure's other edges.
 
     Parameters
     ----------
-    mtf50, place : ndarray, shape (n,)
-        What they were before any spill was taken off.
+    before, after : _Figures
+        What they were before any spill was taken off, and are.
     """
     row = profile.fading_row()
     sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
     share = sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
-    return share * np.abs(fit.mtf50() - mtf50), share * np.abs(fit.place() - place)
+    return _Figures(*((share * np.abs(a - b).T).T for a, b in zip(after, before, strict=True)))
 
 
-def _curves(fit: EdgeFit) -> tuple[NDArray, NDArray]:
-    """MTF and its standard deviation at `FREQUENCY`; nothing is resolved beyond one cycle a blur width."""
-    some = slice(0, None, 8)
-    spread = fit.spread(fit.sensitivity(profile.transform()[some]))
-    fine = np.abs(fit.response())
-    root, root_some = np.sqrt(profile.Q), np.sqrt(profile.Q[some])
-    wanted = np.sqrt(FREQUENCY * fit.blur[:, None])
-    mtf = [np.interp(w, root, m, right=0.0) for w, m in zip(wanted, fine, strict=True)]
-    sigma = [np.interp(w, root_some, s) for w, s in zip(wanted, spread, strict=True)]
-    return np.reshape(mtf, wanted.shape), np.reshape(sigma, wanted.shape)
+def _curve_sigma(fit: EdgeFit) -> NDArray:
+    """Standard deviation of the MTF at `profile.Q`, by noise."""
+    some = fit.spread(fit.sensitivity(profile.transform()[::SIGMA_APART]))
+    share = np.arange(SIGMA_APART) / SIGMA_APART
+    between = some[:, :-1, None] + share * np.diff(some, axis=1)[..., None]
+    return np.concatenate([between.reshape(fit.n, len(profile.Q) - 1), some[:, -1:]], axis=1)
+
+
+def _mtf50_by_slope(fit: EdgeFit, mtf: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """MTF50 in cycles a pixel, its standard deviation by noise as if the MTF fell straight, and its fall."""
+    mtf50, k, share, fall = below_half(mtf)
+    table = profile.transform()
+    at_half = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
+    return mtf50, fit.spread(fit.sensitivity(at_half[:, None, :]))[:, 0] / np.maximum(fall, 1e-3), fall
+
+
+def _mtf50(fit: EdgeFit, mtf: NDArray, mtf_sigma: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """MTF50, its standard deviation and its fall: the doubt is that of the whole curve, in its own shape.
+
+    Where a curve runs nearly level, the curves about it fall to half much farther off than its slope would say.
+    """
+    mtf50, sigma, fall = _mtf50_by_slope(fit, mtf)
+    low, high = (below_half(mtf + side * 1.96 * mtf_sigma)[0] for side in (-1, 1))
+    farthest = np.fmax(mtf50 - low, np.where(np.isfinite(high), high, profile.Q[-1]) - mtf50)
+    return mtf50, np.fmax(sigma, farthest / 1.96), fall
 
 
 def _line_of(nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit) -> dict[str, NDArray]:
@@ -423,21 +499,20 @@ def _line_of(nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit) -> dict[str,
 def _crossing(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     """Where the profile crosses half, in pixels from its line, and its standard deviation."""
     cross = fit.half_crossing()
-    value, slope = profile.basis(profile.to_cell(cross))
-    steep = np.einsum("nk,nk->n", fit.coefficients, slope) * profile.cells_a_distance(cross) / fit.blur
+    return cross, fit.spread(_moved(fit, cross, 0.5)[:, None, :])[:, 0]
+
+
+def _moved(fit: EdgeFit, crossing: NDArray, share: float) -> NDArray:
+    """How places where profiles cross a share of their contrast follow the coefficients, shape (n, K)."""
+    value, slope = profile.basis(profile.to_cell(crossing))
+    steep = np.einsum("nk,nk->n", fit.coefficients, slope) * profile.cells_a_distance(crossing)
     dark, white = profile.plateau_rows()
-    by = ((dark + white) / 2 - value) / np.where(np.abs(steep) > 1e-9, steep, 1.0)[:, None]
-    return cross * fit.blur, fit.spread(by[:, None, :])[:, 0]
+    return ((1 - share) * dark + share * white - value) / np.where(np.abs(steep) > 1e-9, steep, 1.0)[:, None]
 
 
-def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
-    """Pixels from 10 % to 90 %, and how far the profile passes its plateaus."""
-    z = profile.bin_places()
-    near = np.abs(z) < 8
-    dark, white = fit.plateaus()
-    contrast = np.where(white > dark, white - dark, 1.0)[:, None]
-    level, z = (profile.levels(fit.coefficients)[:, near] - dark[:, None]) / contrast, z[near]
-    row = np.arange(fit.n)
+def _rise(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+    """Where the profile crosses 10 % of its contrast for the last and 90 % for the first time, in pixels."""
+    level, z, row = _levels(fit), profile.bin_places(), np.arange(fit.n)
 
     def crossing(k: NDArray, wanted: float) -> NDArray:
         low, high = level[row, k], level[row, k + 1]
@@ -447,5 +522,17 @@ def _rise_and_overshoot(fit: EdgeFit) -> tuple[NDArray, NDArray]:
     last = len(z) - 2
     above = np.clip(np.argmax(level >= 0.9, axis=1) - 1, 0, last)
     below = np.clip(last + 1 - np.argmax(level[:, ::-1] <= 0.1, axis=1), 0, last)
-    overshoot = np.maximum(level.max(axis=1) - 1, -level.min(axis=1))
-    return (crossing(above, 0.9) - crossing(below, 0.1)) * fit.blur, np.maximum(overshoot, 0)
+    return crossing(below, 0.1), crossing(above, 0.9)
+
+
+def _levels(fit: EdgeFit) -> NDArray:
+    """Profiles by bin, as shares of their contrast."""
+    dark, white = fit.plateaus()
+    contrast = np.where(white > dark, white - dark, 1.0)[:, None]
+    return (profile.levels(fit.coefficients) - dark[:, None]) / contrast
+
+
+def _overshoot(fit: EdgeFit) -> NDArray:
+    """How far profiles pass their plateaus, as a share of the contrast."""
+    level = _levels(fit)[:, np.abs(profile.bin_places()) < OVERSHOOT_WITHIN]
+    return np.maximum(np.maximum(level.max(axis=1) - 1, -level.min(axis=1)), 0)

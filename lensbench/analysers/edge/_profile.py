@@ -1,14 +1,19 @@
 """The smooth profile of an edge: a spline on knots that widen outwards, its exact transform, its smoothness.
 
-A profile is E(z) = Σ c_j B_j(v(z)), z the distance from the edge in blur widths. B_j are cubic B-splines on whole
+A profile is E(z) = Σ c_j B_j(v(z)), z the distance from the edge in pixels. B_j are cubic B-splines on whole
 numbers of v, and v(z) = (2/h) z / (1 + √(1 + (z/b)²)): knots stand h apart at the edge, spread as |z| beyond
 b, and z = ±∞ is v = ±V. A profile linear in 1/z far out falls off as the light of every pupil with a rim does, so
 the plateaus are those at infinity and no window cuts the tails.
+
+The knots are the same for every edge, close enough for whatever passes a pixel's aperture, rings of an unsharp
+pupil and the sharp core of a wide glow alike. How smooth the profile is between them is another matter, which each
+edge's own samples decide (`roughness`).
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,30 +21,27 @@ from scipy.special import exp1, ndtr
 
 from lensbench.analysers.edge import _loops as loops
 
-SPACING = 0.6
-"""h: distance of the knots at the edge, in blur widths."""
+SPACING = 0.4
+"""h: distance of the knots at the edge, in pixels, of which an aperture is one wide."""
 
-CELLS = 16
+CELLS = 36
 """V: cells of the spline on each side."""
 
 STRETCH = SPACING * CELLS / 2
-"""b: distance, in blur widths, from which the knots spread."""
+"""b: distance, in pixels, from which the knots spread."""
 
 COEFFICIENTS = 2 * CELLS + 3
 
-FINE = 16
+FINE = 6
 """Bins that a cell is divided into."""
 
 BINS = 2 * CELLS * FINE
-
-BAND = 4
-"""Diagonals of a normal matrix on and above the main one that aren't empty."""
 
 GRID = SPACING, STRETCH, float(CELLS), float(FINE)
 """What compiled loops need to know of the bins."""
 
 Q = np.linspace(0, 1, 257) ** 2
-"""Frequencies of the transform, cycles a blur width; even in √q, so fine where wide tails show."""
+"""Frequencies of the transform, cycles a pixel; even in √q, so fine where wide tails show."""
 
 
 def to_cell(z: NDArray) -> NDArray:
@@ -112,10 +114,15 @@ def transform() -> NDArray[np.complex128]:
     return table
 
 
-def gaussian_edge() -> NDArray:
-    """Coefficients of about the edge that a Gaussian blur of one blur width gives, shape (COEFFICIENTS,)."""
-    cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
-    return ndtr(to_distance(cell))
+def gaussian_edges(blur: NDArray) -> NDArray:
+    """Coefficients of about the edges that Gaussian blurs of such widths give, (n,) to (n, COEFFICIENTS)."""
+    return ndtr(knots() / blur[:, None])
+
+
+@lru_cache(maxsize=1)
+def knots() -> NDArray:
+    """Where each coefficient belongs: its distance from the edge, shape (COEFFICIENTS,)."""
+    return to_distance(np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6))
 
 
 # -- bins -----------------------------------------------------------------------------------------------------
@@ -129,17 +136,20 @@ def bin_places() -> NDArray:
 
 @lru_cache(maxsize=1)
 def bin_pieces() -> tuple[NDArray, NDArray]:
-    """`_pieces` at the bins of a cell: the same in every cell."""
-    return _pieces((np.arange(FINE) + 0.5) / FINE)
+    """`_pieces` averaged over the bins of a cell: the same in every cell."""
+    nodes, weights = np.polynomial.legendre.leggauss(2)
+    places = (np.arange(FINE)[:, None] + (1 + nodes) / 2) / FINE
+    values, slopes = _pieces(places)
+    return weights @ values / 2, weights @ slopes / 2
 
 
 def levels(coefficients: NDArray) -> NDArray:
-    """Profiles at the bins' centres, shape (n, COEFFICIENTS) to (n, BINS)."""
+    """Profiles averaged over the bins, shape (n, COEFFICIENTS) to (n, BINS)."""
     return _at_bins(coefficients, bin_pieces()[0])
 
 
 def rises(coefficients: NDArray) -> NDArray:
-    """Their derivatives by v there."""
+    """Their derivatives by v, as well."""
     return _at_bins(coefficients, bin_pieces()[1])
 
 
@@ -160,82 +170,101 @@ def onto_basis(what: NDArray) -> NDArray:
 
 # -- what a lens's edge may look like -------------------------------------------------------------------------
 
-SCALES = 2.0 ** np.array([-7, -5, -3, -1, 1])
-"""How rough the tails may be, against the usual; the edge's own samples choose."""
+ZONES = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
+"""Distances, in pixels, between the zones in which each edge's own samples choose how rough the profile is."""
 
-_CORE_ROUGHNESS = 0.1
-_TAIL_ROUGHNESS = 0.0008
-_UNSEEN_ROUGHNESS = 1e-4
-_FAR_SLOPE = 0.15
-_CORE_WIDTH = 1.8
-_TAIL_FROM = 2.6
+# Standard deviations of the rows of `roughness`, and the power of the distance that their fading begins with.
+_USUAL = 0.1
+_LEAST_USUAL = 2e-5
+_UNSEEN = 1e-4
+_FADES = 3.5
+_FAR_SLOPE = 0.02
+_MOST_FAR_SLOPE = 0.2
+_STRAIGHT_WITHIN = 2.0
+
+
+class Roughness(NamedTuple):
+    """Differences of neighbouring coefficients that vanish where the profile is linear, in 1/z far out.
+
+    Attributes
+    ----------
+    rows : ndarray, shape (COEFFICIENTS, 3)
+        Second differences against arctan(z/2), scaled so that the middle weight is -2; the first and the last row
+        are the slopes against it at infinity.
+    first : ndarray of int, shape (COEFFICIENTS,)
+        The coefficient that a row's first weight is for.
+    zone : ndarray of int, shape (COEFFICIENTS,)
+        Which of the zones a row belongs to; the slopes at infinity have one of their own.
+    """
+
+    rows: NDArray[np.float64]
+    first: NDArray[np.int64]
+    zone: NDArray[np.int64]
 
 
 @lru_cache(maxsize=1)
-def roughness_rows() -> tuple[NDArray, NDArray]:
-    """Differences of neighbouring coefficients that vanish where the profile is linear, in 1/z far out.
+def roughness() -> Roughness:
+    """Where profiles may be rough."""
+    z = knots()
+    x = np.arctan(z / _STRAIGHT_WITHIN)
+    x[0], x[-1] = 2 * x[1] - x[2], 2 * x[-2] - x[-3]
+    gap = np.diff(x)
+    rows = np.zeros((COEFFICIENTS, 3))
+    rows[1:-1] = np.stack([1 / gap[:-1], -(1 / gap[:-1] + 1 / gap[1:]), 1 / gap[1:]], axis=1)
+    rows[1:-1] *= (-2 / rows[1:-1, 1])[:, None]
+    rows[0], rows[-1] = (np.array([-1, 0, 1]) / (x[i + 2] - x[i]) for i in (0, -3))
+    zone = np.digitize(np.abs(z), ZONES)
+    zone[[0, -1]] = len(ZONES) + 1
+    first = np.clip(np.arange(COEFFICIENTS) - 1, 0, COEFFICIENTS - 3)
+    return Roughness(rows, first, zone)
+
+
+def usual_roughness(blur: NDArray) -> NDArray:
+    """Standard deviations of the rows of `roughness` for profiles from 0 to 1, before samples tell.
+
+    About those of a Gaussian blur in the middle, from there falling as a power of the distance.
+
+    Parameters
+    ----------
+    blur : ndarray, shape (n,)
+        Blur widths in pixels.
 
     Returns
     -------
-    rows : ndarray, shape (COEFFICIENTS, COEFFICIENTS)
-        Second differences against arctan(z/2), scaled so that the middle weight is -2 in size; the first and the
-        last row are the slopes against it at infinity.
-    z : ndarray, shape (COEFFICIENTS,)
-        Where each belongs, in blur widths, negative on the dark side.
+    ndarray, shape (n, COEFFICIENTS)
     """
-    cell = np.clip(np.arange(COEFFICIENTS) - 1.0, 1e-6, 2 * CELLS - 1e-6)
-    z = to_distance(cell)
-    x = np.arctan(z / 2)
-    x[0], x[-1] = 2 * x[1] - x[2], 2 * x[-2] - x[-3]
-    gap = np.diff(x)
-    rows = np.zeros((COEFFICIENTS, COEFFICIENTS))
-    j = np.arange(COEFFICIENTS - 2)
-    rows[j + 1, j], rows[j + 1, j + 2] = 1 / gap[:-1], 1 / gap[1:]
-    rows[j + 1, j + 1] = -(1 / gap[:-1] + 1 / gap[1:])
-    rows[j + 1] *= (2 / np.abs(rows[j + 1, j + 1]))[:, None]
-    rows[0, [0, 2]] = -1 / (x[2] - x[0]), 1 / (x[2] - x[0])
-    rows[-1, [-3, -1]] = -1 / (x[-1] - x[-3]), 1 / (x[-1] - x[-3])
-    return rows, np.concatenate([[-np.inf], z[1:-1], [np.inf]])
+    z = np.abs(knots()) / blur[:, None]
+    usual = np.full(z.shape, _FAR_SLOPE)
+    gap = 1 / cells_a_distance(knots()[1:-1]) / blur[:, None]
+    usual[:, 1:-1] = np.maximum(_USUAL * gap**2 / (1 + z[:, 1:-1] ** _FADES), _LEAST_USUAL)
+    return usual
 
 
-def expected_roughness(reach: NDArray, scale: NDArray) -> NDArray:
-    """Standard deviation of each of `roughness_rows` for profiles from 0 to 1, a prior of what lenses do.
-
-    Taken from the profiles of diffraction, defocus, coma, haloes and motion: rough within two blur widths, then
-    falling as 1/z³; nothing but 1/z where there are no samples, and of that a perfect lens's share or less.
+def seen_roughness(reach: NDArray) -> NDArray[np.bool_]:
+    """Which rows of `roughness` lie among samples: beyond, nothing but 1/z is expected.
 
     Parameters
     ----------
     reach : ndarray, shape (n, 2)
-        How far the samples go on the dark and the bright side, in blur widths.
-    scale : ndarray, shape (k,) or (n, 1)
-        Factors on the tails' roughness.
+        How far the samples go on the dark and the bright side, in pixels.
 
     Returns
     -------
-    ndarray, shape (n, k, COEFFICIENTS)
+    ndarray, shape (n, COEFFICIENTS)
     """
-    _, z = roughness_rows()
-    scale = np.asarray(scale)[..., None]
-    usual = np.maximum(_CORE_ROUGHNESS / (1 + (np.abs(z) / _CORE_WIDTH) ** 3), _TAIL_ROUGHNESS)
-    rough = usual * np.where(np.abs(z) > _TAIL_FROM, scale, 1.0)
-    rough = np.where(np.isinf(z), _FAR_SLOPE * np.minimum(2 * scale, 1) ** 1.5, rough)
-    unseen = np.isfinite(z) & ((z < -reach[:, :1]) | (z > reach[:, 1:]))
-    return np.where(unseen[:, None], np.minimum(rough, _UNSEEN_ROUGHNESS * np.maximum(scale, 1)), rough)
+    z = knots()
+    seen = (z >= -reach[:, :1]) & (z <= reach[:, 1:])
+    seen[:, [0, -1]] = True
+    return seen
 
 
-@lru_cache(maxsize=1)
-def _roughness_products() -> NDArray:
-    rows, _ = roughness_rows()
-    products = np.zeros((len(rows), BAND, COEFFICIENTS))
-    for d in range(3):
-        products[:, d, : COEFFICIENTS - d] = rows[:, : COEFFICIENTS - d] * rows[:, d:]
-    return products.reshape(len(rows), -1)
+def most_roughness(seen: NDArray) -> NDArray:
+    """The largest standard deviations of the rows: next to none where nothing is seen, some lens's far light.
 
-
-def roughness_bands(roughness: NDArray) -> NDArray:
-    """Σ rows' rows / roughness² as upper bands: shape (..., rows) to (..., BAND, COEFFICIENTS)."""
-    bands = (roughness**-2 @ _roughness_products()).reshape(*roughness.shape[:-1], BAND, COEFFICIENTS)
-    # Levels are within hundreds of contrasts: that holds a profile without any samples.
-    bands[..., 0, :] += 1e-5
-    return bands
+    Parameters
+    ----------
+    seen : ndarray of bool, shape (n, COEFFICIENTS)
+    """
+    most = np.where(seen, np.inf, _UNSEEN)
+    most[:, [0, -1]] = _MOST_FAR_SLOPE
+    return most

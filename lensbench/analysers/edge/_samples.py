@@ -62,7 +62,13 @@ def joined(parts: Sequence[EdgeSamples]) -> EdgeSamples:
 
 
 def gather(
-    shot: Shot, channel: str, places: EdgePlaces, window: NDArray, margin: NDArray, thin: int = 1
+    shot: Shot,
+    channel: str,
+    places: EdgePlaces,
+    window: NDArray,
+    margin: NDArray,
+    thin: int = 1,
+    beyond: float | NDArray = 0.0,
 ) -> EdgeSamples:
     """Samples of one channel on both sides of edges, clear of everything else.
 
@@ -74,8 +80,10 @@ def gather(
         How far to stay from the walls and from the end of the bright side's reach.
     thin : int, optional
         Take samples about so many pixels apart each way; all by default.
+    beyond : float or ndarray, shape (n,), optional
+        Leave out those nearer to the line, in pixels.
     """
-    planes = _regions(places, window, margin, shot.size)
+    planes = _regions(places, beyond, window, margin, shot.size)
     owner = np.tile(np.arange(len(places)), 2)
     reach = places.half_length * np.abs(places.along[:, 1]) + window * np.abs(places.normal[:, 1])
     top, bottom = places.middle[:, 1] - reach, places.middle[:, 1] + reach
@@ -98,7 +106,9 @@ def _thinned(lattice: Sublattice, apart: int) -> Sublattice:
     return lattice._replace(samples=lattice.samples[::down, ::across], step=step)
 
 
-def _regions(places: EdgePlaces, window: NDArray, margin: NDArray, size: tuple[int, int]) -> NDArray:
+def _regions(
+    places: EdgePlaces, beyond: float | NDArray, window: NDArray, margin: NDArray, size: tuple[int, int]
+) -> NDArray:
     """Half-planes (a, b, c), a x + b y + c ≥ 0 inside: shape (2 n, 4, 3), the dark sides, then the bright."""
     middle = places.middle
     low, high = places.span(margin, size)
@@ -107,9 +117,10 @@ def _regions(places: EdgePlaces, window: NDArray, margin: NDArray, size: tuple[i
     dark = np.minimum(window, places.reach_px[:, 0])
     bright = np.minimum(window, places.reach_px[:, 1] - margin)
     walls = places.walls - margin[:, None, None] * np.array([0, 0, 1.0])
-    dark_side = np.stack([_shifted(across, dark), -across, walls[:, 0], walls[:, 1]], axis=1)
+    dark_side = np.stack([_shifted(across, dark), _shifted(-across, -beyond), walls[:, 0], walls[:, 1]], axis=1)
     bright_side = np.stack(
-        [across, _shifted(-across, bright), _shifted(along, -low), _shifted(-along, high)], axis=1
+        [_shifted(across, -beyond), _shifted(-across, bright), _shifted(along, -low), _shifted(-along, high)],
+        axis=1,
     )
     return np.concatenate([dark_side, bright_side])
 
@@ -118,7 +129,7 @@ def _lines(direction: NDArray, through: NDArray) -> NDArray:
     return np.concatenate([direction, -np.einsum("nc,nc->n", direction, through)[:, None]], axis=1)
 
 
-def _shifted(lines: NDArray, by: NDArray) -> NDArray:
+def _shifted(lines: NDArray, by: float | NDArray) -> NDArray:
     return np.concatenate([lines[:, :2], (lines[:, 2] + by)[:, None]], axis=1)
 
 

@@ -31,8 +31,33 @@ def times(bands: NDArray, x: NDArray) -> NDArray:
 
 
 @compiled
+def _factor(band, u):
+    """Cholesky's factor u (K, 4) of one positive definite matrix (4, K), as `factored` gives it."""
+    for j in range(len(u)):
+        # Before the first row come, by their index, the last ones: zeros still.
+        a, b, c = u[j - 1], u[j - 2], u[j - 3]
+        over = 1 / np.sqrt(band[0, j] - a[1] * a[1] - b[2] * b[2] - c[3] * c[3])
+        u[j, 0] = over
+        u[j, 1] = (band[1, j] - a[1] * a[2] - b[2] * b[3]) * over
+        u[j, 2] = (band[2, j] - a[1] * a[3]) * over
+        u[j, 3] = band[3, j] * over
+
+
+@compiled
+def _solve(u, wanted, x):
+    """The solution x (K,), 0 before, of one system with the factor u and this right side."""
+    for j in range(len(u)):
+        known = u[j - 1, 1] * x[j - 1] + u[j - 2, 2] * x[j - 2] + u[j - 3, 3] * x[j - 3]
+        x[j] = (wanted[j] - known) * u[j, 0]
+    x1 = x2 = x3 = 0.0
+    for j in range(len(u) - 1, -1, -1):
+        x[j] = (x[j] - u[j, 1] * x1 - u[j, 2] * x2 - u[j, 3] * x3) * u[j, 0]
+        x1, x2, x3 = x[j], x1, x2
+
+
+@compiled
 def factored(bands):
-    """Cholesky factors of positive definite matrices, for `solved` and `log_determinant`.
+    """Cholesky factors of positive definite matrices, for `solved`.
 
     Parameters
     ----------
@@ -46,15 +71,8 @@ def factored(bands):
     """
     n, _, size = bands.shape
     factors = np.zeros((n, size, 4))
-    for u, band in zip(factors, bands):  # noqa: B905 (compiled, it knows no `strict`)
-        for j in range(size):
-            # Indices before the first row wrap to the last rows, which are still zero.
-            a, b, c = u[j - 1], u[j - 2], u[j - 3]
-            over = 1 / np.sqrt(band[0, j] - a[1] * a[1] - b[2] * b[2] - c[3] * c[3])
-            u[j, 0] = over
-            u[j, 1] = (band[1, j] - a[1] * a[2] - b[2] * b[3]) * over
-            u[j, 2] = (band[2, j] - a[1] * a[3]) * over
-            u[j, 3] = band[3, j] * over
+    for i in range(n):
+        _factor(bands[i], factors[i])
     return factors
 
 
@@ -73,32 +91,112 @@ def solved(factors, right):
     -------
     ndarray, shape (n, m, K)
     """
-    n, several, size = right.shape
+    n, several, _ = right.shape
     solution = np.zeros(right.shape)
     for i in range(n):
-        u = factors[i]
         for k in range(several):
-            x, wanted = solution[i, k], right[i, k]
-            for j in range(size):
-                known = u[j - 1, 1] * x[j - 1] + u[j - 2, 2] * x[j - 2] + u[j - 3, 3] * x[j - 3]
-                x[j] = (wanted[j] - known) * u[j, 0]
-            x1 = x2 = x3 = 0.0
-            for j in range(size - 1, -1, -1):
-                x[j] = (x[j] - u[j, 1] * x1 - u[j, 2] * x2 - u[j, 3] * x3) * u[j, 0]
-                x1, x2, x3 = x[j], x1, x2
+            _solve(factors[i], right[i, k], solution[i, k])
     return solution
 
 
-def log_determinant(factors: NDArray) -> NDArray:
-    """Natural logarithms of determinants.
+@compiled
+def _near_inverse(u, z):
+    """The bands z (K, 4) of the inverse of one matrix with the factor u, row by row (Takahashi's recursion)."""
+    for j in range(len(u) - 1, -1, -1):
+        # Beyond the last row come, by their index, the first ones: zeros still.
+        a, b, c = z[j + 1 - len(u)], z[j + 2 - len(u)], z[j + 3 - len(u)]
+        over, u1, u2, u3 = u[j, 0], u[j, 1], u[j, 2], u[j, 3]
+        z[j, 1] = -over * (u1 * a[0] + u2 * a[1] + u3 * a[2])
+        z[j, 2] = -over * (u1 * a[1] + u2 * b[0] + u3 * b[1])
+        z[j, 3] = -over * (u1 * a[2] + u2 * b[1] + u3 * c[0])
+        z[j, 0] = over * (over - u1 * z[j, 1] - u2 * z[j, 2] - u3 * z[j, 3])
+
+
+@compiled
+def _add_rows(band, rows, first, sigma):
+    """Add to a matrix (4, K) the products of rows of three weights each over their variances."""
+    for r in range(len(rows)):
+        for j in range(3):
+            for k in range(j, 3):
+                band[k - j, first[r] + j] += rows[r, j] * rows[r, k] / (sigma[r] * sigma[r])
+
+
+@compiled
+def with_rows(bands, rows, first, sigma):
+    """The matrices with what is expected of sums of three neighbouring unknowns.
 
     Parameters
     ----------
-    factors : ndarray, shape (n, K, 4)
-        From `factored`.
+    bands : ndarray, shape (n, 4, K)
+    rows : ndarray, shape (m, 3)
+        The weights of the three ...
+    first : ndarray of int, shape (m,)
+        ... and which the first of them is.
+    sigma : ndarray, shape (n, m)
+        The sums' standard deviations about 0.
+    """
+    total = bands.copy()
+    for i in range(len(bands)):
+        _add_rows(total[i], rows, first, sigma[i])
+    return total
+
+
+@compiled
+def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, doubt, turns):
+    """How large sums of neighbouring unknowns are in each of several zones, by restricted maximum likelihood.
+
+    Each turn solves the system and sets a zone's mean square to what was found, over as many sums as the data have
+    told of there (Fellner 1986; Schall 1991); where they tell of none, it stays what is usual.
+
+    Parameters
+    ----------
+    bands, right : ndarray, shape (n, 4, K) and (n, K)
+        Normal equations of the data alone.
+    rows, first : ndarray, shape (m, 3) and (m,)
+        As `with_rows` takes them.
+    zone : ndarray of int, shape (m,)
+        Which zone each sum belongs to.
+    usual : ndarray, shape (n, m)
+        The sums' usual standard deviations, which the zones' scales multiply ...
+    most : ndarray, shape (n, m)
+        ... up to this.
+    seen : ndarray of bool, shape (n, m)
+        Which sums tell of their zone.
+    first_scale : ndarray, shape (zones,)
+        Scales to begin with.
+    doubt : float
+        How many sums of its usual size each zone is counted to have had before.
+    turns : int
 
     Returns
     -------
-    ndarray, shape (n,)
+    ndarray, shape (n, m)
+        The sums' standard deviations.
     """
-    return -2 * np.log(factors[..., 0]).sum(axis=-1)
+    n, _, size = bands.shape
+    zones, sigma = len(first_scale), np.empty(most.shape)
+    for i in range(n):
+        scale = first_scale
+        for turn in range(turns + 1):
+            for r in range(len(rows)):
+                sigma[i, r] = min(usual[i, r] * scale[zone[r]], most[i, r])
+            if turn == turns:
+                break
+            band, u = bands[i].copy(), np.zeros((size, 4))
+            _add_rows(band, rows, first, sigma[i])
+            _factor(band, u)
+            x, z = np.zeros(size), np.zeros((size, 4))
+            _solve(u, right[i], x)
+            _near_inverse(u, z)
+            square, told = np.full(zones, doubt), np.full(zones, doubt)
+            for r in range(len(rows)):
+                if not seen[i, r]:
+                    continue
+                j, (a, b, c) = first[r], rows[r]
+                found = a * x[j] + b * x[j + 1] + c * x[j + 2]
+                unsure = a * a * z[j, 0] + b * b * z[j + 1, 0] + c * c * z[j + 2, 0]
+                unsure += 2 * (a * b * z[j, 1] + b * c * z[j + 1, 1] + a * c * z[j, 2])
+                square[zone[r]] += (found / usual[i, r]) ** 2
+                told[zone[r]] += max(1 - unsure / (sigma[i, r] * sigma[i, r]), 0.0)
+            scale = np.sqrt(square / told)
+    return sigma

@@ -113,7 +113,7 @@ def _zone_row(zone: str, channel: str, direction: str, mean: ZoneMean, units: Un
     curve, contrast = None, []
     if mean.curve is not None:
         mtf, noise = mean.curve
-        sigma = np.hypot(noise, unfollowed_contrast(FREQUENCY, mean.value))
+        sigma = np.hypot(noise, unfollowed_contrast(FREQUENCY))
         curve = ContrastCurve.of(FREQUENCY, mtf, NORMAL_95 * sigma)
         contrast = _contrasts(mtf, sigma, pitch_um)
     return ZoneSharpness(

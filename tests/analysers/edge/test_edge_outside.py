@@ -88,7 +88,7 @@ def test_the_curve_is_that_of_the_lens_that_drew_it(seen):
         error = found.mtf[k, some] - [true_contrast(psf, degrees, f) for f in FREQUENCY[some]]
         assert np.sqrt(np.mean(error**2)) < bar
         # There is no noise: what is off is what the profile can't follow, and the interval of zones says so.
-        unsure = np.hypot(found.mtf_sigma[k, some], unfollowed_contrast(FREQUENCY[some], found.mtf50[k]))
+        unsure = np.hypot(found.mtf_sigma[k, some], unfollowed_contrast(FREQUENCY[some]))
         assert np.all(np.abs(error) <= 1.96 * unsure + 1e-3)
 
 

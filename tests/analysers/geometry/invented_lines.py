@@ -140,8 +140,9 @@ def responses_at(point: np.ndarray, normal: np.ndarray, offset: np.ndarray, sigm
         x=point[:, 0], y=point[:, 1], normal=normal, angle_deg=0 * ones, offset_px=offset,
         offset_sigma_px=sigma * ones,
         bend_px=0 * ones, length_px=4 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
-        mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, rise_px=2 * ones, overshoot=0 * ones, dark=0 * ones,
-        white=ones, clipped=0 * ones, contrast_to_noise=50 * ones, why=np.full(n, "", dtype="<U64"),
+        mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, steepness=0.69 * ones, rise_px=2 * ones,
+        rise_sigma_px=0.02 * ones, overshoot=0 * ones, dark=0 * ones, white=ones, clipped=0 * ones,
+        contrast_to_noise=50 * ones, why=np.full(n, "", dtype="<U64"),
     )  # fmt: skip
 
 

@@ -1,8 +1,9 @@
-"""Banded systems by the thousand, against SciPy's solver of one (LAPACK's pbsv)."""
+"""Banded systems by the thousand, against SciPy's solver of one (LAPACK's pbsv) and dense matrices."""
 
 import numpy as np
 import pytest
 from scipy.linalg import solveh_banded
+from scipy.optimize import minimize_scalar
 
 from lensbench.analysers.numerics import banded
 
@@ -32,12 +33,67 @@ def test_solutions_are_those_of_lapack(bands):
         assert solution == pytest.approx(lapack)
 
 
-def test_determinants_are_numpys(bands):
-    sign, size = np.linalg.slogdet(dense(bands))
-    assert np.all(sign == 1)
-    assert banded.log_determinant(banded.factored(bands)) == pytest.approx(size)
-
-
 def test_products_are_those_of_the_whole_matrices(bands):
     x = np.random.default_rng(3).normal(size=(7, 12))
     assert banded.times(bands, x) == pytest.approx(np.einsum("nij,nj->ni", dense(bands), x))
+
+
+SIZE = 60
+ROWS = np.tile([1.0, -2.0, 1.0], (SIZE - 2, 1))
+"""Second differences."""
+FIRST = np.arange(SIZE - 2)
+
+
+def dense_rows():
+    return np.array([np.pad(row, (k, SIZE - 3 - k)) for k, row in enumerate(ROWS)])
+
+
+def test_expected_sums_are_added_as_products_over_their_variances():
+    sigma = np.random.default_rng(4).uniform(0.5, 2, (3, SIZE - 2))
+    bands = np.zeros((3, 4, SIZE))
+    bands[:, 0] = 1
+    found = dense(banded.with_rows(bands, ROWS, FIRST, sigma))
+    for one, s in zip(found, sigma, strict=True):
+        assert one == pytest.approx(np.eye(SIZE) + (dense_rows() / s[:, None] ** 2).T @ dense_rows())
+
+
+def smooth_values(seed, sizes):
+    """Noisy values whose second differences have such standard deviations, and the noise's."""
+    rng = np.random.default_rng(seed)
+    slopes = np.cumsum(sizes * rng.standard_normal(SIZE - 2))
+    return np.concatenate([[0, 0], np.cumsum(slopes)]) + rng.standard_normal(SIZE)
+
+
+def rescaled(values, zone, usual, doubt, turns, most=np.inf, seen=True, first=1.0):
+    n, shape = len(values), (len(values), SIZE - 2)
+    bands = np.zeros((n, 4, SIZE))
+    bands[:, 0] = 1
+    limits = np.full(shape, most), np.full(shape, seen)
+    scales = np.full(zone.max() + 1, first)
+    return banded.rescaled(bands, values, ROWS, FIRST, zone, np.full(shape, usual), *limits, scales, doubt, turns)
+
+
+def test_the_scale_is_that_of_restricted_maximum_likelihood():
+    """Second differences are normal with a known covariance: their likelihood is written down here."""
+    one_zone = np.zeros(SIZE - 2, np.int64)
+    values = np.array([smooth_values(seed, 0.5) for seed in range(4)])
+    found = rescaled(values, one_zone, 0.2, 0.0, 200)[:, 0]
+    differences, rows = values @ dense_rows().T, dense_rows()
+    for d, sigma in zip(differences, found, strict=True):
+
+        def unlikely(log_sigma, d=d):
+            covariance = np.exp(2 * log_sigma) * np.eye(SIZE - 2) + rows @ rows.T
+            return np.linalg.slogdet(covariance)[1] + d @ np.linalg.solve(covariance, d)
+
+        best = np.exp(minimize_scalar(unlikely, bounds=(-5, 3), method="bounded").x)
+        assert sigma == pytest.approx(best, rel=0.02)
+
+
+def test_zones_find_their_own_scales_and_those_unseen_stay_as_usual():
+    zone = (np.arange(SIZE - 2) >= SIZE // 2).astype(np.int64)
+    values = np.array([smooth_values(seed, np.where(zone, 0.05, 2.0)) for seed in range(40)])
+    found = np.median(rescaled(values, zone, 1.0, 0.1, 5), axis=0)
+    assert found[0] == pytest.approx(2.0, rel=0.2)
+    assert found[-1] < 0.3
+    assert rescaled(values, zone, 1.0, 0.1, 5, seen=False) == pytest.approx(1.0)
+    assert rescaled(values, zone, 1.0, 0.1, 5, most=0.4).max() == 0.4
