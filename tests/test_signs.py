@@ -11,7 +11,9 @@ from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.findings import Alignment, Camera, Distortion, Figure, Geometry, Position, Setting
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import Layout
-from lensbench.verdicts.assembly._judge import Arrow, judge_assembly, split_by_turn
+from lensbench.verdicts.assembly import judge_assembly
+from lensbench.verdicts.assembly._softer_side import Arrow
+from lensbench.verdicts.assembly._turn_test import split_by_turn
 from tests.analysers.geometry.invented_lines import responses_at
 
 SIZE = (1200, 800)

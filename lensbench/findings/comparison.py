@@ -1,4 +1,4 @@
-"""Builds held against each other: what differs, and whether that is more than setting up anew changes."""
+"""Builds compared with each other: what differs, and whether that is more than setting up anew changes."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class ComparedAperture(Tabular, msgspec.Struct, frozen=True):
     """Two builds at one aperture: headline figures first, then zone by zone.
 
     `setups` are the numbers of setups, the earlier build's first. `needed` is about how many setups of each build
-    would tell the largest headline difference from chance; None where it is told already.
+    would distinguish the largest headline difference from chance; None where it is distinguished already.
     """
 
     aperture: str
@@ -63,7 +63,7 @@ class BuildChange(Tabular, msgspec.Struct, frozen=True):
 
 
 class Comparison(Tabular, msgspec.Struct, frozen=True):
-    """Builds in order of date, each held against the one before."""
+    """Builds in order of date, each compared with the one before."""
 
     builds: list[Build]
     changes: list[BuildChange]

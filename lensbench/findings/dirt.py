@@ -39,7 +39,7 @@ class PanelMarks(Tabular, msgspec.Struct, frozen=True):
 
 
 class Dust(Tabular, msgspec.Struct, frozen=True):
-    """Dirt marks of one setting, the plainest first; and those with the light panel moved, where it was."""
+    """Dirt marks of one setting, the most visible first; and those with the light panel moved, where it was."""
 
     marks: list[Mark] = []
     panels: list[PanelMarks] = []

@@ -11,7 +11,7 @@ from lensbench.findings.tables import Tabular
 class FocusTile(Tabular, msgspec.Struct, frozen=True):
     """How one tile comes into focus along the rail, for edges of one direction in one channel.
 
-    Places are in mm along the rail from the centre's best focus, positive with the target farther from the lens.
+    Positions are in mm along the rail from the centre's best focus, positive farther from the lens.
     `best_mm` is where this tile is sharpest, `mtf50_at_best` how sharp; both None where the series does not show
     its peak, `beyond` then says on which side it lies (``nearer``, ``farther`` or, where nothing tells,
     ``somewhere``). `mtf50_at_centre` is its sharpness with the centre in best focus.
@@ -54,7 +54,7 @@ class FocusZone(Tabular, msgspec.Struct, frozen=True):
 class ThroughFocus(Tabular, msgspec.Struct, frozen=True):
     """A zone's sharpness shot by shot along the rail, mean of directions, and the curve through it near its peak.
 
-    Places are in mm from the centre's best focus, positive farther; MTF50 is in cycles a pixel.
+    Positions are in mm from the centre's best focus, positive farther; MTF50 is in cycles a pixel.
     """
 
     zone: str
@@ -77,8 +77,8 @@ class FocusLean(Tabular, msgspec.Struct, frozen=True):
     """How the surface of best focus leans against the target.
 
     The angles are positive where its right (lower) side lies farther from the lens than the target's. `sensor_deg`
-    are the same seen behind the lens: what the sensor, or the lens against it, is askew by (right, lower), the
-    target's own lean taken off; None where that isn't known.
+    are the same seen behind the lens: by how much the sensor, or the lens against it, leans (right, lower), the
+    target's own lean subtracted; None where that isn't known.
     """
 
     right_away_deg: Figure
@@ -101,11 +101,11 @@ class Focus(Tabular, msgspec.Struct, frozen=True):
     """A series of shots along a rail: where everything is sharpest, and how sharp it is there.
 
     `centre_rail_mm` is the rail's reading at which the centre is sharpest; `larger_is` says whether larger
-    readings stand ``farther`` from the target or ``nearer`` to it. `depth_mm` is how far from there, to either
+    readings are ``farther`` from the target or ``nearer`` to it. `depth_mm` is how far from there, to either
     side, the centre keeps 84 % of its sharpness (what a quarter wave leaves of a perfect lens's).
     `rail_scatter_mm` is how far the readings were off, as a standard deviation, as far as the pictures show it.
     `shot` is the shot nearest to the centre's best focus, which speaks for the setting's sharpness and fringing;
-    it stood `shot_off_mm` from it.
+    it is `shot_off_mm` from it.
     """
 
     shots: list[str]

@@ -21,13 +21,13 @@ class DistortionStep(Tabular, msgspec.Struct, frozen=True):
 
 
 class Distortion(Tabular, msgspec.Struct, frozen=True):
-    """How straight lines bend.
+    """Distortion: how straight lines curve.
 
     With q a point's place less `about_px` over the half-diagonal, and Q = |q|², a lens without distortion would
     put the point at q (1 + t₁ Q + t₂ Q² + …), t being `terms`. `shape` is ``barrel``, ``cushion``, ``wave`` or
     ``none``. `bow_percent` is how far a straight line along the picture's long side bows, in percent of the
     picture's height (negative outwards: barrel); None, and the curve shorter, where the target does not reach into
-    the corners. `centre_px` is None where the bending is too weak to show it.
+    the corners. `centre_px` is None where distortion is too weak to show it.
     """
 
     shape: str
@@ -40,19 +40,19 @@ class Distortion(Tabular, msgspec.Struct, frozen=True):
 
 
 class ZoneMagnification(Tabular, msgspec.Struct, frozen=True):
-    """The lens's own magnification in a zone (the target's tilt taken off), in percent of that at the centre."""
+    """The lens's own magnification in a zone (the target's tilt undone), in percent of that at the centre."""
 
     zone: str
     percent: Figure
 
 
 class Alignment(Tabular, msgspec.Struct, frozen=True):
-    """How the target stood to the camera.
+    """The target's orientation against the camera.
 
     `wider_left_percent` is how much larger the target is drawn at the picture's left edge than at its right,
     `wider_top_percent` at the top than at the bottom. `right_away_deg` and `bottom_away_deg` are the same as
     angles: how far the target's right (bottom) side is turned away; None where the image distance isn't known.
-    `distinguished_from_decentring` says whether tilt and a decentred lens could be told apart.
+    `distinguished_from_decentring` says whether tilt and a decentred lens could be distinguished.
     """
 
     wider_left_percent: Figure
@@ -66,7 +66,7 @@ class View(Tabular, msgspec.Struct, frozen=True):
     """How wide the lens sees, from target shots a known rail step apart.
 
     `image_distance_mm` is f (1 + m / P), the distance from the exit pupil to the sensor over the pupil ratio;
-    `pupil_to_target_mm` is how far in front of the entrance pupil the target stood in the shot `shot`.
+    `pupil_to_target_mm` is how far in front of the entrance pupil the target was in the shot `shot`.
     """
 
     diagonal_deg: Figure

@@ -11,7 +11,7 @@ from lensbench.findings.tables import Tabular
 class ZoneFalloff(Tabular, msgspec.Struct, frozen=True):
     """A zone's falloff: stops by which the mean light over its whole area lies below that at h < 0.1.
 
-    What a hard edge cuts off is part of the area: a zone half black is one stop darker than its other half.
+    What the image circle cuts off is part of the area: a zone half black is one stop darker than its other half.
     """
 
     zone: str
@@ -65,7 +65,7 @@ class ZoneCast(Tabular, msgspec.Struct, frozen=True):
 
 
 class HotSpot(Tabular, msgspec.Struct, frozen=True):
-    """A bright spot in the middle, which is left out of all stops.
+    """A bright spot in the middle, which is in none of the stops.
 
     `percent` is how much brighter its middle is than the lens's own light there, `radius_px` where it is half as
     strong.
@@ -78,7 +78,7 @@ class HotSpot(Tabular, msgspec.Struct, frozen=True):
 
 
 class PanelPosition(Tabular, msgspec.Struct, frozen=True):
-    """How the light panel stood in some of the flats, against the first place.
+    """Where the light panel was in some of the flats, against its first position.
 
     `shift_percent` is how far it was moved to the right, in percent of the picture's width, and down, in percent
     of its height; None where the flats can't tell. `turn_deg` is the session file's, anticlockwise as seen.
@@ -90,9 +90,9 @@ class PanelPosition(Tabular, msgspec.Struct, frozen=True):
 
 
 class LightPanel(Tabular, msgspec.Struct, frozen=True):
-    """The light itself, told from the lens by moving it, and what could not be told.
+    """The light itself, distinguished from the lens by moving it, and what could not be distinguished.
 
-    `unevenness_stops` is how much the panel's own light, as seen at its first place, spans over the frame.
+    `unevenness_stops` is how much the panel's own light, as seen at its first position, spans over the frame.
     `residual_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
     """
 
@@ -115,7 +115,7 @@ class UsableLight(Tabular, msgspec.Struct, frozen=True):
 
 
 class CutCorner(Tabular, msgspec.Struct, frozen=True):
-    """A corner zone of which a hard edge cuts a part."""
+    """A corner zone of which the image circle cuts a part."""
 
     zone: str
     cut_percent: Figure

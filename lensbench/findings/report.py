@@ -23,7 +23,7 @@ FORMAT = "lensbench-report/2"
 REPORT_FILE = "report.json"
 
 _LIST_KEY = b'"files": '
-"""What begins the list of the files written with a report; it stands last."""
+"""What begins the list of the files written with a report; it comes last."""
 
 
 class ShotDigest(Tabular, msgspec.Struct, frozen=True):
@@ -34,7 +34,7 @@ class ShotDigest(Tabular, msgspec.Struct, frozen=True):
 
 
 class Report(Tabular, msgspec.Struct, frozen=True):
-    """Everything a session showed. `settings` stand in rising f-number.
+    """Everything a session showed. `settings` are in rising f-number.
 
     `shots` are all that could be read, those left out too; `files` what was written with the report.
     """
@@ -61,7 +61,7 @@ def encode_report(report: Report) -> bytes:
 def encode_with_files(report: Report, others: Mapping[str, bytes]) -> bytes:
     """The report as JSON with the list of files written with it: `others`, and the report's own file last.
 
-    A file can't hold its own digest: that of the report is of what stands before the list.
+    A file can't hold its own digest: that of the report is of what comes before the list.
     """
     files = [WrittenFile.of(name, content) for name, content in others.items()]
     head = _before_list(encode_report(report))

@@ -11,7 +11,7 @@ from lensbench.findings.reasons import Reason
 from lensbench.findings.tables import Tabular
 
 DIRECTIONS = ("sagittal", "tangential")
-"""The two directions for which sharpness is given; figures by direction stand in this order."""
+"""The two directions for which sharpness is given; figures by direction are in this order."""
 
 COMMON_RELATIVE_SIGMA = 0.0005
 """Relative standard deviation of the error that all edges of a shot have in common, which no mean lessens: with
@@ -51,7 +51,7 @@ class EdgeSharpness(Tabular, msgspec.Struct, frozen=True):
 
 
 class TileSharpness(Tabular, msgspec.Struct, frozen=True):
-    """Sharpness of one place and channel exactly along and across the radius, from all edges of its tile."""
+    """Sharpness of one position and channel exactly along and across the radius, from all edges of its tile."""
 
     column: int
     row: int
@@ -159,9 +159,9 @@ class ZoneLimits(Tabular, msgspec.Struct, frozen=True):
 
 
 class PrintBlur(Tabular, msgspec.Struct, frozen=True):
-    """What the print does to its own edges, as a standard deviation in px on the sensor; `source` says whence.
+    """What the print does to its own edges, as a standard deviation in px on the sensor; `source` says from what.
 
-    ``raggedness``: measured on the edges' lines. ``dots``: reckoned from the printer's dots (`print_dpi`).
+    ``raggedness``: measured on the edges' lines. ``dots``: calculated from the printer's dots (`print_dpi`).
     """
 
     sigma_px: Figure

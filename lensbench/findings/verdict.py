@@ -86,9 +86,9 @@ class OpticalCentre(Tabular, msgspec.Struct, frozen=True):
 
 
 class TurnTest(Tabular, msgspec.Struct, frozen=True):
-    """One lopsidedness, split into what stayed with camera and target and what turned with the lens.
+    """One asymmetry, split into what stayed with camera and target and what turned with the lens.
 
-    Each part is an arrow (x right, y down); the lens's part is given as it stood at a lens turn of 0°. `cause` is
+    Each part is an arrow (x right, y down); the lens's part is given for a lens turn of 0°. `cause` is
     ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it.
     """
 
@@ -148,7 +148,7 @@ class TracedMark(Tabular, msgspec.Struct, frozen=True):
 
 
 class Dirt(Tabular, msgspec.Struct, frozen=True):
-    """Where dirt lies and from which aperture on it shows: the marks with the lens in one stand, and in words.
+    """Where dirt lies and from which aperture on it shows: the marks at one mount orientation, and in words.
 
     `advice` says what was odd about the shots, and which further shots would tell more.
     """

@@ -15,10 +15,10 @@ NOT_CHANCE = 9.21
 """Squared length over its covariance that noise makes an arrow pass once in a hundred times (χ², 2 degrees)."""
 
 SOFTER = 10.0
-"""Percent of MTF50 for one half-diagonal from which a lopsided picture counts (our own choice)."""
+"""Percent of MTF50 for one half-diagonal from which an asymmetric picture counts (chosen by experience)."""
 
 LEAST_EDGES = 40
-"""Edges below which the lopsidedness of sharpness is not looked for."""
+"""Edges below which the asymmetry of sharpness is not looked for (chosen by experience)."""
 
 
 class Arrow(NamedTuple):
@@ -48,24 +48,24 @@ def softer_side(settings: Sequence[Setting], camera: Camera, tests: Sequence[Tur
     """
     plain = [setting for setting in settings if setting.lens_turn_deg == settings[0].lens_turn_deg]
     arrows = [(sharpness_arrow(setting, camera), setting) for setting in plain]
-    lopsided = [(arrow, setting) for arrow, setting in arrows if arrow is not None and _counts(arrow)]
-    if not lopsided:
+    asymmetric = [(arrow, setting) for arrow, setting in arrows if arrow is not None and _counts(arrow)]
+    if not asymmetric:
         return None
-    arrow, setting = max(lopsided, key=lambda pair: float(np.hypot(*pair[0].vector)))
-    cause = _blame(settings, tests)
+    arrow, setting = max(asymmetric, key=lambda pair: float(np.hypot(*pair[0].vector)))
+    cause = _cause(settings, tests)
     return SofterSide(side_in_words(-arrow.vector), _across_frame(arrow, camera), setting.label, cause)
 
 
-def _blame(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
-    """Whose the softer side is: by the turn test, or else by a rail series that knows how the target leaned."""
+def _cause(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
+    """What makes a side softer: by the turn test, or else by a rail series that knows how the target leaned."""
     for test in tests:
         if test.of == "sharpness":
             return test.cause
     for setting in settings:
         lean = setting.focus.lean if setting.focus else None
         if lean and lean.sensor_deg:
-            askew = any(not figure.low <= 0 <= figure.high for figure in lean.sensor_deg)
-            return "lens" if askew else "target or camera"
+            leans = any(not figure.low <= 0 <= figure.high for figure in lean.sensor_deg)
+            return "lens" if leans else "target or camera"
     return "can't tell"
 
 
@@ -99,7 +99,7 @@ def sharpness_arrow(setting: Setting, camera: Camera) -> Arrow | None:
     """Towards which side the setting grows sharper: percent of MTF50 for one half-diagonal.
 
     From all used edges of the reference channel; what falls off evenly to all sides, and otherwise for edges along
-    and across the radius, is taken off first.
+    and across the radius, is subtracted first.
     """
     edges = [e for e in (setting.sharpness.edges if setting.sharpness else []) if e.used and e.mtf50]
     channel = next((c for c in ("green", "grey") if any(e.channel == c for e in edges)), None)

@@ -19,11 +19,12 @@ APERTURE_RATIO = 1.12
 FAINT = 9.0
 """Signal to noise under which a mark may come and go with the noise."""
 
-PUSHED = 0.3
-"""How far wiping may push a mark, as a share of the half-diagonal, to be taken for the same one."""
+WIPED_ASIDE = 0.3
+"""How far wiping may move a mark, as a share of the half-diagonal, to be taken for the same one (chosen by
+experience)."""
 
 LIKE_WIDTH, LIKE_DEPTH = 1.3, 1.5
-"""How much a mark that was pushed may have changed."""
+"""How much a mark that was wiped aside may have changed."""
 
 FAINTER = 1.5
 """A mark that stayed counts as changed when its depth did by this factor."""
@@ -41,7 +42,7 @@ class Flat(NamedTuple):
     marks: Sequence[Mark]
 
 
-class Pushed(msgspec.Struct, frozen=True):
+class MovedMark(msgspec.Struct, frozen=True):
     """A mark that seems to have moved: the earlier flat's, and its number in the later one, from 1 on."""
 
     earlier: Mark
@@ -59,7 +60,7 @@ class Since(msgspec.Struct, frozen=True):
     new: list[int] = []
     stayed: list[int] = []
     gone: list[Mark] = []
-    moved: list[Pushed] = []
+    moved: list[MovedMark] = []
     sentences: list[str] = []
     notes: list[str] = []
 
@@ -88,10 +89,10 @@ def changed_since(earlier: Flat, now: Flat) -> Since:
             f"{together} marks moved by the same amount: the light, or the lens in its mount, was moved; wiping "
             "doesn't do that."
         )
-    pushed = _pushed(rest, [now.marks[number] for number in fresh], now.size) if alike else {}
-    moved = [Pushed(rest[old], fresh[new] + 1) for old, new in pushed.items()]
-    new = [number + 1 for place, number in enumerate(fresh) if place not in pushed.values()]
-    gone = [mark for place, mark in enumerate(rest) if place not in pushed]
+    aside = _wiped_aside(rest, [now.marks[number] for number in fresh], now.size) if alike else {}
+    moved = [MovedMark(rest[old], fresh[new] + 1) for old, new in aside.items()]
+    new = [number + 1 for place, number in enumerate(fresh) if place not in aside.values()]
+    gone = [mark for place, mark in enumerate(rest) if place not in aside]
     sentences = [
         *(f"gone: {_described(mark, now.size)}{_doubt(mark)}" for mark in gone),
         *(_moved_sentence(mark, now) for mark in moved),
@@ -125,7 +126,7 @@ def _moved_together(first: list[Mark], second: list[Mark], size: tuple[int, int]
     return count if count >= MANY else 0
 
 
-def _pushed(first: list[Mark], second: list[Mark], size: tuple[int, int]) -> dict[int, int]:
+def _wiped_aside(first: list[Mark], second: list[Mark], size: tuple[int, int]) -> dict[int, int]:
     """Marks that are gone, paired with new ones like them not too far away, the nearest first."""
     pairs: dict[int, int] = {}
     ways = [
@@ -135,7 +136,7 @@ def _pushed(first: list[Mark], second: list[Mark], size: tuple[int, int]) -> dic
         if _look_alike(one, other)
     ]
     for way, i, j in sorted(ways):
-        if way < PUSHED * half_diagonal(size) and i not in pairs and j not in pairs.values():
+        if way < WIPED_ASIDE * half_diagonal(size) and i not in pairs and j not in pairs.values():
             pairs[i] = j
     return pairs
 
@@ -156,7 +157,7 @@ def _doubt(mark: Mark) -> str:
     return " (so faint that noise may hide or show it)" if mark.signal_to_noise < FAINT else ""
 
 
-def _moved_sentence(moved: Pushed, now: Flat) -> str:
+def _moved_sentence(moved: MovedMark, now: Flat) -> str:
     mark, old = now.marks[moved.now - 1], moved.earlier
     way = np.hypot(mark.x - old.x, mark.y - old.y)
     return (

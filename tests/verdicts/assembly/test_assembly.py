@@ -21,7 +21,8 @@ from lensbench.findings import (
     Sharpness,
 )
 from lensbench.frame import edge_direction, h_of
-from lensbench.verdicts.assembly._judge import judge_assembly, way_in_words
+from lensbench.verdicts.assembly import judge_assembly
+from lensbench.verdicts.assembly._centres import way_in_words
 from lensbench.verdicts.assembly._softer_side import sharpness_arrow
 
 SIZE = (6000, 4000)
