@@ -37,6 +37,13 @@ TERM_GAIN = 3.0
 """By how much one more term of distortion must lower χ² to be kept (between Akaike's 2 and Schwarz's ln n): with
 too few terms the intervals are too narrow (study: `tests/bench/geometry.py`)."""
 
+CENTRE_PARAMETERS = 2
+"""Parameters that the first term of distortion brings with it: without distortion there is no centre of it."""
+
+CHOICE_SHARE = 1 / 3
+"""Share of the change by the additional term that counts as a standard deviation, for the choice of the number of
+terms by the same edges (study: `tests/bench/geometry.py`, ``--hold``)."""
+
 DECENTRING_GAIN = 20.0
 """By how much decentring must lower χ² to be kept: it is nearly collinear with a displaced centre (study:
 `tests/bench/geometry.py`)."""
@@ -87,9 +94,8 @@ def fit_mapping(
     theta = _full_fit(model, most)
     covariance = EdgeCovariance.estimated(lines, model.residual_px(theta))
     theta, decentred = _simplest(model, theta, covariance, most)
-    return _with_covariance(
-        model, theta, covariance, decentred, _truncation(model, theta, covariance, decentred, most)
-    )
+    theta, choice = _with_one_more_term(model, theta, covariance, decentred, most)
+    return _with_covariance(model, theta, covariance, decentred, choice)
 
 
 def _full_fit(model: LineModel, most_terms: int) -> NDArray[np.float64]:
@@ -134,43 +140,57 @@ def _with_terms(theta: NDArray, terms: int) -> NDArray[np.float64]:
 def _simplest(
     model: LineModel, theta: NDArray, covariance: EdgeCovariance, most_terms: int
 ) -> tuple[NDArray[np.float64], bool]:
-    """As many terms of distortion as the edges support, and whether decentring is among the parameters."""
-    trial, trials = theta[:WITHOUT_TERMS], []
+    """As many terms of distortion as the edges support, none perhaps, and whether decentring is a parameter."""
+    straight = np.append(theta[:WITHOUT_TERMS], 0.0)
+    held = free_parameters(straight, False, centred=True)
+    held[WITHOUT_TERMS] = False
+    straight = model.solve(straight, covariance, held)
+    trial = straight[:WITHOUT_TERMS]
+    trials = [(model.chi_squared(straight, covariance), 0, trial)]
     for terms in range(1, most_terms + 1):
         # All but the distortion starts from the full fit again: with too few terms the rest may diverge.
         start = np.concatenate([theta[:WITHOUT_TERMS], _with_terms(trial, terms)[WITHOUT_TERMS:]])
         trial = model.solve(start, covariance, free_parameters(start, False))
-        trials.append((model.chi_squared(trial, covariance) + TERM_GAIN * terms, terms, trial))
+        cost = model.chi_squared(trial, covariance) + TERM_GAIN * (terms + CENTRE_PARAMETERS)
+        trials.append((cost, terms, trial))
         if terms > min(trials)[1] + 2:
             break
     cost, terms, best = min(trials)
-    decentred = model.solve(best, covariance, free_parameters(best, True))
-    if model.chi_squared(decentred, covariance) + TERM_GAIN * terms + DECENTRING_GAIN < cost:
-        return decentred, True
-    return best, False
+    if terms == 0:
+        # Decentring displaces without distortion too, about the centre of the first term.
+        terms, start = 1, trials[1][2]
+    else:
+        start = best
+    decentred = model.solve(start, covariance, free_parameters(start, True))
+    penalty = TERM_GAIN * (terms + CENTRE_PARAMETERS) + DECENTRING_GAIN
+    return (decentred, True) if model.chi_squared(decentred, covariance) + penalty < cost else (best, False)
 
 
-def _truncation(
+def _with_one_more_term(
     model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, most_terms: int
-) -> NDArray[np.float64]:
-    """Change of the parameters by one more term, where χ² calls for it but the tiles do not support it."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The fit with one more term than the edges call for, and a standard deviation of the choice of the number.
+
+    The number is chosen by the edges that are fitted, so the fit with just that many terms has intervals that are
+    too narrow: the next term may be there and hidden by noise. Where the tiles do not support another term, the
+    fit stays, and the change by it counts in full where χ² calls for it (a truncation error).
+    """
     terms = len(theta) - WITHOUT_TERMS
-    none = np.zeros_like(theta)
-    if terms < most_terms:
-        return none
     start = _with_terms(theta, terms + 1)
     more = model.solve(start, covariance, free_parameters(start, decentred))
-    if model.chi_squared(theta, covariance) - model.chi_squared(more, covariance) < TERM_GAIN:
-        return none
-    return more[: len(theta)] - theta
+    change = more[: len(theta)] - theta
+    if terms < most_terms:
+        return more, CHOICE_SHARE * np.append(change, more[len(theta) :])
+    gain = model.chi_squared(theta, covariance) - model.chi_squared(more, covariance)
+    return theta, change if gain >= TERM_GAIN else np.zeros_like(theta)
 
 
 def _with_covariance(
-    model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, truncation: NDArray
+    model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, choice: NDArray
 ) -> MappingFit:
     """The fit with its covariance; that of the edges from how tiles do scatter (a sandwich clustered by tile).
 
-    The truncation error of the distortion polynomial counts as a standard deviation of that size.
+    `choice` is the standard deviation of all parameters together that the number of terms leaves.
     """
     residual = model.residual_px(theta)
     free = free_parameters(theta, decentred)
@@ -182,7 +202,7 @@ def _with_covariance(
     small_sample = tiles / max(tiles - 1, 1) * (edges - 1) / max(edges - int(free.sum()), 1)
     own, shared = np.zeros((2, len(theta), len(theta)))
     own[np.ix_(free, free)] = small_sample * inverse @ (score.T @ score) @ inverse
-    own += np.outer(truncation, truncation)
+    own += np.outer(choice, choice)
     shared[np.ix_(free, free)] = inverse @ (by_prior.T @ by_prior) @ inverse
     mapping = model.mapping(theta)
     q = (model.lines.point[covariance.used] - mapping.centre) / mapping.unit
