@@ -9,6 +9,8 @@ Edges
     `read_layout`, `find_tiles`, `tile_edges`, `measure_edges`, `measure_free_edges`
 Even light
     `find_marks`, `measure_falloff`
+Pictures
+    `correct_shot`
 Sessions and reports
     `load_session`, `measure_session`, `write_report`, `read_report`
 

@@ -24,6 +24,7 @@ from .analysers.dust import find_marks
 from .analysers.edge import measure_edges, tile_edges
 from .analysers.falloff import measure_falloff
 from .analysers.free_edges import measure_free_edges
+from .correction import correct_shot
 from .errors import BenchError
 from .figure import Figure
 from .findings import Report, read_report
@@ -43,6 +44,7 @@ __all__ = [
     "Shot",
     "analysers",
     "cli",
+    "correct_shot",
     "correction",
     "demo",
     "dng",

@@ -19,6 +19,7 @@ CALLS = [
     "measure_free_edges",
     "find_marks",
     "measure_falloff",
+    "correct_shot",
     "load_session",
     "measure_session",
     "write_report",

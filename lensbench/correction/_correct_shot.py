@@ -52,6 +52,24 @@ def correct_shot(
     ------
     BenchError
         Where the report is of another camera or frame, or says nothing of such a picture.
+
+    Examples
+    --------
+    One stop of falloff in the corners, given back:
+
+    >>> import numpy as np
+    >>> from lensbench import Report, Shot, correct_shot
+    >>> from lensbench.findings import Build, Camera, Falloff, FalloffGrid, Setting
+    >>> x, y = np.linspace(0, 299, 49), np.linspace(0, 199, 33)
+    >>> stops = (np.hypot(x - 149.5, (y - 99.5)[:, None]) / 180.3) ** 2
+    >>> falloff = Falloff([], FalloffGrid(x.tolist(), y.tolist(), stops.tolist()), None, True)
+    >>> report = Report(Build("Marram 32"), Camera((300, 200)), settings=[Setting(f_number=8.0, falloff=falloff)])
+    >>> shot = Shot.from_array(np.full((200, 300), 5000), black=512, white=15871, pattern="RGGB")
+    >>> planes = correct_shot(shot, report, f_number=8.0).samples
+    >>> planes.shape
+    (200, 300, 3)
+    >>> round(float(planes[0, 0, 1] / planes[100, 150, 1]), 1)
+    2.0
     """
     check_fits(report, shot)
     recipe = make_recipe(report, Taken(f_number, aperture, magnification), kinds).recipe
