@@ -24,8 +24,8 @@ LEVELS = 24
 class Noise:
     """Variance of one sample against its light: reading + photons · light + gain · light².
 
-    In stored units: `reading` is the variance of the read noise, `photons` the stored units an electron, and `gain`
-    the square of the relative spread of the pixels' sensitivity.
+    In stored units: `reading` is the variance of the read noise, `photons` the stored units an electron, and
+    `gain` the square of the relative spread of the pixels' sensitivity.
     """
 
     reading: float

@@ -151,9 +151,10 @@ def test_a_kill_while_mending_is_mended_too(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     for _ in range(3):
-        with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        with monkeypatch.context() as patch:
             patch.setattr(os, "replace", dies)
-            write(tmp_path, NEW, entries(OLD))
+            with pytest.raises(KeyboardInterrupt):
+                write(tmp_path, NEW, entries(OLD))
     write(tmp_path, NEW, entries(NEW))
     assert len(moved) == 3
     assert held(tmp_path) == NEW
@@ -168,9 +169,10 @@ def test_what_the_user_changed_after_a_kill_is_not_written_over(tmp_path, monkey
             raise KeyboardInterrupt
         replace(source, to)
 
-    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+    with monkeypatch.context() as patch:
         patch.setattr(os, "replace", second_dies)
-        write(tmp_path, NEW, entries(OLD))
+        with pytest.raises(KeyboardInterrupt):
+            write(tmp_path, NEW, entries(OLD))
     (tmp_path / "more.csv").write_bytes(b"mine")
     with pytest.raises(BenchError, match=r"more\.csv"):
         write(tmp_path, NEW, entries(OLD))

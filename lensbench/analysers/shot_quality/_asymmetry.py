@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeTraces
+from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.frame import centre_of, half_diagonal
 
 REACH = 2.5
@@ -84,6 +85,6 @@ def _robust_fit(matrix: NDArray, values: NDArray) -> NDArray[np.float64]:
     weight = np.ones_like(values)
     for _ in range(_ROUNDS):
         fit = np.linalg.lstsq(matrix * weight[:, None], values * weight, rcond=None)[0]
-        residual = np.abs(values - matrix @ fit)
-        weight = 1 / np.sqrt(1 + (residual / (2 * 1.4826 * np.median(residual) + 1e-9)) ** 2)
+        residual = values - matrix @ fit
+        weight = np.sqrt(cauchy_weight(residual, 2 * robust_sigma(residual, about=0.0) + 1e-9))
     return fit

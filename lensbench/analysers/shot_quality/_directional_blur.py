@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from lensbench.analysers.edge import EdgeResponses
+from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.optics import gaussian_mtf, gaussian_mtf50
 
@@ -140,9 +141,9 @@ def _uniform_part(
     weight = sharpness
     for _ in range(ROUNDS):
         fit = np.linalg.lstsq(matrix * weight[:, None], values * weight, rcond=None)[0]
-        residual = np.abs(values - matrix @ fit) * sharpness
-        scatter = 1.4826 * float(np.median(residual)) + 1e-6
-        weight = sharpness / np.sqrt(1 + (residual / (2 * scatter)) ** 2)
+        residual = (values - matrix @ fit) * sharpness
+        scatter = robust_sigma(residual, about=0.0) + 1e-6
+        weight = sharpness * np.sqrt(cauchy_weight(residual, 2 * scatter))
     return fit[:2], scatter
 
 

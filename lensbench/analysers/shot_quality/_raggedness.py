@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeTraces
+from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, Figure
 
 PIECE_PX = 1.0
@@ -50,7 +51,8 @@ def measure_raggedness(traces: EdgeTraces) -> Figure | None:
     if len(variance) < FEWEST_EDGES:
         return None
     middle = float(np.median(variance))
-    sigma = 1.2533 * 1.4826 * float(np.median(np.abs(variance - middle))) / np.sqrt(len(variance))
+    # The standard error of a median is √(π/2) times that of a mean.
+    sigma = robust_sigma(variance) * np.sqrt(np.pi / 2 / len(variance))
     least = (MIN_DEVIATION * float(np.median(traces.blur))) ** 2
     if middle - NORMAL_95 * sigma < least:
         return None
