@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,5 +55,5 @@ def spread(off: NDArray) -> float:
 
 def allowed_coverage(count: int) -> tuple[float, float]:
     """How often, in percent, 95 % intervals may hold the truth: 93 to 97, wider where so few edges can't tell."""
-    chance = 100 * NORMAL_95 * np.sqrt(0.95 * 0.05 / count)
+    chance = 100 * NORMAL_95 * math.sqrt(0.95 * 0.05 / count)
     return 95 - max(2.0, 2 * chance), min(95 + max(2.0, 2 * chance), 100.0)
