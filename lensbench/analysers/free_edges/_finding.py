@@ -167,9 +167,12 @@ def find_straight_edges(shot: Shot) -> StraightEdges:
     judged = [_judged(picture, part, line) for line in _lines(picture) for part in _parts(line, longest)]
     kept = sorted((one for one in judged if isinstance(one, _CleanPart)), key=_reading_order)
     refused = tuple(one for one in judged if isinstance(one, RefusedLine))
-    shapes = ((-1, 2, 2), (-1, 2), (-1, 2))
-    columns = zip(*kept, strict=True) if kept else ((), (), ())
-    return StraightEdges(*(np.reshape(a, shape) for a, shape in zip(columns, shapes, strict=True)), refused)
+    return StraightEdges(
+        ends_px=np.array([one.ends_px for one in kept], float).reshape(-1, 2, 2),
+        towards_bright=np.array([one.towards_bright for one in kept], float).reshape(-1, 2),
+        reach_px=np.array([one.reach_px for one in kept], float).reshape(-1, 2),
+        refused=refused,
+    )
 
 
 def _reading_order(edge: _CleanPart) -> tuple[float, float]:

@@ -104,20 +104,21 @@ def read_dark_tiles(
         edges = slice(3 * tile, 3 * tile + 3)
         centre, radius = _incircle(corners)
         white = _white_at(centre, response, edges)
+        if white is None:
+            continue
         rise = np.nanmax(np.append(response.rise_px[edges], 0.0))
         reach = radius - max(MARGIN_SHARE * radius, MARGIN_RISES * float(rise))
-        dark = level.within(centre, reach) if white is not None else None
-        if dark is not None:
-            share = dark[0] / white
-            # White is a fit to hundreds of samples beside each of three edges.
-            white_sigma = share / np.nanmedian(response.contrast_to_noise[edges]) / 20
-            rows.append(
-                (found.column[tile], found.row[tile], *centre, share, np.hypot(dark[1] / white, white_sigma))
-            )
-    columns = np.array(rows, float).reshape(-1, 6).T
+        dark = level.within(centre, reach)
+        if dark is None:
+            continue
+        share = dark[0] / white
+        # White is a fit to hundreds of samples beside each of three edges.
+        white_sigma = share / np.nanmedian(response.contrast_to_noise[edges]) / 20
+        rows.append((found.column[tile], found.row[tile], *centre, share, np.hypot(dark[1] / white, white_sigma)))
+    column, row, x, y, shares, sigmas = np.array(rows, float).reshape(-1, 6).T
     median_white = float(np.nanmedian(response.white)) if np.isfinite(response.white).any() else np.inf
     doubt = 0.0 if darks else BLACK_DOUBT / median_white
-    return TileLight(shot.name, columns[0].astype(int), columns[1].astype(int), *columns[2:], doubt)
+    return TileLight(shot.name, column.astype(int), row.astype(int), x, y, shares, sigmas, doubt)
 
 
 def _incircle(corners: NDArray) -> tuple[NDArray, float]:
@@ -219,7 +220,7 @@ def _ink(
 ) -> tuple[Figure | None, str, float, list[str]]:
     """The ink's reflectance in percent, where it comes from, by how much it may be off, and what to say."""
     if trap.any() and not trap.all():
-        found = np.array([_ink_beside(i, x, y, share, trap) for i in np.flatnonzero(trap)])
+        found = np.array([_ink_beside(int(i), x, y, share, trap) for i in np.flatnonzero(trap)])
         noise = np.sqrt(np.mean(sigma[trap] ** 2) / trap.sum() + np.mean(sigma[~trap] ** 2) / NEIGHBOURS)
         spread = found.std(ddof=1) / np.sqrt(len(found)) if len(found) > 1 else _unlike(share[~trap]) / np.sqrt(6)
         half = NORMAL_95 * float(np.hypot(noise, spread))
