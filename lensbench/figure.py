@@ -9,6 +9,9 @@ import msgspec
 NORMAL_95 = 1.96
 """Half-width of a 95 % interval in standard deviations, where the noise is normal."""
 
+POSITION_KNOWN = 0.05
+"""Half of the interval, over the frame's half-diagonal, up to which a centre is given (our own choice)."""
+
 
 class Figure(msgspec.Struct, frozen=True):
     """A measured value and the 95 % interval of that shot's own noise, low to high."""
@@ -44,6 +47,12 @@ class Position(msgspec.Struct, frozen=True):
 
     x: Figure
     y: Figure
+
+    @classmethod
+    def if_known(cls, x: Figure, y: Figure, half_diagonal: float) -> Position | None:
+        """A position in a frame; None where it is no better known than `POSITION_KNOWN` of the half-diagonal."""
+        known = max(x.half_width, y.half_width) <= POSITION_KNOWN * half_diagonal
+        return cls(x, y) if known else None
 
 
 class Notice(msgspec.Struct, frozen=True):

@@ -16,7 +16,19 @@ import lensbench
 
 ROOT = Path(lensbench.__file__).parent
 
-GROUND_FLOOR = ("dng", "errors", "figure", "files", "formatting", "frame", "noise", "optics", "reduction", "shot")
+GROUND_FLOOR = (
+    "dng",
+    "errors",
+    "figure",
+    "files",
+    "formatting",
+    "frame",
+    "noise",
+    "optics",
+    "reduction",
+    "robust",
+    "shot",
+)
 
 ROWS = [
     *([f"lensbench.{name}" for name in row.split()] for row in ("findings", "loaders", "target")),

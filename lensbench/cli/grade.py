@@ -35,7 +35,8 @@ def grade(
     from lensbench.files import write_new
     from lensbench.findings import read_report
     from lensbench.loaders.goals import START, read_goals
-    from lensbench.reporter.words.goals import answer_in_short, goal_rows, grades_in_words
+    from lensbench.reporter.tables.goals import goal_rows
+    from lensbench.reporter.words.goals import answer_in_short, grades_in_words
     from lensbench.verdicts import goals as verdict
 
     if start is not None:

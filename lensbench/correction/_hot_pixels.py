@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lensbench.errors import BenchError
 from lensbench.loaders.guessing import why_no_darkness
 from lensbench.loaders.raw import load_raw
+from lensbench.robust import robust_sigma
 from lensbench.shot import Shot
 
 _SIGMAS = 10.0
@@ -19,9 +20,6 @@ _LEAST_LIGHT = 0.004
 
 _MOST = 0.002
 """A larger part of the frame is no handful of hot pixels."""
-
-_NORMAL = 1.4826
-"""Standard deviation over the median deviation, for normal noise."""
 
 
 def find_hot_pixels(paths: Sequence[Path], size: tuple[int, int]) -> NDArray[np.int64]:
@@ -69,7 +67,7 @@ def _shining(dark: Shot) -> NDArray[np.bool_]:
         for part in dark.sublattices(channel):
             light = dark.light(part.samples, part.colour_index)
             middle = np.median(light)
-            sigma = _NORMAL * float(np.median(np.abs(light - middle)))
+            sigma = robust_sigma(light)
             rows, columns = np.s_[part.first[1] :: part.step[1]], np.s_[part.first[0] :: part.step[0]]
             shining[rows, columns] |= light - middle > max(_SIGMAS * sigma, least)
     return shining

@@ -96,7 +96,7 @@ class LightPanel(Tabular, msgspec.Struct, frozen=True):
     `residual_stops` is how much of it may be left in the falloff's zones because its moves are not exactly known.
     """
 
-    places: list[PanelPosition]
+    positions: list[PanelPosition]
     removed: bool
     unevenness_stops: Figure | None = None
     residual_stops: float | None = None

@@ -33,13 +33,21 @@ RENAMED = {
 }
 """Keys by the names that they had in the earlier format, wherever they stand."""
 
+RENAMED_LISTS = {"places": "positions"}
+"""The same for keys of lists alone: where dirt lies is still called so, and is a sentence."""
+
 
 def with_present_names(value: Any) -> Any:
     """Plain data of an earlier report with its keys renamed, at every depth."""
     if isinstance(value, dict):
-        present = {RENAMED.get(key := str(name), key): with_present_names(part) for name, part in value.items()}
+        present = {_present_name(str(name), part): with_present_names(part) for name, part in value.items()}
         return _with_reason(present) if "why" in present else present
     return [with_present_names(part) for part in value] if isinstance(value, list) else value
+
+
+def _present_name(name: str, part: Any) -> str:
+    lists = RENAMED_LISTS if isinstance(part, list) else {}
+    return lists.get(name) or RENAMED.get(name, name)
 
 
 def _with_reason(edge: dict[str, Any]) -> dict[str, Any]:

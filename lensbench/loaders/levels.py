@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.robust import robust_sigma
 from lensbench.shot import Shot, Sublattice
 
 SPIKE_FROM = 0.85
@@ -109,8 +110,8 @@ def _ratio(shot: Shot, first: int, other: int) -> float:
         return 1.0
     ratios = one[lit] / two[lit]
     ratio = np.median(ratios)
-    # Standard error of a median from the median deviation, for normal noise.
-    error = 1.253 * 1.4826 * np.median(np.abs(ratios - ratio)) / np.sqrt(ratios.size)
+    # Standard error of a median, for normal noise.
+    error = np.sqrt(np.pi / 2) * robust_sigma(ratios) / np.sqrt(ratios.size)
     return float(ratio) if error < LARGEST_GAIN_ERROR and abs(ratio - 1) < LARGEST_GAIN else 1.0
 
 

@@ -101,7 +101,7 @@ class _TurnedPanel(Panel):
 def _moves_off(found: Falloff, shifts, extent) -> str:
     off = [
         abs(figure.value - 100 * part / side)
-        for place, shift in zip(found.panel.places, shifts, strict=True)
+        for place, shift in zip(found.panel.positions, shifts, strict=True)
         if place.shift_percent
         for figure, part, side in zip(place.shift_percent, shift, extent, strict=True)
     ]

@@ -5,17 +5,22 @@ import json
 import pytest
 
 from lensbench.errors import BenchError
-from lensbench.findings import encode_report, read_report
-from lensbench.findings.renamed import RENAMED
+from lensbench.findings import LightPanel, PanelPosition, encode_report, read_report
+from lensbench.findings.renamed import RENAMED, RENAMED_LISTS
+from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
 
 def as_earlier(value):
     """Plain data of a report as the earlier format had it."""
     old = {new: name for name, new in RENAMED.items()}
+    old_lists = old | {new: name for name, new in RENAMED_LISTS.items()}
     if isinstance(value, dict):
         value = as_earlier_edge(value) if "reason" in value else value
-        return {old.get(key, key): as_earlier(part) for key, part in value.items()}
+        return {
+            (old_lists if isinstance(part, list) else old).get(key, key): as_earlier(part)
+            for key, part in value.items()
+        }
     return [as_earlier(part) for part in value] if isinstance(value, list) else value
 
 
@@ -29,8 +34,11 @@ def as_earlier_edge(edge):
 
 def test_an_earlier_report_reads_like_one_of_today(tmp_path):
     report = invented_report((2.8, 5.6), (300, 200))
+    alter(report.settings[0].falloff, panel=LightPanel([PanelPosition(1, 0.0, None)], removed=True))
     earlier = as_earlier(json.loads(encode_report(report))) | {"format": "lensbench-report/1"}
-    assert "bright_spot" in json.dumps(earlier), "a key that has another name now"
+    text = json.dumps(earlier)
+    assert "bright_spot" in text, "a key that has another name now"
+    assert '"places": [{' in text, "a list that has another name now"
     (tmp_path / "report.json").write_text(json.dumps(earlier))
     assert read_report(tmp_path / "report.json") == report
 

@@ -34,7 +34,7 @@ def test_panels_apertures_and_lengths_reach_the_report(tmp_path):
     wide, small = measure_session(load_session(tmp_path), workers=1).settings
     for setting in (wide, small):
         falloff = setting.falloff
-        assert [(place.panel, place.turn_deg) for place in falloff.panel.places] == [(1, 0.0), (2, 180.0)]
+        assert [(place.panel, place.turn_deg) for place in falloff.panel.positions] == [(1, 0.0), (2, 180.0)]
         # The panel's slope is taken off, so nothing is darker to one side; the pixel is 20 µm wide.
         assert falloff.gradient.size_stops.value < 0.01
         assert falloff.coverage.usable[0].radius_px is None

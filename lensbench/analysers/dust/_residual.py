@@ -27,9 +27,9 @@ from lensbench.analysers.dust._expected_light import (
 )
 from lensbench.analysers.flat_light import fit_round, nearest_blocks, robust_round_weights, round_basis
 from lensbench.analysers.numerics.b_splines import spline_basis
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.analysers.numerics.strips import subtract_product
 from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
+from lensbench.robust import robust_sigma
 from lensbench.shot import Shot
 
 LARGEST_CELLS, CORRELATED = 8, 1.5

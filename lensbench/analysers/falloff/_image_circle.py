@@ -11,9 +11,9 @@ from scipy.ndimage import map_coordinates, median_filter
 from scipy.optimize import least_squares
 
 from lensbench.analysers.falloff._cut_corners import cut_by_circle, cut_by_mask, sample_positions
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, CutCorner, Figure, ImageCircle, Position
 from lensbench.frame import centre_of, half_diagonal
+from lensbench.robust import robust_sigma
 
 STEEP = 14.0
 """Stops for one half-diagonal from which the light ends abruptly; cos⁴ reaches 4 in the corner of a 120° lens."""

@@ -11,9 +11,9 @@ from scipy.optimize import nnls
 
 from lensbench.analysers.flat_light import READABLE_STOPS, REFERENCE_H, Blocks, LightMap, block_borders
 from lensbench.analysers.numerics.rank_filters import detrended_median_filter
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, Figure, ZoneFalloff
 from lensbench.frame import ZONES, h_of, zone_index
+from lensbench.robust import robust_sigma
 
 PIECES = 16
 """Pieces each way into which a block on a zone's border is divided."""

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.flat_light._block_means import block_borders, nearest_blocks
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.analysers.numerics.surfaces import Surface, fit_robust_surface
 from lensbench.frame import half_diagonal
+from lensbench.robust import robust_sigma
 
 REFERENCE_H = 0.1
 """Falloff is counted in stops below the mean light within this distance of the frame's centre."""

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.numerics.b_splines import spline_basis, third_difference_penalty
-from lensbench.analysers.numerics.robust import robust_sigma
+from lensbench.robust import robust_sigma
 
 RADIAL_SPLINES = (16, 8, 6)
 """B-splines along the radius of the parts of order 0, 1 and 2 around the axis (chosen by experience)."""

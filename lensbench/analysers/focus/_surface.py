@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench import frame
-from lensbench.analysers.numerics.robust import robust_sigma
+from lensbench.robust import robust_sigma
 
 LEAST_POSITIONS = 8
 """With fewer figures than this no surface is fitted."""

@@ -21,6 +21,7 @@ from lensbench.findings import Reason
 from lensbench.frame import half_diagonal
 from lensbench.noise import Noise, estimate_noise
 from lensbench.reduction import reduce_reference, reduction_block
+from lensbench.robust import robust_sigma
 from lensbench.shot import Shot
 
 AROUND_PX = 32
@@ -259,7 +260,7 @@ def _fitted(points: NDArray) -> _Part:
     normal = np.array([-along[1], along[0]])
     centre = middle + along * (t.max() + t.min()) / 2 + normal * (shape[0] + shape[2] / 2)
     turned = (along + tilt * normal) / np.hypot(1, tilt)
-    return _Part(centre, turned, 2 * half, float(shape[2]), float(1.4826 * np.median(np.abs(rest))))
+    return _Part(centre, turned, 2 * half, float(shape[2]), robust_sigma(rest, about=0.0))
 
 
 # -- judging --------------------------------------------------------------------------------------------------

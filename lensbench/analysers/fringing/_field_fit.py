@@ -22,7 +22,7 @@ from lensbench.analysers.fringing._colour_field import (
 )
 from lensbench.analysers.fringing._tile_shifts import TileShifts
 from lensbench.analysers.numerics.free_parameters import solve_free
-from lensbench.analysers.numerics.robust import robust_sigma
+from lensbench.robust import robust_sigma
 
 CENTRE_SIGMA = 0.15
 """Prior of the field's centre: its distance from the frame's centre, as a standard deviation in half-diagonals

@@ -13,7 +13,6 @@ from lensbench.analysers.fringing._field_fit import fit_colour_field
 from lensbench.analysers.fringing._fringe_width import worst_corner, zone_blurs
 from lensbench.analysers.fringing._tile_displacements import TileDisplacements, solve_tiles
 from lensbench.analysers.fringing._tile_shifts import TileShifts
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import (
     NORMAL_95,
     Displacement,
@@ -25,13 +24,11 @@ from lensbench.findings import (
     ZoneFringing,
 )
 from lensbench.frame import ZONES, h_of, half_diagonal, radial_axes, zone_index
+from lensbench.robust import robust_sigma
 from lensbench.target.finder import FoundTiles
 
 COLOURS = ("red", "blue")
 """The colours compared with green."""
-
-CENTRE_KNOWN = 0.05
-"""A centre is given when its interval's half-width is no larger than this share of the half-diagonal."""
 
 OUTLIER = 5.0
 """Tiles whose displacement deviates from the smooth field by more standard deviations are rejected from a zone
@@ -133,7 +130,6 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
     """The field as figures."""
     unit = half_diagonal(field.size)
     half = NORMAL_95 * unit * field.part(CENTRE)[1]
-    known = half.max() <= CENTRE_KNOWN * unit
     x, y = (Figure.of(v, w, "px") for v, w in zip(field.centre, half, strict=True))
 
     def figures(part: slice) -> list[Figure]:
@@ -145,7 +141,7 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
     edges = int(field.fitted.sum())
     return FringingField(
         channel=colour,
-        centre_px=Position(x, y) if known else None,
+        centre_px=Position.if_known(x, y, unit),
         about_px=(float(field.centre[0]), float(field.centre[1])),
         shift_px=(shift_x, shift_y),
         radial_px=(first, second, third),

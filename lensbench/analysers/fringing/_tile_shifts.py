@@ -9,14 +9,11 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.frame import centre_of
+from lensbench.robust import comparably_known
 from lensbench.target.finder import FoundTiles
 
 UNCERTAIN_PX = 0.25
 """An edge or a tile whose standard deviation exceeds this counts as not measured (chosen by experience)."""
-
-SLIVER = 6.0
-"""An edge whose standard deviation is this many times the median edge's is a sliver at the frame's border, and is
-rejected (chosen by experience)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +56,7 @@ class TileShifts:
         offset = np.where(usable, colour.offset_px - green.offset_px, 0.0)
         shift = offset - curvature * (half[1] ** 2 - half[0] ** 2) / 3
         sigma = np.where(usable, np.hypot(colour.offset_sigma_px, green.offset_sigma_px), 1.0)
-        usable &= _certain(sigma, usable)
+        usable = comparably_known(sigma, usable) & (sigma <= UNCERTAIN_PX)
         # A tile clipped by the border gives the displacement of the nearest position in the frame.
         position = np.clip(_incentres(found.corners_px, green), 0, np.asarray(size) - 1)
         along = found.corners_px[:, 1] - found.corners_px[:, 0]
@@ -82,13 +79,6 @@ def _along_edges(green: EdgeResponses, usable: NDArray) -> NDArray[np.float64]:
     half = np.where(usable, green.length_px, 0.0)[:, None] / 2
     step = half / np.sqrt(3) * np.stack([-down, across], axis=-1)
     return np.stack([middle - step, middle + step], axis=1).reshape(-1, 3, 2, 2)
-
-
-def _certain(sigma: NDArray, usable: NDArray) -> NDArray[np.bool_]:
-    """Edges of about the certainty of the shot's others; of slivers even the standard deviation is uncertain."""
-    if not usable.any():
-        return usable
-    return sigma <= min(UNCERTAIN_PX, SLIVER * float(np.median(sigma[usable])))
 
 
 def _incentres(corners: NDArray, green: EdgeResponses) -> NDArray[np.float64]:

@@ -18,9 +18,6 @@ EXTRAPOLATED = 0.08
 STRAIGHT_PERCENT = 0.02
 """Distortion below this counts as none, however narrow its interval."""
 
-CENTRE_KNOWN = 0.05
-"""A centre is given when its interval's half-width is no larger than this share of the half-diagonal."""
-
 
 def reaches_corners(fit: MappingFit) -> bool:
     """Whether edges were measured far enough out for a figure at the corners."""
@@ -34,13 +31,12 @@ def measure_distortion(fit: MappingFit) -> Distortion:
     local = fit.figures(lambda m: 100 * (1 / m.undistorted_slope(h) - 1), "%")
     mapping = fit.mapping
     x, y = fit.figures(lambda m: m.centre, "px")
-    known = max(x.half_width, y.half_width) <= CENTRE_KNOWN * mapping.unit
     rms = float(np.sqrt(np.mean(np.square(fit.residual[fit.used]))))
     return Distortion(
         shape=_shape(whole),
         curve=[DistortionStep(*step) for step in zip(h.round(3).tolist(), whole, local, strict=True)],
         bow_percent=fit.figure(_bow, "%") if reaches_corners(fit) else None,
-        centre_px=Position(x, y) if known else None,
+        centre_px=Position.if_known(x, y, mapping.unit),
         about_px=(float(mapping.centre[0]), float(mapping.centre[1])),
         terms=fit.figures(lambda m: m.terms, ""),
         residual_px=Figure.of(rms, NORMAL_95 * rms / np.sqrt(2 * fit.used.sum()), "px"),

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.geometry._lines import Lines
-from lensbench.analysers.numerics.robust import robust_sigma
+from lensbench.robust import robust_sigma
 
 LEAST_TILES = 10
 """Whole tiles needed to distinguish displacements of tiles from the scatter of single edges (chosen by

@@ -8,12 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses
+from lensbench.robust import comparably_known
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, Layout
-
-SLIVER = 6.0
-"""An edge whose standard deviation is this many times the median edge's is a sliver at the frame's border, and is
-rejected (chosen by experience)."""
 
 MIDDLE_OVER_MEAN = 1.5
 """Standard deviation of the position of a line's middle over that of the mean along it: the parabola through the
@@ -65,8 +62,7 @@ class Lines:
         point = np.stack([responses.x, responses.y], axis=-1)
         good = responses.measured & np.all((point >= 0) & (point <= np.asarray(size) - 1), axis=1)
         sigma = MIDDLE_OVER_MEAN * np.where(good, responses.offset_sigma_px, 0.0)
-        if good.any():
-            good &= sigma <= SLIVER * np.median(sigma[good])
+        good = comparably_known(sigma, good)
         column, row = np.repeat(found.column, 3), np.repeat(found.row, 3)
         leg = np.tile(np.arange(3), len(found.column))
         return cls(column[good], row[good], leg[good], point[good], responses.normal[good], sigma[good])

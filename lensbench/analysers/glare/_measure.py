@@ -17,6 +17,7 @@ from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.flat_light import dark_level
 from lensbench.findings import NORMAL_95, Figure, Glare, TileGlare, ZoneGlare
 from lensbench.frame import ZONES, h_of, zone_index
+from lensbench.robust import robust_sigma
 from lensbench.shot import Shot
 from lensbench.target.finder import FoundTiles
 
@@ -29,8 +30,8 @@ MARGIN_RISES = 1.5
 FEWEST_SAMPLES = 12
 """Samples of one tile that its darkness is read from at least."""
 
-ODD = 5.0
-"""Samples further than this from the tile's median, in standard deviations, are hot or dead."""
+OUTLIER = 5.0
+"""Samples further than this from the tile's median, in standard deviations, are hot or dead (common practice)."""
 
 NEIGHBOURS = 6
 """Tiles around a light trap that its darkness is compared with."""
@@ -161,8 +162,8 @@ class _Level:
         light = samples.light[inside & ~samples.clipped].astype(float)
         if len(light) < FEWEST_SAMPLES:
             return None
-        off = np.abs(light - np.median(light))
-        light = light[off <= ODD * max(1.4826 * float(np.median(off)), 1e-9) + 1.0]
+        deviation = np.abs(light - np.median(light))
+        light = light[deviation <= OUTLIER * robust_sigma(light) + 1.0]
         return float(light.mean()) - self._dark, float(light.std() / np.sqrt(len(light)))
 
 
@@ -248,7 +249,7 @@ def _ink_beside(number: int, x: NDArray, y: NDArray, share: NDArray, trap: NDArr
 
 def _unlike(share: NDArray) -> float:
     """How much neighbouring tiles differ, which the smooth glare does not explain."""
-    return 1.4826 * float(np.median(np.abs(np.diff(share)))) / np.sqrt(2) if len(share) > 1 else 0.0
+    return robust_sigma(np.diff(share), about=0.0) / np.sqrt(2) if len(share) > 1 else 0.0
 
 
 def _zones(

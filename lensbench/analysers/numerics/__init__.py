@@ -1,4 +1,4 @@
-"""Numerical methods that know nothing of lenses: robust statistics, splines, smooth surfaces, strips, filters.
+"""Numerical methods that know nothing of lenses: splines, smooth surfaces, strips, filters.
 
 In and out: arrays. Every capability may call them; a module is imported by its own name.
 """

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.numerics.b_splines import nonzero_splines, spline_basis, third_difference_penalty
 from lensbench.analysers.numerics.rank_filters import detrended_median_filter
-from lensbench.analysers.numerics.robust import robust_sigma
+from lensbench.robust import robust_sigma
 
 SPLINES = (15, 21)
 """B-splines down and across of a fitted surface (chosen by experience; tests/bench/light.py shows how closely the

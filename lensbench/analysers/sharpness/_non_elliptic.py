@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.analysers.sharpness._blur_ellipse import Ellipses
+from lensbench.robust import cauchy_weight, robust_sigma
 
 SURFACE_POSITIONS = 16
 """Positions, its own among them, through whose figures a quadratic surface is fitted at each position."""

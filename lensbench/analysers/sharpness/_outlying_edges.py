@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.analysers.sharpness._edge_table import FREE_EDGE, EdgeTable
 from lensbench.findings import Reason
+from lensbench.robust import cauchy_weight, robust_sigma
 
 NEIGHBOURS = 8
 """Edges of the same leg that each is compared with."""

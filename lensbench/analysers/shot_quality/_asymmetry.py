@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeTraces
-from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.frame import centre_of, half_diagonal
+from lensbench.robust import cauchy_weight, robust_sigma
 
 REACH = 2.5
 """Distance to both sides of an edge over which its profile is compared with itself, in blur widths (chosen by

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from lensbench.analysers.edge import EdgeResponses
-from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.optics import gaussian_mtf, gaussian_mtf50
+from lensbench.robust import cauchy_weight, robust_sigma
 
 FEWEST_TILES = 12
 """Whole tiles needed to separate a uniform part from the lens's radial pattern (chosen by experience)."""

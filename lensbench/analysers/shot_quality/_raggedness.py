@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeTraces
-from lensbench.analysers.numerics.robust import robust_sigma
 from lensbench.findings import NORMAL_95, Figure
+from lensbench.robust import robust_sigma
 
 PIECE_PX = 1.0
 """Length of the pieces of an edge whose displacement is measured one by one (chosen by experience)."""

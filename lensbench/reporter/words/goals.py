@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from lensbench.findings.goals import Goal, GradedGoal, Grades
-from lensbench.formatting import with_interval
 
 _NAMES = {
     "mtf50_lp_mm": ("MTF50", "lp/mm"),
@@ -32,15 +31,6 @@ def limit_in_words(goal: Goal) -> str:
     if goal.least is not None and goal.most is not None:
         return f"{goal.least:g} to {goal.most:g}{unit}"
     return f"at least {goal.least:g}{unit}" if goal.least is not None else f"at most {goal.most:g}{unit}"
-
-
-def goal_rows(grades: Grades) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Head and rows of a table of all goals."""
-    rows: list[tuple[str, ...]] = [
-        (goal_name(one.goal), limit_in_words(one.goal), with_interval(one.value), one.zone, one.result)
-        for one in grades.goals
-    ]
-    return ("goal", "wanted", "measured", "zone", "result"), rows
 
 
 def answer_in_short(grades: Grades) -> str:

@@ -31,10 +31,10 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
     said = [centres_in_words(centres, camera), *(turn_test_in_words(test, camera) for test in tests)]
     if softer:
         said.insert(0, _softer_in_words(softer))
-    crooked = any(test.cause in ("lens", "both") and matters(test, camera) for test in tests)
-    crooked |= softer is not None and softer.cause == "lens"
+    decentred = any(test.cause in ("lens", "both") and matters(test, camera) for test in tests)
+    decentred |= softer is not None and softer.cause == "lens"
     apart, known = centres_apart(centres, camera), len(centres) >= 2
-    if crooked or (known and apart):
+    if decentred or (known and apart):
         answer = "not straight"
     elif (softer and softer.cause == "can't tell") or not (known or tests):
         answer = "can't tell"
@@ -52,10 +52,10 @@ def _softer_in_words(softer: SofterSide) -> str:
             f"{text}: because of the target or the lens. Either the target leaned, or something in the lens does: "
             "shoot it again with the lens turned half round in its mount (lens_turn_deg) to find out."
         )
-    return f"{text}: {_WHOSE[softer.cause]}."
+    return f"{text}: {_CAUSES[softer.cause]}."
 
 
-_WHOSE = {
+_CAUSES = {
     "lens": "something in the lens leans, or the lens against the sensor",
     "target or camera": "the target leaned",
     "both": "the target leaned, and something in the lens does",

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lensbench.findings import NORMAL_95, Camera, Figure, Setting, SofterSide, TurnTest
 from lensbench.frame import centre_of, half_diagonal
+from lensbench.robust import robust_sigma
 
 NOT_CHANCE = 9.21
 """Squared length over its covariance that noise makes an arrow pass once in a hundred times (χ², 2 degrees)."""
@@ -19,6 +20,9 @@ SOFTER = 10.0
 
 LEAST_EDGES = 40
 """Edges below which the asymmetry of sharpness is not looked for (chosen by experience)."""
+
+OUTLIER = 4.0
+"""Standard deviations beyond which an edge's sharpness is rejected from the fit (common practice)."""
 
 
 class Arrow(NamedTuple):
@@ -117,8 +121,8 @@ def sharpness_arrow(setting: Setting, camera: Camera) -> Arrow | None:
     keep = np.ones(len(edges), bool)
     for _ in range(4):
         terms = np.linalg.lstsq(columns[keep], level[keep], rcond=None)[0]
-        off = level - columns @ terms
-        keep = np.abs(off) <= 4 * 1.4826 * max(float(np.median(np.abs(off[keep]))), 1e-9)
-    variance = float(np.square(off[keep]).sum()) / max(int(keep.sum()) - columns.shape[1], 1)
+        residual = level - columns @ terms
+        keep = np.abs(residual) <= OUTLIER * max(robust_sigma(residual[keep], about=0.0), 1e-9)
+    variance = float(np.square(residual[keep]).sum()) / max(int(keep.sum()) - columns.shape[1], 1)
     covariance = variance * np.linalg.pinv(columns[keep].T @ columns[keep], hermitian=True)
     return Arrow(100 * terms[:2], np.maximum(100 * np.sqrt(np.diagonal(covariance)[:2]), 1e-9), "%")

@@ -17,7 +17,7 @@ ASYMMETRIC = {"sharpness": SOFTER, "keystone": 0.2}
 
 
 def turn_tests(settings: Sequence[Setting], camera: Camera) -> list[TurnTest]:
-    """Split every lopsidedness that was measured at two turns of the lens, or more, at one aperture.
+    """Split every asymmetry that was measured at two turns of the lens, or more, at one aperture.
 
     An arrow that stays while the lens turns belongs to the target or the camera; one that turns along with the
     lens belongs to the lens.
@@ -41,7 +41,7 @@ def split_by_turn(of: str, turned: Sequence[tuple[float, Arrow]]) -> TurnTest:
     Parameters
     ----------
     of : str
-        What is lopsided.
+        What is asymmetric.
     turned : sequence of (float, Arrow)
         The lens's turn in degrees, anticlockwise as seen in the picture, and the arrow seen then.
     """
@@ -69,7 +69,7 @@ def split_by_turn(of: str, turned: Sequence[tuple[float, Arrow]]) -> TurnTest:
 
 
 def _arrows(setting: Setting, camera: Camera) -> Iterator[tuple[str, Arrow]]:
-    """Everything lopsided about one setting, each with its name."""
+    """Every asymmetry of one setting, each with its name."""
     sharpness = sharpness_arrow(setting, camera)
     if sharpness is not None:
         yield "sharpness", sharpness

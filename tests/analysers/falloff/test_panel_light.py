@@ -60,7 +60,7 @@ def test_three_places_tell_the_panel_but_for_an_even_slope():
     off = left_over(found, true)
     assert np.sqrt(np.mean(off**2)) < 0.002
     assert np.abs(off).max() < max(2 * finding.residual_stops, 0.004)
-    for place, (across, down) in zip(finding.places[1:], SHIFTS[1:], strict=True):
+    for place, (across, down) in zip(finding.positions[1:], SHIFTS[1:], strict=True):
         for figure, part in zip(place.shift_percent, (across, down), strict=True):
             assert figure.value == pytest.approx(100 * part, abs=0.5)
     assert any("evenly towards one side" in note and "panel_turn_deg = 180" in note for note in finding.notes)
@@ -94,7 +94,7 @@ def test_two_places_of_a_mere_bulge_do_not_tell_the_moves_and_ask_for_a_third():
     found, finding = split(stops, MOVED[:2])
     assert not finding.removed
     assert not found.any()
-    assert finding.places[1].shift_percent is None
+    assert finding.positions[1].shift_percent is None
     assert "panel = 3" in finding.notes[0]
     assert "panel_shift" in finding.notes[0]
 

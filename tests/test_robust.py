@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import median_abs_deviation
 
-from lensbench.analysers.numerics.robust import cauchy_weight, robust_sigma
+from lensbench.robust import cauchy_weight, robust_sigma
 
 
 @pytest.mark.parametrize("axis", [None, 0, 1])

@@ -10,6 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 MAD_TO_SIGMA = 1.4826
 """Standard deviation over median absolute deviation of a normal distribution, 1 / Φ⁻¹(3/4)."""
 
+LARGEST_SIGMA = 6.0
+"""Standard deviation over that of the median observation, such as an edge, from which one is rejected (chosen by
+experience: slivers of edges at the frame's border)."""
+
 
 def robust_sigma(values: ArrayLike, axis: int | None = None, about: float | None = None) -> Any:
     """Standard deviation of values, from their median absolute deviation.
@@ -33,6 +37,26 @@ def robust_sigma(values: ArrayLike, axis: int | None = None, about: float | None
     centre = np.median(values, axis=axis, keepdims=True) if about is None else about
     deviation = np.median(np.abs(values - centre), axis=axis)
     return MAD_TO_SIGMA * (float(deviation) if axis is None else deviation)
+
+
+def comparably_known(sigma: NDArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which observations are about as certain as the others: of the rest even the standard deviation is uncertain.
+
+    Parameters
+    ----------
+    sigma : ndarray
+        Standard deviations.
+    usable : ndarray of bool
+        Which of them count.
+
+    Returns
+    -------
+    ndarray of bool
+        The usable ones whose standard deviation is at most `LARGEST_SIGMA` times their median.
+    """
+    if not usable.any():
+        return usable
+    return usable & (sigma <= LARGEST_SIGMA * float(np.median(sigma[usable])))
 
 
 def cauchy_weight(residual: NDArray, scale: ArrayLike) -> NDArray[np.float64]:
