@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge._measure import measure_edges, tile_edges
+from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Focus

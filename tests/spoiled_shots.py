@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import ndimage
 
-from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge import EdgePlaces, EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.shot_quality import ShotSigns, assess_shot
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera

@@ -90,7 +90,7 @@ def _target_reading(
 
 def _most_common_reason(response: EdgeResponses) -> str:
     """Why most of the edges that have no figure have none."""
-    reasons, counts = np.unique(response.why[~response.measured], return_counts=True)
+    reasons, counts = np.unique(response.reason[~response.measured], return_counts=True)
     return str(reasons[np.argmax(counts)]) if len(reasons) else ""
 
 

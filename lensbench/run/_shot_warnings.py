@@ -25,7 +25,7 @@ DARK_WHITE = 0.12
 
 def exposure_notices(shot: Shot, name: str, responses: Mapping[str, EdgeResponses]) -> Iterator[Notice]:
     """Clipped edges and too little light, with numbers and how much to change the exposure."""
-    clipped = sum(int((response.why == Reason.CLIPPED).sum()) for response in responses.values())
+    clipped = sum(int((response.reason == Reason.CLIPPED).sum()) for response in responses.values())
     edges = sum(len(response) for response in responses.values())
     if clipped:
         less = "2/3 stop" if clipped < edges / 4 else "a full stop"

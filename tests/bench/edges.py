@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.analysers.edge._measure import FREQUENCY, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges, tile_edges
 from tests import known_edges as known
 from tests.analysers.edge.edge_benches import Bench, bench, found_on, slants, truth_of
 from tests.bench.edge_bound import best_spreads

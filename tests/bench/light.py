@@ -15,8 +15,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from lensbench.analysers.edge._measure import measure_edges
-from lensbench.analysers.edge._places import tile_edges
+from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.falloff import PanelGiven, describe_falloff, measure_falloff, read_light
 from lensbench.analysers.glare._measure import Ink, measure_glare, read_dark_tiles
 from lensbench.findings import Falloff

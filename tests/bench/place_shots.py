@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge._measure import EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
 from lensbench.simulator.lens import Lens

@@ -124,7 +124,7 @@ def test_a_ragged_print_is_measured():
 def test_clipped_and_dark_shots_say_how_much():
     seen = taken("plain")
     grey = seen.grey
-    some = replace(grey, why=np.where(np.arange(len(grey)) < 5, "clipped", grey.why))
+    some = replace(grey, reason=np.where(np.arange(len(grey)) < 5, "clipped", grey.reason))
     (notice,) = exposure_notices(seen.shot, "t.dng", {"grey": some})
     assert notice.text == f"t.dng: 5 of {len(grey)} edges are clipped (white at 100 %). Expose 2/3 stop less."
     dim = replace(grey, white=grey.white * 0.08)

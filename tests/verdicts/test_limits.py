@@ -6,7 +6,7 @@ import pytest
 from scipy.optimize import brentq
 
 from lensbench import frame
-from lensbench.analysers.edge._measure import FREQUENCY
+from lensbench.analysers.edge import FREQUENCY
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import ContrastCurve, Figure, Setting, Sharpness, TileSharpness, ZoneSharpness
 from lensbench.verdicts.limits import best_possible_mtf50, judge_limits

@@ -4,15 +4,9 @@ In: a Shot and the nominal positions of its edges. Out: `EdgeResponses`, a chann
 Every capability that measures on edges may call this one.
 """
 
-from lensbench.analysers.edge._measure import (
-    FREQUENCY,
-    EdgePlaces,
-    EdgeResponses,
-    blade_places,
-    measure_edges,
-    unfollowed_contrast,
-)
-from lensbench.analysers.edge._places import tile_edges
+from lensbench.analysers.edge._measure import measure_edges
+from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
+from lensbench.analysers.edge._responses import FREQUENCY, EdgeResponses, unfollowed_contrast
 from lensbench.analysers.edge._traces import EdgeTraces, trace_edges
 
 __all__ = [

@@ -3,7 +3,7 @@
 An edge is measured as if it went on for ever. It doesn't: it ends where the figure's other edges begin, and these
 let light in besides. That fades fast for a compact blur and slowly where blur has long tails, and is reckoned from
 the profiles of those very edges, from their bright sides, where nothing else lets light in.
-Tails reach from figure to figure, too: what the figures around keep from the samples is given back (`edge_far`).
+Tails reach from figure to figure, too: what the figures around keep from the samples is added back.
 """
 
 from __future__ import annotations
@@ -11,14 +11,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _crosstalk_loops as loops
 from lensbench.analysers.edge import _profile as profile
+from lensbench.analysers.edge._crosstalk_cells import CELLS_ACROSS, CELLS_ALONG, Cells
 from lensbench.analysers.edge._far_light import kept_by_figures
-from lensbench.analysers.edge._fit import CELLS_ACROSS, CELLS_ALONG, EdgeFit
+from lensbench.analysers.edge._model import EdgeModel
 from lensbench.analysers.edge._places import OTHER_SIDES, EdgePlaces
 
 LEAST = 5e-4
-"""Spill that is too little to matter, as a share of the contrast."""
+"""Crosstalk that is too little to matter, as a share of the contrast."""
 
 MOST_FAR_LIGHT = 0.5
 """More than this share of the contrast, one blur width out, is no lens's far light but noise."""
@@ -27,8 +28,8 @@ MOST_STEEP = 12.0
 """The highest power of the distance that light is held to fade with."""
 
 
-class Spill:
-    """How light spills over the other edges of each figure, and round the ends of its own.
+class Crosstalk:
+    """How light comes over the other edges of each figure, and round the ends of its own.
 
     Parameters
     ----------
@@ -50,41 +51,43 @@ class Spill:
         self.profiles = np.where(usable[self.others], self.others, own)
         self._kept = np.full((len(places), CELLS_ACROSS, CELLS_ALONG), np.nan)
 
-    def onto(self, fit: EdgeFit) -> NDArray[np.float64]:
-        """The spill in each of the fit's cells, in shares of the contrast, shape (n, across, along).
+    def onto(self, model: EdgeModel, cells: Cells) -> NDArray[np.float64]:
+        """The crosstalk in each cell, in shares of the contrast, shape (n, CELLS_ACROSS, CELLS_ALONG).
 
         Parameters
         ----------
-        fit : EdgeFit
+        model : EdgeModel
             Lines and profiles as they stand.
+        cells : Cells
+            Where their samples lie.
         """
-        cell, t, u = fit.cells()
+        cell, t, u = cells.held, cells.t, cells.u
         owner = cell // (CELLS_ACROSS * CELLS_ALONG)
-        missing, steepness = _fading(fit)
+        missing, stretch = _fading(model)
         leaky = self._leaky(missing)[owner]
         cell, owner, t, u = cell[leaky], owner[leaky], t[leaky], u[leaky]
-        own = np.stack([fit.line[:, 0], self.places.half_length, self._far_light(fit)], axis=1)
-        spill = np.zeros(self._kept.shape)
-        spill.ravel()[cell] = loops.spilt(
+        own = np.stack([model.line[:, 0], self.places.half_length, self._far_light(model)], axis=1)
+        light = np.zeros(self._kept.shape)
+        light.ravel()[cell] = loops.crosstalk(
             owner,
             t,
             u,
             self._kept_by_others(cell, owner, t, u),
             own,
             self.others,
-            self._seen_from(fit),
+            self._seen_from(model),
             self.profiles,
             missing,
-            steepness,
+            stretch,
             profile.GRID,
         )
-        return spill
+        return light
 
-    def _far_light(self, fit: EdgeFit) -> NDArray:
-        """A of the a/u that an endless edge's light lacks to its plateau, in pixels: the mean over each figure."""
-        dark, white = fit.plateaus()
-        share = fit.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
-        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT * fit.blur), 0.0)
+    def _far_light(self, model: EdgeModel) -> NDArray:
+        """The a of the a/u that an endless edge's light lacks to its plateau, in px: each figure's mean."""
+        dark, white = model.plateaus()
+        share = model.coefficients @ profile.fading_row() / np.where(white > dark, white - dark, 1.0)
+        own = np.where(self.usable, np.clip(share, 0, MOST_FAR_LIGHT * model.blur), 0.0)
         known = 1e-9 + self.usable
         return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
 
@@ -103,15 +106,15 @@ class Spill:
         place = np.clip((profile.to_cell(self.margin) * profile.FINE).astype(int), 0, profile.BINS - 1)
         return (self.places.side >= 0) & (missing[self.profiles, place[:, None]] > LEAST).any(axis=1)
 
-    def _seen_from(self, fit: EdgeFit) -> NDArray:
+    def _seen_from(self, model: EdgeModel) -> NDArray:
         """Distance beyond each of the others and along it, shape (n, 2, 2, 3): at the middle, by t, by u."""
         places = self.places
-        offset = np.where(self.usable, fit.line[:, 0], 0.0)
-        slope = np.where(self.usable, fit.line[:, 1] / fit.half, 0.0)[:, None]
+        offset = np.where(self.usable, model.line[:, 0], 0.0)
+        slope = np.where(self.usable, model.line[:, 1] / model.segments.half, 0.0)[:, None]
         normal = (places.normal - slope * places.along) / np.sqrt(1 + slope**2)
         along = (places.along + slope * places.normal) / np.sqrt(1 + slope**2)
         through = places.middle + offset[:, None] * places.normal
-        lean = through + np.where(self.usable, fit.middle, 0.0)[:, None] * places.along
+        lean = through + np.where(self.usable, model.segments.middle, 0.0)[:, None] * places.along
         away = places.middle[:, None] - lean[self.others], places.middle[:, None] - through[self.others]
         ways = normal[self.others], along[self.others]
         return np.stack(
@@ -127,7 +130,7 @@ class Spill:
         )
 
 
-def _fading(fit: EdgeFit) -> tuple[NDArray, NDArray]:
+def _fading(model: EdgeModel) -> tuple[NDArray, NDArray]:
     """What each edge's light lacks to white by bin, as a share of the contrast, and how steeply that fades.
 
     A finite edge's share of an endless one's light hangs on how light fades with the distance d: as 1/d far out,
@@ -136,12 +139,12 @@ def _fading(fit: EdgeFit) -> tuple[NDArray, NDArray]:
 
     Returns
     -------
-    missing, steepness : ndarray, shape (n, BINS)
+    missing, stretch : ndarray, shape (n, BINS)
     """
-    dark, white = fit.plateaus()
+    dark, white = model.plateaus()
     contrast = np.where(white > dark, white - dark, 1.0)[:, None]
-    missing = np.clip((white[:, None] - profile.levels(fit.coefficients)) / contrast, 0, 1)
+    missing = np.clip((white[:, None] - profile.levels(model.coefficients)) / contrast, 0, 1)
     z = profile.bin_places()
-    slope = profile.rises(fit.coefficients) * profile.cells_a_distance(z) / contrast
+    slope = profile.rises(model.coefficients) * profile.cells_a_distance(z) / contrast
     freedom = 1 + np.clip(z * slope / np.maximum(missing, LEAST), 1, MOST_STEEP)
     return missing, np.sqrt(2 * freedom / np.pi) * (1 - 1 / (4 * freedom))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,20 +28,25 @@ def below_half(mtf: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
     return np.where(below.any(axis=1), profile.Q[k - 1] + share * gap, np.nan), k, share, drop / gap
 
 
+@dataclass(frozen=True, eq=False)
 class EdgeProfiles:
     """Profiles of n edges, however they were found.
 
     Attributes
     ----------
-    n : int
     blur : ndarray, shape (n,)
         Blur widths in pixels: of the core, where that stands in a glow.
     coefficients : ndarray, shape (n, K)
+        The spline's.
     """
 
-    n: int
     blur: NDArray[np.float64]
     coefficients: NDArray[np.float64]
+
+    @property
+    def n(self) -> int:
+        """How many there are."""
+        return len(self.blur)
 
     def plateaus(self) -> tuple[NDArray, NDArray]:
         """Levels at infinity on the dark and the bright side."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _crosstalk_loops as loops
 
 SEEN_WHOLE = 4
 """Figures whose sides are looked at one by one; those after count as points."""

@@ -65,7 +65,7 @@ class RoughEdges:
         How the light on the sheet slopes and bends.
     clipped : ndarray, shape (n,)
         Share of samples that are clipped.
-    why : ndarray of str, shape (n,)
+    reason : ndarray of str, shape (n,)
         Why there is nothing to measure; empty where there is.
     """
 
@@ -77,7 +77,7 @@ class RoughEdges:
     noise: NDArray[np.float64]
     light: EdgeLight
     clipped: NDArray[np.float64]
-    why: NDArray[np.str_]
+    reason: NDArray[np.str_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,8 +114,8 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     steps = _in_steps(samples, n)
     dark, white, noise = _levels(steps)
     clipped = samples.clipped / np.maximum(samples.taken, 1)
-    why = _reasons(steps, dark, white, noise, clipped, are_uncut(places, shot.size))
-    good = why == ""
+    reason = _reasons(steps, dark, white, noise, clipped, are_uncut(places, shot.size))
+    good = reason == ""
     white = np.where(good, white, dark + 1.0)
     offset, blur = _place_and_blur(steps, dark, white)
     offset, blur = np.where(good, offset, 0.0), np.where(good, blur, 1.0)
@@ -123,7 +123,7 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     noise = np.where(good, np.maximum(noise, NOISE_FLOOR * (white - dark)), 1.0)
     light = light_round(samples, places, offset, blur, white - dark, noise, margin * blur, shot.size)
     offset, turn = _line(samples, places, offset, blur, dark, white)
-    return RoughEdges(offset, turn, blur, dark, white, noise, light, clipped, why)
+    return RoughEdges(offset, turn, blur, dark, white, noise, light, clipped, reason)
 
 
 def _thinned(shot: Shot, channel: str, places: EdgePlaces) -> EdgeSamples:
@@ -168,22 +168,22 @@ def are_uncut(places: EdgePlaces, size: tuple[int, int]) -> NDArray[np.bool_]:
     """Whose ends, and a little of both sides, are in the frame."""
     beside = places.middle[:, None] + np.array([-1, 1])[:, None] * 2 * LEAST_SIDE * places.normal[:, None]
     points = np.concatenate([places.ends_px, beside], axis=1)
-    return ((points >= 0) & (points <= np.array(size) - 1)).all(axis=(1, 2))
+    return np.all((points >= 0) & (points <= np.array(size) - 1), axis=(1, 2))
 
 
 def _reasons(
     steps: _Steps, dark: NDArray, white: NDArray, noise: NDArray, clipped: NDArray, uncut: NDArray
 ) -> NDArray:
-    why = np.full(len(dark), Reason.NONE, dtype="<U64")
+    reason = np.full(len(dark), Reason.NONE, dtype="<U64")
     samples = (steps.count * steps.seen).sum(axis=1)
     first, last = steps.ends
     little = (first > -LEAST_SIDE) | (last < LEAST_SIDE) | (samples < LEAST_SAMPLES)
-    why[little] = np.where(uncut, Reason.TOO_SMALL, Reason.OUTSIDE)[little]
+    reason[little] = np.where(uncut, Reason.TOO_SMALL, Reason.OUTSIDE)[little]
     # Clipped samples are left out, so that too few may remain: the clipping is what the user can mend.
-    why[clipped > MAX_CLIPPED] = Reason.CLIPPED
+    reason[clipped > MAX_CLIPPED] = Reason.CLIPPED
     unsure = 8 * noise / np.sqrt(np.maximum(samples, 1) / 8)
-    why[(why == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = Reason.NO_CONTRAST
-    return why
+    reason[(reason == "") & ~(white - dark > np.maximum(unsure, 0.05 * np.abs(white)))] = Reason.NO_CONTRAST
+    return reason
 
 
 def _place_and_blur(steps: _Steps, dark: NDArray, white: NDArray) -> tuple[NDArray, NDArray]:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _sample_loops as loops
+from lensbench.analysers.edge._crosstalk_loops import subtended
 from lensbench.analysers.edge._far_light import kept_by_figures
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._samples import EdgeSamples
@@ -106,8 +107,8 @@ def light_round(
     n = int(member.max(initial=-1)) + 1
     group = member[owner]
     mass = np.maximum(np.bincount(group, blocks.count, n), 1)
-    level, *centre = (np.bincount(group, blocks.count * a, n) / mass for a in (light, *blocks.at.T))
-    level, centre = np.where(level > 0, level, 1.0), np.stack(centre, axis=1)
+    mean_light, *middle = (np.bincount(group, blocks.count * a, n) / mass for a in (light, *blocks.at.T))
+    level, centre = np.where(mean_light > 0, mean_light, 1.0), np.stack(middle, axis=1)
     share = light / level[group]
     tail = (contrast * blur)[owner] / level[group] * _kept(blocks, places, offset, blur)
     half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
@@ -162,7 +163,7 @@ def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -
     """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
     owner = blocks.owner
     u = np.maximum(blocks.u - offset[owner], blur[owner])
-    own = loops.subtended(u, blocks.t, places.half_length[owner]) / u
+    own = subtended(u, blocks.t, places.half_length[owner]) / u
     return own + kept_by_figures(places.around, owner, blocks.at)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import exp1, ndtr
 
-from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _bin_loops as loops
 
 SPACING = 0.4
 """h: distance of the knots at the edge, in pixels, of which an aperture is one wide."""
@@ -174,12 +174,12 @@ ZONES = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
 """Distances, in pixels, between the zones in which each edge's own samples choose how rough the profile is."""
 
 # Standard deviations of the rows of `roughness`, and the power of the distance that their fading begins with.
-_USUAL = 0.1
-_LEAST_USUAL = 2e-5
+_PRIOR = 0.1
+_LEAST_PRIOR = 2e-5
 _UNSEEN = 1e-4
 _FADES = 3.5
 _FAR_SLOPE = 0.02
-_MOST_FAR_SLOPE = 0.2
+_LARGEST_FAR_SLOPE = 0.2
 _STRAIGHT_WITHIN = 2.0
 
 
@@ -219,7 +219,7 @@ def roughness() -> Roughness:
     return Roughness(rows, first, zone)
 
 
-def usual_roughness(blur: NDArray) -> NDArray:
+def prior_roughness(blur: NDArray) -> NDArray:
     """Standard deviations of the rows of `roughness` for profiles from 0 to 1, before samples tell.
 
     About those of a Gaussian blur in the middle, from there falling as a power of the distance.
@@ -234,10 +234,10 @@ def usual_roughness(blur: NDArray) -> NDArray:
     ndarray, shape (n, COEFFICIENTS)
     """
     z = np.abs(knots()) / blur[:, None]
-    usual = np.full(z.shape, _FAR_SLOPE)
+    prior = np.full(z.shape, _FAR_SLOPE)
     gap = 1 / cells_a_distance(knots()[1:-1]) / blur[:, None]
-    usual[:, 1:-1] = np.maximum(_USUAL * gap**2 / (1 + z[:, 1:-1] ** _FADES), _LEAST_USUAL)
-    return usual
+    prior[:, 1:-1] = np.maximum(_PRIOR * gap**2 / (1 + z[:, 1:-1] ** _FADES), _LEAST_PRIOR)
+    return prior
 
 
 def seen_roughness(reach: NDArray) -> NDArray[np.bool_]:
@@ -258,13 +258,13 @@ def seen_roughness(reach: NDArray) -> NDArray[np.bool_]:
     return seen
 
 
-def most_roughness(seen: NDArray) -> NDArray:
+def largest_roughness(seen: NDArray) -> NDArray:
     """The largest standard deviations of the rows: next to none where nothing is seen, some lens's far light.
 
     Parameters
     ----------
     seen : ndarray of bool, shape (n, COEFFICIENTS)
     """
-    most = np.where(seen, np.inf, _UNSEEN)
-    most[:, [0, -1]] = _MOST_FAR_SLOPE
-    return most
+    largest = np.where(seen, np.inf, _UNSEEN)
+    largest[:, [0, -1]] = _LARGEST_FAR_SLOPE
+    return largest

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import _loops as loops
+from lensbench.analysers.edge import _sample_loops as loops
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.shot import Shot, Sublattice
 
@@ -38,8 +38,9 @@ class EdgeSamples:
 
     def keep(self, which: NDArray[np.bool_]) -> EdgeSamples:
         """The samples where a mask is true."""
-        parts = (a[which] for a in (self.edge, self.t, self.u, self.light))
-        return EdgeSamples(*parts, self.taken, self.clipped)
+        return EdgeSamples(
+            self.edge[which], self.t[which], self.u[which], self.light[which], self.taken, self.clipped
+        )
 
     def renamed(self, which: NDArray, n: int) -> EdgeSamples:
         """The samples as those of `n` places, of which `which` were taken."""
@@ -56,9 +57,14 @@ def pieces_along(tau: NDArray[np.float32], count: int) -> NDArray[np.int32]:
 
 def joined(parts: Sequence[EdgeSamples]) -> EdgeSamples:
     """Samples of the same places, taken in several parts."""
-    names = ("edge", "t", "u", "light")
-    columns = (np.concatenate([getattr(part, name) for part in parts]) for name in names)
-    return EdgeSamples(*columns, sum(part.taken for part in parts), sum(part.clipped for part in parts))
+    return EdgeSamples(
+        edge=np.concatenate([part.edge for part in parts]),
+        t=np.concatenate([part.t for part in parts]),
+        u=np.concatenate([part.u for part in parts]),
+        light=np.concatenate([part.light for part in parts]),
+        taken=np.sum([part.taken for part in parts], axis=0),
+        clipped=np.sum([part.clipped for part in parts], axis=0),
+    )
 
 
 def gather(

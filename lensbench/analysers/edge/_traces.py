@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses
+from lensbench.analysers.edge._places import EdgePlaces
+from lensbench.analysers.edge._responses import EdgeResponses
 from lensbench.analysers.edge._samples import gather
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
@@ -73,7 +74,7 @@ def trace_edges(shot: Shot, channel: str, places: EdgePlaces, responses: EdgeRes
     chosen, seen = places.take(good), responses.take(good)
     blur = gaussian_mtf50(1.0) / seen.mtf50
     reach = REACH * blur
-    room = 2 + np.abs(seen.offset_px) + np.abs(seen.bend_px)
+    room = 2 + np.abs(seen.offset_px) + np.abs(seen.curvature_px)
     samples = gather(shot, channel, chosen, reach + room, reach)
     edge = samples.edge
     middle = np.stack([seen.x, seen.y], axis=-1)
@@ -86,7 +87,7 @@ def trace_edges(shot: Shot, channel: str, places: EdgePlaces, responses: EdgeRes
     normal = seen.normal
     along = away[:, 0] * normal[edge, 1] - away[:, 1] * normal[edge, 0]
     half = seen.length_px / 2
-    across = np.einsum("nc,nc->n", away, normal[edge]) - seen.bend_px[edge] * (along / half[edge]) ** 2
+    across = np.einsum("nc,nc->n", away, normal[edge]) - seen.curvature_px[edge] * (along / half[edge]) ** 2
     near = (np.abs(across) < reach[edge]) & (np.abs(along) < half[edge])
     level = (samples.light - seen.dark[edge]) / (seen.white - seen.dark)[edge]
     return EdgeTraces(edge[near], across[near], along[near], level[near], blur, normal, middle, half)

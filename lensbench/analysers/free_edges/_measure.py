@@ -129,7 +129,7 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     reference = responses[shot.reference]
     length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
     lost = [
-        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), Reason(reference.why[i]))
+        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), Reason(reference.reason[i]))
         for i in np.flatnonzero(~reference.measured)
     ]
     kept = {channel: response.take(reference.measured) for channel, response in responses.items()}
@@ -145,9 +145,9 @@ def _well_sampled(shot: Shot, channel: str, response: EdgeResponses) -> EdgeResp
     gap = np.array([_widest_gap(shot, channel, response, i) for i in range(len(response))])
     blur = gaussian_mtf50(1.0) / response.mtf50
     lost = response.measured & (gap > MOST_GAP * blur)
-    why = response.why.astype("<U96")
-    why[lost] = Reason.ALONG_ROWS
-    return replace(response, why=why, mtf50=np.where(lost, np.nan, response.mtf50))
+    reason = response.reason.astype("<U96")
+    reason[lost] = Reason.ALONG_ROWS
+    return replace(response, reason=reason, mtf50=np.where(lost, np.nan, response.mtf50))
 
 
 def _widest_gap(shot: Shot, channel: str, response: EdgeResponses, i: int) -> float:
@@ -205,8 +205,8 @@ def _colour(
     sign: float,
     pitch_um: float | None,
 ) -> EdgeColour:
-    if response.why[i]:
-        return EdgeColour(channel, None, None, None, None, None, None, Reason(response.why[i]))
+    if response.reason[i]:
+        return EdgeColour(channel, None, None, None, None, None, None, Reason(response.reason[i]))
     mtf50, half = float(response.mtf50[i]), NORMAL_95 * float(response.mtf50_sigma[i])
     lateral = None
     if green is not None:

@@ -52,7 +52,7 @@ class TileShifts:
         usable = green.measured & colour.measured
         # Offsets are means over the used length: a curved edge used over less of its length would seem to move.
         half = np.stack([np.where(usable, response.length_px, 2.0) / 2 for response in (green, colour)])
-        curvature = np.where(usable, green.bend_px, 0.0) / half[0] ** 2
+        curvature = np.where(usable, green.curvature_px, 0.0) / half[0] ** 2
         offset = np.where(usable, colour.offset_px - green.offset_px, 0.0)
         shift = offset - curvature * (half[1] ** 2 - half[0] ** 2) / 3
         sigma = np.where(usable, np.hypot(colour.offset_sigma_px, green.offset_sigma_px), 1.0)

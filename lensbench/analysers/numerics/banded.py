@@ -142,11 +142,11 @@ def with_rows(bands, rows, first, sigma):
 
 
 @compiled
-def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, doubt, turns):
+def rescaled(bands, right, rows, first, zone, prior_sigma, largest, counted, initial, prior_count, rounds):
     """How large sums of neighbouring unknowns are in each of several zones, by restricted maximum likelihood.
 
-    Each turn solves the system and sets a zone's mean square to what was found, over as many sums as the data have
-    told of there (Fellner 1986; Schall 1991); where they tell of none, it stays what is usual.
+    Each round solves the system and sets a zone's mean square to what was found, over the zone's effective degrees
+    of freedom (Fellner 1986; Schall 1991); where the data have none, it stays that of the prior.
 
     Parameters
     ----------
@@ -156,17 +156,17 @@ def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, do
         As `with_rows` takes them.
     zone : ndarray of int, shape (m,)
         Which zone each sum belongs to.
-    usual : ndarray, shape (n, m)
-        The sums' usual standard deviations, which the zones' scales multiply ...
-    most : ndarray, shape (n, m)
+    prior_sigma : ndarray, shape (n, m)
+        The sums' prior standard deviations, which the zones' scales multiply ...
+    largest : ndarray, shape (n, m)
         ... up to this.
-    seen : ndarray of bool, shape (n, m)
-        Which sums tell of their zone.
-    first_scale : ndarray, shape (zones,)
+    counted : ndarray of bool, shape (n, m)
+        Which sums count in their zone's mean square.
+    initial : ndarray, shape (zones,)
         Scales to begin with.
-    doubt : float
-        How many sums of its usual size each zone is counted to have had before.
-    turns : int
+    prior_count : float
+        So many sums of its prior size each zone is taken to have had before.
+    rounds : int
 
     Returns
     -------
@@ -174,13 +174,13 @@ def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, do
         The sums' standard deviations.
     """
     n, _, size = bands.shape
-    zones, sigma = len(first_scale), np.empty(most.shape)
+    zones, sigma = len(initial), np.empty(largest.shape)
     for i in range(n):
-        scale = first_scale
-        for turn in range(turns + 1):
+        scale = initial
+        for round_ in range(rounds + 1):
             for r in range(len(rows)):
-                sigma[i, r] = min(usual[i, r] * scale[zone[r]], most[i, r])
-            if turn == turns:
+                sigma[i, r] = min(prior_sigma[i, r] * scale[zone[r]], largest[i, r])
+            if round_ == rounds:
                 break
             band, u = bands[i].copy(), np.zeros((size, 4))
             _add_rows(band, rows, first, sigma[i])
@@ -188,15 +188,15 @@ def rescaled(bands, right, rows, first, zone, usual, most, seen, first_scale, do
             x, z = np.zeros(size), np.zeros((size, 4))
             _solve(u, right[i], x)
             _near_inverse(u, z)
-            square, told = np.full(zones, doubt), np.full(zones, doubt)
+            square, freedom = np.full(zones, prior_count), np.full(zones, prior_count)
             for r in range(len(rows)):
-                if not seen[i, r]:
+                if not counted[i, r]:
                     continue
                 j, (a, b, c) = first[r], rows[r]
-                found = a * x[j] + b * x[j + 1] + c * x[j + 2]
-                unsure = a * a * z[j, 0] + b * b * z[j + 1, 0] + c * c * z[j + 2, 0]
-                unsure += 2 * (a * b * z[j, 1] + b * c * z[j + 1, 1] + a * c * z[j, 2])
-                square[zone[r]] += (found / usual[i, r]) ** 2
-                told[zone[r]] += max(1 - unsure / (sigma[i, r] * sigma[i, r]), 0.0)
-            scale = np.sqrt(square / told)
+                value = a * x[j] + b * x[j + 1] + c * x[j + 2]
+                variance = a * a * z[j, 0] + b * b * z[j + 1, 0] + c * c * z[j + 2, 0]
+                variance += 2 * (a * b * z[j, 1] + b * c * z[j + 1, 1] + a * c * z[j, 2])
+                square[zone[r]] += (value / prior_sigma[i, r]) ** 2
+                freedom[zone[r]] += max(1 - variance / (sigma[i, r] * sigma[i, r]), 0.0)
+            scale = np.sqrt(square / freedom)
     return sigma

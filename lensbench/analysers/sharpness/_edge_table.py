@@ -123,7 +123,7 @@ def _rows(shot: ShotEdges, channel: str, size: tuple[int, int], first_position: 
         rise_px=r.rise_px,
         overshoot=r.overshoot,
         contrast_to_noise=r.contrast_to_noise,
-        reason=r.why.astype("<U96"),
+        reason=r.reason.astype("<U96"),
         deviation_percent=np.full(n, np.nan),
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge._measure import EdgePlaces, EdgeResponses, blade_places, measure_edges
+from lensbench.analysers.edge import EdgePlaces, EdgeResponses, blade_places, measure_edges
 from lensbench.shot import Shot
 from lensbench.target.finder import FoundTiles
 from tests import known_edges as known

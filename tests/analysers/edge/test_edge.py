@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from lensbench.analysers.edge._measure import FREQUENCY, blade_places, measure_edges, tile_edges
+from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges, tile_edges
 from tests import known_edges as known
 from tests.analysers.edge.edge_benches import bench, found_on, relative, slants, truth_of
 from tests.published_method import published_mtf50, upright
@@ -35,7 +35,7 @@ def test_gaussian_edges_hold_the_bars_in_every_colour(gaussian_bench, look):
         error = relative(found, gaussian_bench)
         # Some directions leave gaps between the samples of one colour; those are refused, and are few.
         assert len(error) >= 33
-        assert set(found.why) <= {"", "runs along the rows of pixels"}
+        assert set(found.reason) <= {"", "runs along the rows of pixels"}
         assert abs(error.mean()) <= bars["bias"]
         assert error.std() <= bars["spread"]
         assert np.abs(error).max() <= 4.5 * error.std()
@@ -67,7 +67,7 @@ def test_a_gaussian_edge_has_the_handbook_figures():
 def test_awkward_directions_are_right_or_refused(angle):
     made = bench(known.gaussian(0.6), np.full(6, angle), seed=8)
     for found in made.shown(seed=2).values():
-        assert set(found.why) <= {"", "runs along the rows of pixels"}
+        assert set(found.reason) <= {"", "runs along the rows of pixels"}
         ok = found.measured
         assert np.all(np.abs(found.mtf50 - made.mtf50)[ok] < 4.5 * found.mtf50_sigma[ok])
         assert np.all(np.abs(found.offset_px - made.position)[ok] < 4.5 * found.offset_sigma_px[ok] + 0.002)
@@ -76,7 +76,7 @@ def test_awkward_directions_are_right_or_refused(angle):
 def test_an_edge_along_the_rows_is_refused_in_every_colour():
     made = bench(known.gaussian(0.5), np.full(4, 90.0), seed=8)
     for found in made.shown(seed=2).values():
-        assert np.all(found.why == "runs along the rows of pixels")
+        assert np.all(found.reason == "runs along the rows of pixels")
         assert np.all(np.isnan(found.mtf50))
         assert np.all(np.isnan(found.offset_px))
 
@@ -214,7 +214,7 @@ def test_hot_pixels_are_left_out():
 def test_a_clipped_plateau_is_said_not_measured():
     made = bench(known.gaussian(1.0), slants(4), white=1.05)
     for found in made.shown(seed=4).values():
-        assert np.all(found.why == "clipped")
+        assert np.all(found.reason == "clipped")
         assert np.all(found.clipped > 0.1)
         assert np.all(np.isnan(found.mtf50))
 
@@ -235,7 +235,7 @@ def test_bent_edges_keep_their_sharpness_and_show_their_bend(bend):
     assert relative(found, made).std() < 0.006
     # A parabola that is 0 in the middle and `bend` at the nominal ends has a mean of a third of it.
     used = bend * (found.length_px / 140) ** 2
-    assert found.bend_px == pytest.approx(used, abs=0.05)
+    assert found.curvature_px == pytest.approx(used, abs=0.05)
     assert found.offset_px == pytest.approx(made.position + used / 3, abs=0.03)
 
 
@@ -254,10 +254,10 @@ def test_nothing_there_is_said_plainly():
     made = bench(known.gaussian(1.0), slants(3))
     shot = known.expose(np.full_like(made.scene.light, 0.5), seed=4)
     for found in measure_edges(shot, made.places, threads=1).values():
-        assert np.all(found.why == "no contrast")
+        assert np.all(found.reason == "no contrast")
     away = blade_places(made.scene.ends + 5000, made.scene.normal, 60.0)
     for found in measure_edges(shot, away, threads=1).values():
-        assert np.all(found.why == "too little of it in the frame")
+        assert np.all(found.reason == "too little of it in the frame")
         # The report has no place for an unknown direction: the nominal one stands.
         assert np.all(np.isfinite(found.angle_deg))
 
@@ -288,7 +288,7 @@ def measured_tiles(blur, leg, pitch, **exposure):
 def test_small_tiles_are_measured_in_every_colour(leg, pitch):
     responses, truth = measured_tiles(0.9, leg, pitch, seed=6)
     for edges in responses.values():
-        assert set(edges.why) <= {"", "runs along the rows of pixels"}
+        assert set(edges.reason) <= {"", "runs along the rows of pixels"}
         ok = edges.measured
         assert ok.mean() > 0.9
         assert abs((edges.mtf50 / truth - 1)[ok].mean()) < 0.005
@@ -297,7 +297,7 @@ def test_small_tiles_are_measured_in_every_colour(leg, pitch):
 
 def test_tiles_too_small_are_called_so():
     responses, _ = measured_tiles(0.9, 22.0, 40, seed=6)
-    assert np.mean(responses["red"].why == "too small in the picture") > 0.7
+    assert np.mean(responses["red"].reason == "too small in the picture") > 0.7
 
 
 @pytest.mark.parametrize("blur", [6.0, 8.0])

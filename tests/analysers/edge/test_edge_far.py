@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from lensbench.analysers.edge import measure_edges, tile_edges
+from lensbench.analysers.edge._crosstalk_loops import subtended
 from lensbench.analysers.edge._far_light import SEEN_WHOLE, kept_by_figures
-from lensbench.analysers.edge._loops import subtended
-from lensbench.analysers.edge._measure import measure_edges, tile_edges
 from tests import known_edges as known
 from tests.analysers.edge.edge_benches import found_on, truth_of
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from lensbench.analysers.edge._measure import FREQUENCY, blade_places, measure_edges, unfollowed_contrast
+from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges, unfollowed_contrast
 from lensbench.shot import Shot
 
 STAMP = 160

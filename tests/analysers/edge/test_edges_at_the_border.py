@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lensbench.analysers.edge._measure import blade_places, measure_edges
-from lensbench.analysers.edge._places import tile_edges
+from lensbench.analysers.edge import blade_places, measure_edges, tile_edges
 from tests import known_edges as known
 from tests.analysers.edge.edge_benches import found_on, truth_of
 
@@ -38,7 +37,7 @@ def test_a_side_that_is_hardly_seen_is_not_mistaken(side, seen_px):
 @pytest.mark.parametrize("side", ["dark", "bright"])
 def test_a_side_out_of_the_frame_is_said(side):
     found, _ = beside_the_border(side, 2, 3.0, 1)
-    assert found.why[0] == "too little of it in the frame"
+    assert found.reason[0] == "too little of it in the frame"
 
 
 @pytest.mark.parametrize("seed", [1, 3])

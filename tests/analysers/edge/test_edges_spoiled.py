@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from lensbench.analysers.edge._measure import measure_edges, tile_edges
+from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Reason
 from tests import known_edges as known

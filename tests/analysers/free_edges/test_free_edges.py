@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from lensbench.analysers.edge._measure import FREQUENCY, blade_places, measure_edges
+from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges
 from lensbench.analysers.free_edges._measure import measure_free_edges
 from lensbench.findings import Reason
 from lensbench.shot import Shot

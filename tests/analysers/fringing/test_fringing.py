@@ -80,7 +80,7 @@ def test_tiles_clipped_by_the_border_take_the_common_offset():
         found, responses = seen_colours(cameras, LAYOUT, spread_px={"red": 0.4}, seed=seed)
         # Take the third edge from every fifth tile.
         for response in responses.values():
-            response.why[2::15] = "too little of it in the frame"
+            response.reason[2::15] = "too little of it in the frame"
         result = measure_fringing(found, responses, SIZE)
         lost = {(int(c), int(r)) for c, r in zip(found.column[::5], found.row[::5], strict=True)}
         pair = np.array([(tile.column, tile.row) in lost for tile in result.tiles])
@@ -100,9 +100,9 @@ def test_tiles_that_the_border_halves_give_the_nearest_position_in_the_frame():
     for seed, narrower in product(range(16), range(0, 280, 40)):
         found, responses = seen_colours({"green": GREEN, "red": RED}, LAYOUT, seed=seed)
         size = (SIZE[0] - narrower, SIZE[1] - narrower)
-        cut = {name: replace(part, why=part.why.copy()) for name, part in responses.items()}
+        cut = {name: replace(part, reason=part.reason.copy()) for name, part in responses.items()}
         for part in cut.values():
-            part.why[(part.x > size[0] + 20) | (part.y > size[1] + 20)] = "too little of it in the frame"
+            part.reason[(part.x > size[0] + 20) | (part.y > size[1] + 20)] = "too little of it in the frame"
         result = measure_fringing(found, cut, size)
         assert all(t.x <= size[0] - 1 and t.y <= size[1] - 1 for t in result.tiles)
         at_border = [t.x == size[0] - 1 or t.y == size[1] - 1 for t in result.tiles]

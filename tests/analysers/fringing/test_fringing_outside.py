@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from skimage.registration import phase_cross_correlation
 
-from lensbench.analysers.edge._measure import blade_places, measure_edges, tile_edges
+from lensbench.analysers.edge import blade_places, measure_edges, tile_edges
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.fringing._tile_displacements import solve_tiles
 from lensbench.analysers.fringing._tile_shifts import TileShifts

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.analysers.edge._measure import EdgeResponses
+from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.geometry import Lines
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, Layout
@@ -139,10 +139,10 @@ def responses_at(point: np.ndarray, normal: np.ndarray, offset: np.ndarray, sigm
     return EdgeResponses(
         x=point[:, 0], y=point[:, 1], normal=normal, angle_deg=0 * ones, offset_px=offset,
         offset_sigma_px=sigma * ones,
-        bend_px=0 * ones, length_px=4 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
+        curvature_px=0 * ones, length_px=4 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
         mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, steepness=0.69 * ones, rise_px=2 * ones,
         rise_sigma_px=0.02 * ones, overshoot=0 * ones, dark=0 * ones, white=ones, clipped=0 * ones,
-        contrast_to_noise=50 * ones, why=np.full(n, "", dtype="<U64"),
+        contrast_to_noise=50 * ones, reason=np.full(n, "", dtype="<U64"),
     )  # fmt: skip
 
 
@@ -187,6 +187,6 @@ def seen_colours(
         offset += rng.normal(0, noise_px, offset.shape)
         made = responses_at(at.reshape(-1, 2), normal.reshape(-1, 2), offset.ravel(), max(noise_px, 1e-4))
         outside = ~np.all((at > 2) & (at < np.asarray(size) - 3), axis=-1).ravel()
-        made.why[outside] = "too little of it in the frame"
+        made.reason[outside] = "too little of it in the frame"
         responses[name] = made
     return found, responses

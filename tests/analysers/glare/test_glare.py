@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from skimage.draw import polygon2mask
 
-from lensbench.analysers.edge._measure import EdgeResponses
+from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.glare._measure import Ink, measure_glare, read_dark_tiles
 from lensbench.frame import h_of, zone_of
 from lensbench.target.finder import FoundTiles
@@ -55,7 +55,7 @@ def _responses(middles, white):
         "white": white,
         "rise_px": np.full(len(white), 2.0),
         "contrast_to_noise": np.full(len(white), 80.0),
-        "why": np.full(len(white), ""),
+        "reason": np.full(len(white), ""),
     }
     return EdgeResponses(**names | given)
 

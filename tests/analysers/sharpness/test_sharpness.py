@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from lensbench import frame
-from lensbench.analysers.edge._measure import FREQUENCY, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge import FREQUENCY, EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import COMMON_RELATIVE_SIGMA, Reason
 from lensbench.target.finder import FoundTiles
@@ -111,9 +111,9 @@ def test_a_tile_twisted_far_off_the_radius_is_exact_too():
 
 def test_two_edges_are_enough_one_is_not():
     green = edges_of(FOUND, Ellipse(), 0.003)
-    why = green.why.copy()
+    why = green.reason.copy()
     why[2::6], why[3::6], why[4::6] = "clipped", "clipped", "drowned in noise"
-    lost = replace(green, why=why, mtf50=np.where(why == "", green.mtf50, np.nan))
+    lost = replace(green, reason=why, mtf50=np.where(why == "", green.mtf50, np.nan))
     result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE, PITCH_UM)
     by_two, by_one = result.tiles[0::2], result.tiles[1::2]
     pairs = [(tile, Ellipse().both(tile.x, tile.y)) for tile in by_two]
@@ -342,7 +342,7 @@ def test_unmeasured_edges_keep_their_reason_and_no_number():
     blind = np.where(why == "", 1.0, np.nan)
     lost = replace(
         green,
-        why=why,
+        reason=why,
         mtf50=green.mtf50 * blind,
         mtf50_sigma=green.mtf50_sigma * blind,
         rise_px=green.rise_px * blind,
@@ -394,7 +394,7 @@ def test_nothing_measured_gives_nothing():
     assert not (empty.zones)
     assert not (empty.tiles)
     green = edges_of(FOUND, Ellipse())
-    lost = replace(green, why=np.full(len(green), "clipped"), mtf50=green.mtf50 * np.nan)
+    lost = replace(green, reason=np.full(len(green), "clipped"), mtf50=green.mtf50 * np.nan)
     result = measure_sharpness([ShotEdges("t", {"green": lost}, FOUND)], SIZE)
     assert result.zones == []
     assert not any(tile.used for tile in result.tiles)

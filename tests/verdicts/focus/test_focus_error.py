@@ -4,7 +4,7 @@ import galsim
 import numpy as np
 import pytest
 
-from lensbench.analysers.edge._measure import FREQUENCY
+from lensbench.analysers.edge import FREQUENCY
 from lensbench.findings import (
     ContrastCurve,
     Figure,
