@@ -22,28 +22,29 @@ from lensbench.shot import Shot
 from lensbench.target.finder import FoundTiles
 
 MARGIN_SHARE = 0.35
-"""Share of a tile's inner radius, next to its edges, that is left out at least."""
+"""Share of a tile's inner radius, next to its edges, that is left out at least (chosen by experience)."""
 
 MARGIN_RISES = 1.5
-"""Rises (10 to 90 %) of its edges that are left out at least: beyond, under a thousandth of the white is left."""
+"""Rises (10 to 90 %) of its edges that are left out at least: beyond 1.5 of a Gaussian edge's, under 10⁻⁴ of the
+white is left."""
 
 FEWEST_SAMPLES = 12
-"""Samples of one tile that its darkness is read from at least."""
+"""Samples below which a tile is not read (our own choice)."""
 
 OUTLIER = 5.0
 """Samples further than this from the tile's median, in standard deviations, are hot or dead (common practice)."""
 
 NEIGHBOURS = 6
-"""Tiles around a light trap that its darkness is compared with."""
+"""Tiles around a light trap that its light is compared with (our own choice)."""
 
-INK_DOUBT = 0.1
-"""Share of an ink's reflectance by which it may be off where the session file gives it."""
+INK_ERROR = 0.1
+"""Half of the interval of an ink's reflectance given in the session file, as a share of it (our own choice)."""
 
-TRAP_LIGHT = 0.001
-"""What a hole over a black box may send back, over the paper's light."""
+TRAP_REFLECTANCE = 0.001
+"""Reflectance that a hole over a black box may have, over the paper's (our own choice)."""
 
-BLACK_DOUBT = 1.0
-"""Stored numbers by which the black level may be off where no dark frames were given."""
+BLACK_ERROR = 1.0
+"""Stored numbers by which the black level may be off where no dark frames were given (our own choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,13 +56,13 @@ class TileLight:
     shot : str
         The shot's name.
     column, row : ndarray of int
-        Places in the lattice.
+        Lattice indices.
     x, y : ndarray
         The tiles' incentres in pixels.
     share, sigma : ndarray
-        Light in the dark over the white around, and its standard deviation.
-    black_doubt : float
-        By how much all shares may be off because of the black level.
+        Light in the tile over the white around, and its standard deviation.
+    black_error : float
+        By how much all shares may be off alike because of the black level.
     """
 
     shot: str
@@ -71,7 +72,7 @@ class TileLight:
     y: NDArray[np.float64]
     share: NDArray[np.float64]
     sigma: NDArray[np.float64]
-    black_doubt: float
+    black_error: float
 
 
 @dataclass(frozen=True)
@@ -113,13 +114,13 @@ def read_dark_tiles(
         if dark is None:
             continue
         share = dark[0] / white
-        # White is a fit to hundreds of samples beside each of three edges.
+        # The white is a fit to hundreds of samples beside each of three edges.
         white_sigma = share / np.nanmedian(response.contrast_to_noise[edges]) / 20
         rows.append((found.column[tile], found.row[tile], *centre, share, np.hypot(dark[1] / white, white_sigma)))
     column, row, x, y, shares, sigmas = np.array(rows, float).reshape(-1, 6).T
     median_white = float(np.nanmedian(response.white)) if np.isfinite(response.white).any() else np.inf
-    doubt = 0.0 if darks else BLACK_DOUBT / median_white
-    return TileLight(shot.name, column.astype(int), row.astype(int), x, y, shares, sigmas, doubt)
+    error = 0.0 if darks else BLACK_ERROR / median_white
+    return TileLight(shot.name, column.astype(int), row.astype(int), x, y, shares, sigmas, error)
 
 
 def _incircle(corners: NDArray) -> tuple[NDArray, float]:
@@ -138,10 +139,10 @@ def _white_at(centre: NDArray, response: EdgeResponses, edges: slice) -> float |
         return None
     if not known.all():
         return float(white[known].mean())
-    places = np.stack([response.x[edges], response.y[edges], np.ones(3)])
-    if abs(np.linalg.det(places)) < 1:
+    positions = np.stack([response.x[edges], response.y[edges], np.ones(3)])
+    if abs(np.linalg.det(positions)) < 1:
         return float(white.mean())
-    return float(np.linalg.solve(places, np.append(centre, 1.0)) @ white)
+    return float(np.linalg.solve(positions, np.append(centre, 1.0)) @ white)
 
 
 class _Level:
@@ -193,8 +194,8 @@ def measure_glare(shots: Sequence[TileLight], size: tuple[int, int], channel: st
     column, row, x, y = joined
     share, sigma = (np.concatenate([getattr(shot, name) for shot in shots]) for name in ("share", "sigma"))
     trap = np.array([(int(c), int(r)) in ink.light_traps for c, r in zip(column, row, strict=True)])
-    black = max(shot.black_doubt for shot in shots)
-    reflectance, come_from, doubt, notes = _ink(ink, x, y, share, sigma, trap)
+    black = max(shot.black_error for shot in shots)
+    reflectance, source, error, notes = _ink(ink, x, y, share, sigma, trap)
     names = [shot.shot for shot in shots for _ in shot.share]
     h = h_of(x, y, size)
     tiles = [
@@ -210,8 +211,8 @@ def measure_glare(shots: Sequence[TileLight], size: tuple[int, int], channel: st
         zones=_zones(x, y, share, sigma, trap, size, known),
         tiles=tiles,
         ink_percent=reflectance,
-        ink_from=come_from,
-        systematic_percent=None if reflectance is None else float(100 * np.hypot(doubt, black)),
+        ink_from=source,
+        systematic_percent=None if reflectance is None else float(100 * np.hypot(error, black)),
         notes=notes,
     )
 
@@ -223,15 +224,24 @@ def _ink(
     if trap.any() and not trap.all():
         found = np.array([_ink_beside(int(i), x, y, share, trap) for i in np.flatnonzero(trap)])
         noise = np.sqrt(np.mean(sigma[trap] ** 2) / trap.sum() + np.mean(sigma[~trap] ** 2) / NEIGHBOURS)
-        spread = found.std(ddof=1) / np.sqrt(len(found)) if len(found) > 1 else _unlike(share[~trap]) / np.sqrt(6)
+        spread = (
+            found.std(ddof=1) / np.sqrt(len(found))
+            if len(found) > 1
+            else _scatter_of_neighbours(share[~trap]) / np.sqrt(6)
+        )
         half = NORMAL_95 * float(np.hypot(noise, spread))
-        return Figure.of(100 * found.mean(), 100 * half, "%"), "light trap", float(np.hypot(half, TRAP_LIGHT)), []
+        return (
+            Figure.of(100 * found.mean(), 100 * half, "%"),
+            "light trap",
+            float(np.hypot(half, TRAP_REFLECTANCE)),
+            [],
+        )
     notes = []
     if ink.light_traps:
         notes.append("None of the light traps named in session.toml is among the tiles that could be read.")
     if ink.reflectance is not None:
-        doubt = INK_DOUBT * ink.reflectance
-        return Figure.of(100 * ink.reflectance, 100 * doubt, "%"), "session file", doubt, notes
+        error = INK_ERROR * ink.reflectance
+        return Figure.of(100 * ink.reflectance, 100 * error, "%"), "session file", error, notes
     notes.append(
         "The ink sends back light of its own, as yet unknown, so the glare is no more than what is seen in the "
         "dark tiles. Cut out a few tiles, back them with a black box and name them in session.toml under [target] "
@@ -247,8 +257,8 @@ def _ink_beside(number: int, x: NDArray, y: NDArray, share: NDArray, trap: NDArr
     return float((np.median(share[near]) - share[number]) / (1 - share[number]))
 
 
-def _unlike(share: NDArray) -> float:
-    """How much neighbouring tiles differ, which the smooth glare does not explain."""
+def _scatter_of_neighbours(share: NDArray) -> float:
+    """Standard deviation of neighbouring tiles' shares, which a smooth veil doesn't explain."""
     return robust_sigma(np.diff(share), about=0.0) / np.sqrt(2) if len(share) > 1 else 0.0
 
 
@@ -262,7 +272,7 @@ def _zones(
     ink: float | None,
 ) -> list[ZoneGlare]:
     index = zone_index(x, y, size)
-    unlike = _unlike(share[~trap])
+    scatter = _scatter_of_neighbours(share[~trap])
     found = []
     for number, zone in enumerate(ZONES):
         inside = (index == number) & ~trap
@@ -270,7 +280,7 @@ def _zones(
         if not count:
             continue
         seen = share[inside]
-        spread = seen.std(ddof=1) if count > 3 else unlike
+        spread = seen.std(ddof=1) if count > 3 else scatter
         half = NORMAL_95 * float(np.hypot(spread, np.sqrt(np.mean(sigma[inside] ** 2))) / np.sqrt(count))
         dark = Figure.of(100 * seen.mean(), 100 * half, "%")
         glare = None

@@ -63,18 +63,21 @@ def test_a_gaussian_edge_has_the_handbook_figures():
     assert found.overshoot[0] < 0.002
 
 
-@pytest.mark.parametrize("angle", [0.0, 90.0, 45.0, 26.565, 33.69, 18.435, 14.036, 0.4, 89.5])
+@pytest.mark.parametrize("angle", [26.565, 33.69, 18.435, 14.036, 0.4, 89.5])
 def test_awkward_directions_are_right_or_refused(angle):
     made = bench(known.gaussian(0.6), np.full(6, angle), seed=8)
-    for found in made.shown(seed=2).values():
+    shown = made.shown(seed=2)
+    assert any(found.measured.any() for found in shown.values())
+    for found in shown.values():
         assert set(found.reason) <= {"", "runs along the rows of pixels"}
         ok = found.measured
         assert np.all(np.abs(found.mtf50 - made.mtf50)[ok] < 4.5 * found.mtf50_sigma[ok])
         assert np.all(np.abs(found.offset_px - made.position)[ok] < 4.5 * found.offset_sigma_px[ok] + 0.002)
 
 
-def test_an_edge_along_the_rows_is_refused_in_every_colour():
-    made = bench(known.gaussian(0.5), np.full(4, 90.0), seed=8)
+@pytest.mark.parametrize("angle", [0.0, 90.0, 45.0])
+def test_an_edge_along_the_rows_is_refused_in_every_colour(angle):
+    made = bench(known.gaussian(0.5), np.full(4, angle), seed=8)
     for found in made.shown(seed=2).values():
         assert np.all(found.reason == "runs along the rows of pixels")
         assert np.all(np.isnan(found.mtf50))

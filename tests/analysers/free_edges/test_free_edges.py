@@ -21,10 +21,8 @@ def test_figures_are_those_of_the_blur():
     figures = [colour for edge in result.edges for colour in edge.colours if colour.mtf50]
     assert {colour.channel for colour in figures} == {"red", "green", "blue"}
     value = np.array([colour.mtf50.value for colour in figures])
-    half = np.array([colour.mtf50.half_width for colour in figures])
     assert value == pytest.approx(mtf50_of(1.4), rel=0.04)
     assert np.mean(value) == pytest.approx(mtf50_of(1.4), rel=0.003)
-    assert np.mean(np.abs(value - mtf50_of(1.4)) < half) > 0.85
     assert np.median([colour.rise_px for colour in figures]) == pytest.approx(2.563 * 1.4, rel=0.01)
     for colour in figures:
         # 5 µm pixels: 0.2 cy/px are 40 lp/mm.
@@ -93,15 +91,50 @@ def test_what_cannot_be_measured_says_why(blade, light, reason):
     assert any(line.reason is reason for line in result.refused)
 
 
+@pytest.mark.parametrize("blur", [0.5, 1.4])
+def test_intervals_hold_the_truth(blur):
+    """At least 93 of 100, pooled over seeds and angles; not wider than twice what they need to be."""
+    shots = (
+        blades_shot(
+            [Blade((210.0, 230.0), angle, (240.0, 200.0)), Blade((610.0, 260.0), 28.0, (230.0, 190.0))],
+            (820, 500), blur=blur, seed=seed,
+        )
+        for seed, angle in enumerate((7.0, 0.4, 14.036, 33.69))
+    )  # fmt: skip
+    figures = [
+        colour.mtf50
+        for shot in shots
+        for edge in measure_free_edges(shot, threads=1).edges
+        for colour in edge.colours
+        if colour.mtf50
+    ]
+    error = np.abs([figure.value - mtf50_of(blur) for figure in figures])
+    half = np.array([figure.half_width for figure in figures])
+    assert len(figures) > 120
+    assert np.mean(error < half) >= 0.93
+    assert np.median(half) <= 2 * np.percentile(error, 95)
+
+
 @pytest.mark.parametrize("blur", [0.3, 0.4, 0.5])
 @pytest.mark.parametrize("angle_deg", [0.0, 90.0, 45.0, 0.1])
-def test_a_level_edge_gives_no_wrong_figure(angle_deg, blur):
-    """Its samples lie in a few lines; whatever figure comes out must hold the truth."""
+def test_an_edge_along_the_rows_of_samples_gives_no_figure(angle_deg, blur):
+    """Its samples lie in a few lines across the edge: so sharp a profile can't be drawn through them."""
     shot = blades_shot([Blade((320.2, 240.3), angle_deg, (300.0, 200.0))], (640, 480), blur=blur)
-    for edge in measure_free_edges(shot, threads=1).edges:
-        for colour in edge.colours:
-            if colour.mtf50:
-                assert abs(colour.mtf50.value - mtf50_of(blur)) < 2 * colour.mtf50.half_width
+    result = measure_free_edges(shot, threads=1)
+    assert result.edges == []
+    assert {line.reason for line in result.refused} == {Reason.ALONG_ROWS}
+
+
+@pytest.mark.parametrize("blur", [0.4, 0.5, 0.9])
+@pytest.mark.parametrize("angle_deg", [0.4, 89.5, 14.036, 33.69])
+def test_a_nearly_level_edge_gives_no_wrong_figure(angle_deg, blur):
+    """Some colour samples it well enough; whatever figure comes out must hold the truth."""
+    shot = blades_shot([Blade((320.2, 240.3), angle_deg, (300.0, 200.0))], (640, 480), blur=blur)
+    edges = measure_free_edges(shot, threads=1).edges
+    figures = [colour.mtf50 for edge in edges for colour in edge.colours if colour.mtf50]
+    assert len(figures) >= 5
+    for figure in figures:
+        assert abs(figure.value - mtf50_of(blur)) < 2 * figure.half_width
 
 
 def test_a_colour_may_fail_alone():

@@ -9,7 +9,7 @@ import pytest
 from skimage.draw import polygon2mask
 
 from lensbench.analysers.edge import EdgeResponses
-from lensbench.analysers.glare._measure import Ink, measure_glare, read_dark_tiles
+from lensbench.analysers.glare._measure import Ink, TileLight, measure_glare, read_dark_tiles
 from lensbench.frame import h_of, zone_of
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS
@@ -92,15 +92,19 @@ def test_a_worked_number():
     White 0.97 + 0.03 = 1.00 and black 0.03 of full light make 3 %; ink that sends back 0.04 of the paper's light
     shows 0.97 × 0.04 + 0.03 = 0.0688, which is (0.0688 - 0.04) / (1 - 0.04) = 0.03 again.
     """
-    seen = 0.97 * 0.04 + 0.03
-    assert (seen - 0.04) / (1 - 0.04) == pytest.approx(0.03)
+    light = TileLight("t_056.dng", *(np.array([part]) for part in (3, 2, 450.0, 300.0, 0.0688, 1e-4)), 0.0)
+    found = measure_glare([light], SIZE, "green", Ink(0.04))
+    assert found.zones[0].zone == "centre"
+    assert found.zones[0].dark_percent.value == pytest.approx(6.88)
+    assert found.zones[0].glare_percent.value == pytest.approx(3.0)
+
+
+def test_a_veil_over_even_light_is_found_in_full():
+    """A veil of 3 % of the frame's mean light, which with light of 1 is that of paper and ink together."""
     found, _ = measured(Ink(0.04), ink=0.04, glare=0.03, corner_stops=0.0, traps=())
-    # With even light of 1 the frame's mean is that of paper and ink together.
-    x = found.zones[0]
-    assert x.glare_percent.value == pytest.approx(100 * (x.dark_percent.value / 100 - 0.04) / 0.96)
     tiles_share = len(found.tiles) * LEG**2 / 2 / (SIZE[0] * SIZE[1])
     mean = 1 - 0.96 * tiles_share
-    assert x.glare_percent.value == pytest.approx(100 * 0.03 * mean / (0.97 + 0.03 * mean), abs=0.05)
+    assert found.zones[0].glare_percent.value == pytest.approx(100 * 0.03 * mean / (0.97 + 0.03 * mean), abs=0.05)
 
 
 def test_ink_from_the_session_file_counts_with_its_doubt():
