@@ -1,13 +1,26 @@
-"""`lensbench demo`: simulate an invented build, measure it, and show measured beside true."""
+"""`lensbench demo`: simulate an invented build, measure it, and answer; measured beside true where asked."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_table, progress_bar, say
+from lensbench.cli.screen import (
+    AsJson,
+    Quiet,
+    Verbose,
+    print_json,
+    print_lines,
+    print_table,
+    progress_bar,
+    refuse_contradictions,
+    say,
+)
+
+if TYPE_CHECKING:
+    from lensbench.demo import Demonstration
 
 
 def demo(
@@ -15,21 +28,28 @@ def demo(
     keep: Annotated[
         Path | None, typer.Option(help="Keep the simulated shots in this new folder (100 MB).")
     ] = None,
+    truth: Annotated[bool, typer.Option("--truth", help="Also print the figures beside the true ones.")] = False,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Simulate an invented lens, measure it like a real one, and compare with the truth.
 
     No camera and no print needed, and it takes about a minute: two apertures, a target shot and a flat at each. At
-    the end it prints the measured figures beside the true ones, and writes a report to look at. With --keep the
-    shots stay in a new folder, to try other commands on.
+    the end it prints the answers, and writes a report to look at. Since the truth is known here, every figure is
+    also held against it; --truth prints all of them. With --keep the shots stay in a new folder, to try other
+    commands on.
 
-    Exit code 0 when everything is within its allowed error, 1 when not.
+    Exit code 0 when every figure is within its allowed error, 1 when not.
     """
-    from lensbench.demo import beside_table, run_demo, statistics_table
+    from lensbench.demo import run_demo
 
-    with progress_bar("Demo") as progress:
+    refuse_contradictions(json=json, quiet=quiet, truth=truth)
+    refuse_contradictions(quiet=quiet, verbose=verbose)
+    with progress_bar("Demo", quiet, verbose) as progress:
         shown = run_demo(out, keep, progress)
-    say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
+    if not quiet:
+        say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
     if json:
         print_json(
             {
@@ -39,10 +59,27 @@ def demo(
                 "passed": shown.passed,
             }
         )
-    else:
-        print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
-        print("An interval holds the truth 95 times in 100, so one no in twenty is to be expected.\n")
-        print_table("How well all of them agree", *statistics_table(shown.statistics), words=2)
-        print(f"Now open {shown.folder / 'report.html'}")
+    elif not quiet:
+        _print(shown, truth)
     if not shown.passed:
         raise typer.Exit(1)
+
+
+def _print(shown: Demonstration, truth: bool) -> None:
+    from lensbench.demo import beside_table, statistics_table
+    from lensbench.reporter.tables.summary import summary_table
+    from lensbench.reporter.words.answer_lines import answer_lines
+
+    if truth:
+        print_table(f"{shown.report.build.name}: measured beside true", *beside_table(shown.beside), words=2)
+        print("An interval holds the truth 95 times in 100: one no in twenty is expected.\n")
+        print_table("How well all of them agree", *statistics_table(shown.statistics), words=2)
+    print_table(shown.report.build.name, *summary_table(shown.report))
+    print_lines("Answers", answer_lines(shown.report))
+    count = len(shown.statistics)
+    if shown.passed:
+        said = f"All {count} comparisons with the truth are within their allowed error"
+    else:
+        said = f"{len(shown.missed)} of {count} comparisons with the truth are beyond their allowed error"
+    print(f"\n{said}{'' if truth else ': see --truth'}.")
+    print(f"Now open {shown.folder / 'report.html'}")

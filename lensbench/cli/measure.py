@@ -7,7 +7,16 @@ from typing import Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_table, progress_bar, say
+from lensbench.cli.screen import (
+    AsJson,
+    Quiet,
+    Verbose,
+    print_lines,
+    print_table,
+    progress_bar,
+    refuse_contradictions,
+    say,
+)
 
 
 def measure(
@@ -19,28 +28,44 @@ def measure(
         bool, typer.Option("--replace", help="Also replace a report of other shots, unless it was changed since.")
     ] = False,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
-    """Measure sharpness, colour fringing, falloff and dirt from a folder of shots.
+    """Measure sharpness, colour fringing, falloff and dirt from a folder of shots, and answer.
 
     The folder needs a session.toml, which says what each shot shows: lensbench session FOLDER writes it. The shots
     are only read. The report goes into reports/<name of the build>/: open report.html there in any browser, or
     look at zone_map.png. A shot that can't be used is named and left out. An earlier report of the same shots is
     replaced; one of other shots, or with anything changed in it, is kept, and this one goes beside it.
+
+    With a [goals] table in session.toml (lensbench grade --start shows what can be wanted) the answers begin with
+    whether they were met.
+
+    Exit code 0 when done, 1 when done and a goal is missed or can't be told, 2 when nothing could be measured.
     """
     from lensbench.findings import REPORT_FILE
     from lensbench.loaders import load_session
     from lensbench.reporter.tables.summary import summary_table
+    from lensbench.reporter.words.answer_lines import answer_lines
     from lensbench.reporter.write import check_report_place, write_report
     from lensbench.run import measure_session
+    from lensbench.verdicts.goals import MET
 
+    refuse_contradictions(json=json, quiet=quiet)
+    refuse_contradictions(quiet=quiet, verbose=verbose)
     session = load_session(directory)
     check_report_place(out, session.build.name)
-    with progress_bar("Measuring") as progress:
+    with progress_bar("Measuring", quiet, verbose) as progress:
         report = measure_session(session, progress)
     folder, note = write_report(report, out, replace)
-    say(*(warning.text for warning in report.warnings), *([note] if note else []))
+    if not quiet:
+        say(*(warning.text for warning in report.warnings), *([note] if note else []))
     if json:
         print((folder / REPORT_FILE).read_text(encoding="utf-8"))
-        return
-    print_table(report.build.name, *summary_table(report))
-    print(f"Now open {folder / 'report.html'}")
+    elif not quiet:
+        print_table(report.build.name, *summary_table(report))
+        print_lines("Answers", answer_lines(report))
+        print(f"\nNow open {folder / 'report.html'}")
+    goals = report.verdict.goals if report.verdict else None
+    if goals and goals.answer != MET:
+        raise typer.Exit(1)

@@ -5,14 +5,40 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 AsJson = Annotated[
     bool, typer.Option("--json", help="Print the result as JSON for other programs, and nothing else.")
 ]
 """The option that every command has."""
+
+Quiet = Annotated[
+    bool, typer.Option("--quiet", "-q", help="Print nothing but what keeps it from working; see the exit code.")
+]
+Verbose = Annotated[bool, typer.Option("--verbose", "-v", help="Also say each piece of work as it is done.")]
+
+PIPE_COLUMNS = 80
+"""How wide tables are where no terminal says otherwise."""
+
+
+def refuse_contradictions(**options: bool) -> None:
+    """Refuse more than one of some options that say how much is printed.
+
+    Raises
+    ------
+    BenchError
+        Naming them.
+    """
+    from lensbench.errors import BenchError
+
+    given = [f"--{name}" for name, is_set in options.items() if is_set]
+    if len(given) > 1:
+        raise BenchError(f"{' and '.join(given)} contradict each other: keep one of them.")
 
 
 def print_json(result: Any) -> None:
@@ -23,8 +49,12 @@ def print_json(result: Any) -> None:
 
 
 @contextlib.contextmanager
-def progress_bar(title: str) -> Iterator[Callable[[int, int, str], None]]:
-    """A bar on the error stream while long work goes on; nothing where that is no terminal.
+def progress_bar(
+    title: str, quiet: bool = False, verbose: bool = False
+) -> Iterator[Callable[[int, int, str], None]]:
+    """A bar on the error stream while long work goes on; nothing where that is no terminal, or when quiet.
+
+    When verbose, each piece of work stays as a line, in a pipe too.
 
     Yields
     ------
@@ -37,12 +67,14 @@ def progress_bar(title: str) -> Iterator[Callable[[int, int, str], None]]:
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(bar_width=32), TextColumn("{task.fields[what]}"))
     with Progress(
-        *columns, TimeElapsedColumn(), console=console, transient=True, disable=not console.is_terminal
+        *columns, TimeElapsedColumn(), console=console, transient=True, disable=quiet or not console.is_terminal
     ) as bar:
         task = bar.add_task(title, total=None, what="")
 
         def progress(done: int, total: int, what: str = "") -> None:
             bar.update(task, completed=done, total=total, what=what)
+            if verbose and what:
+                console.print(f"{done}/{total} {what}", highlight=False, markup=False)
 
         yield progress
 
@@ -50,16 +82,47 @@ def progress_bar(title: str) -> Iterator[Callable[[int, int, str], None]]:
 def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], words: int = 1) -> None:
     """Print a table whose first `words` columns are words and the rest figures, set flush right."""
     from rich import box
-    from rich.console import Console
     from rich.table import Table
 
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
-    for number, name in enumerate(head):
-        table.add_column(name, justify="left" if number < words else "right")
+    console = _console()
+    padding = (0, 1, 0, 0)
+    table = Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, padding=padding, pad_edge=False
+    )
+    for number, (name, width) in enumerate(zip(head, _widths(head, rows, console.width), strict=True)):
+        table.add_column(name, justify="left" if number < words else "right", width=width)
     for row in rows:
         table.add_row(*row)
-    # Into a file or a pipe a table keeps its full width, whatever the terminal's.
-    Console(width=None if sys.stdout.isatty() else 160, highlight=False, markup=False).print(table)
+    console.print(table)
+
+
+def _widths(head: Sequence[str], rows: Sequence[Sequence[str]], room: int) -> list[int | None]:
+    """Widths of columns where there is too little room: headings are broken into lines before figures are."""
+    cells = [max((len(row[number]) for row in rows), default=0) for number in range(len(head))]
+    whole = [max(len(name), width) for name, width in zip(head, cells, strict=True)]
+    broken = [max([width, *map(len, name.split())]) for name, width in zip(head, cells, strict=True)]
+    between = 2 * len(head)
+    return [*broken] if sum(broken) + between <= room < sum(whole) + between else [None] * len(head)
+
+
+def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
+    """Print a title, and below it lines that begin with a word or two of their own, set in a column."""
+    from rich.table import Table
+
+    table = Table(
+        title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, show_header=False
+    )
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for line in lines:
+        table.add_row(*line)
+    _console().print(table)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else PIPE_COLUMNS, highlight=False, markup=False)
 
 
 def say(*lines: str) -> None:

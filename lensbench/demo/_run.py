@@ -31,7 +31,12 @@ class Demonstration:
     @property
     def passed(self) -> bool:
         """Whether every statistic is within its allowed error."""
-        return all(one.within for one in self.statistics)
+        return not self.missed
+
+    @property
+    def missed(self) -> list[Statistic]:
+        """The statistics that are not within their allowed error."""
+        return [one for one in self.statistics if not one.within]
 
 
 def run_demo(out: str | Path, keep: str | Path | None = None, progress: Progress | None = None) -> Demonstration:

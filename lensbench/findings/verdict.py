@@ -1,10 +1,11 @@
-"""The answers: the sharpest aperture, from setup to setup, assembly, dirt."""
+"""The answers: the sharpest aperture, from setup to setup, assembly, dirt, goals."""
 
 from __future__ import annotations
 
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.goals import Grades
 from lensbench.findings.tables import Tabular
 from lensbench.formatting import aperture_name
 
@@ -159,9 +160,32 @@ class Dirt(Tabular, msgspec.Struct, frozen=True):
     advice: list[str] = []
 
 
+class PrintSize(Tabular, msgspec.Struct, frozen=True):
+    """How large a picture may be printed until it looks soft from reading distance, by one part of the frame.
+
+    `part` is ``centre``, or ``frame`` for the whole of it, which its softest zone decides. The sides have the
+    interval of that zone's sharpness. `surely` is the largest usual sheet that stays sharp all over the interval,
+    `perhaps` the largest that does so at its upper end; empty where even the smallest is too large.
+    """
+
+    part: str
+    zone: str
+    aperture: str
+    enlargement: Figure
+    long_cm: Figure
+    short_cm: Figure
+    surely: str
+    perhaps: str
+
+
 class Verdict(Tabular, msgspec.Struct, frozen=True):
-    """The answers; each part is None, or empty, until its question can be answered."""
+    """The answers; each part is None, or empty, until its question can be answered.
+
+    `goals` are those of the session file.
+    """
 
     aperture: list[ApertureRanking] = []
     assembly: Assembly | None = None
     dirt: Dirt | None = None
+    goals: Grades | None = None
+    prints: list[PrintSize] = []

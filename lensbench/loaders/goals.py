@@ -97,7 +97,7 @@ def read_goals(path: str | Path) -> Goals:
         for name in data
         if name != "goals"
     ]
-    goals, wrong = _goals_of_table(data.get("goals", {}))
+    goals, wrong = goals_of_table(data.get("goals", {}))
     mistakes += wrong
     if mistakes:
         lines = ((line_of(text, mistake.key), mistake.text) for mistake in mistakes)
@@ -107,8 +107,8 @@ def read_goals(path: str | Path) -> Goals:
     return goals
 
 
-def _goals_of_table(table: Any) -> tuple[Goals, list[Mistake]]:
-    """The goals in a [goals] table, and what is wrong with it."""
+def goals_of_table(table: Any) -> tuple[Goals, list[Mistake]]:
+    """The goals in a [goals] table, of a goals file or of a session file, and what is wrong with it."""
     at: Key = ("goals",)
     if not isinstance(table, dict):
         return Goals(), [Mistake(at, "goals must be a table: write [goals] on a line of its own.")]

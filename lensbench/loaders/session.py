@@ -9,6 +9,7 @@ import msgspec
 from lensbench.errors import BenchError
 from lensbench.findings import Build
 from lensbench.formatting import as_argument
+from lensbench.loaders.goals import Goals
 from lensbench.loaders.opening import nearest_name
 from lensbench.loaders.session_checks import check_session
 from lensbench.loaders.session_keys import CameraEntry, LensEntry, ShotEntry, TargetEntry
@@ -33,6 +34,7 @@ class Session(msgspec.Struct, frozen=True):
     lens: LensEntry
     target: TargetEntry
     shots: list[ShotEntry]
+    goals: Goals = Goals()
 
 
 def load_session(folder: str | Path) -> Session:
@@ -71,7 +73,7 @@ def load_session(folder: str | Path) -> Session:
     [('w_056.dng', 'flat', 5.6)]
     """
     folder = Path(folder)
-    tables, shots, mistakes = check_session(folder, session_file(folder))
+    tables, goals, shots, mistakes = check_session(folder, session_file(folder))
     if mistakes:
         raise BenchError("\n".join(mistakes))
     return Session(
@@ -81,6 +83,7 @@ def load_session(folder: str | Path) -> Session:
         lens=LensEntry(**tables["lens"]),
         target=TargetEntry(**tables["target"]),
         shots=[ShotEntry(**shot) for shot in shots],
+        goals=goals,
     )
 
 

@@ -6,16 +6,21 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from lensbench.formatting import as_argument
+from lensbench.loaders.goals import Goals, goals_of_table
 from lensbench.loaders.opening import nearest_file, nearest_name
 from lensbench.loaders.session_keys import SHOT_KEYS, TABLE_KEYS, TargetEntry
 from lensbench.loaders.toml_checks import Mistake, check_table
 from lensbench.loaders.toml_lines import Key, line_of, read_toml
 
+_OTHER_TABLES = ("goals", "shot")
+"""Tables that have checks of their own."""
+
 
 class CheckedSession(NamedTuple):
-    """The right values of the tables and of each [[shot]], and a sentence for each mistake."""
+    """The right values of the tables and of each [[shot]], the goals, and a sentence for each mistake."""
 
     tables: dict[str, dict[str, Any]]
+    goals: Goals
     shots: list[dict[str, Any]]
     mistakes: list[str]
 
@@ -42,8 +47,9 @@ def check_session(folder: Path, path: Path) -> CheckedSession:
     data, text = read_toml(path)
     tables, wrong = _tables(data)
     shots, wrong_shots = _shots(data, folder)
-    mistakes = [*wrong, *wrong_shots, *_missing_layout(data, tables["target"], shots, folder)]
-    return CheckedSession(tables, shots, _in_words(path, text, mistakes))
+    goals, wrong_goals = goals_of_table(data.get("goals", {}))
+    mistakes = [*wrong, *wrong_shots, *wrong_goals, *_missing_layout(data, tables["target"], shots, folder)]
+    return CheckedSession(tables, goals, shots, _in_words(path, text, mistakes))
 
 
 def _tables(data: dict[str, Any]) -> tuple[dict[str, dict[str, Any]], list[Mistake]]:
@@ -52,7 +58,7 @@ def _tables(data: dict[str, Any]) -> tuple[dict[str, dict[str, Any]], list[Mista
     for name, value in data.items():
         if name in TABLE_KEYS and not isinstance(value, dict):
             mistakes.append(Mistake((name,), f"{name} must be a table: write [{name}] on a line of its own."))
-        elif name not in TABLE_KEYS and name != "shot":
+        elif name not in TABLE_KEYS and name not in _OTHER_TABLES:
             mistakes.append(Mistake((name,), _unknown_at_top(name, value)))
     checked = {
         name: check_table(data[name] if isinstance(data.get(name), dict) else {}, keys, (name,))
@@ -64,13 +70,13 @@ def _tables(data: dict[str, Any]) -> tuple[dict[str, dict[str, Any]], list[Mista
 
 def _unknown_at_top(name: str, value: Any) -> str:
     if isinstance(value, dict | list):
-        return f"the table [{name}] is unknown{nearest_name(name, [*TABLE_KEYS, 'shot'])}"
+        return f"the table [{name}] is unknown{nearest_name(name, [*TABLE_KEYS, *_OTHER_TABLES])}"
     home = next((table for table, keys in TABLE_KEYS.items() if name in keys), None)
     if home:
         return f"{name} is outside of any table. Put it under [{home}]."
     if name in SHOT_KEYS:
         return f"{name} is outside of any table. Put it under a [[shot]]."
-    tables = ", ".join(f"[{table}]" for table in TABLE_KEYS)
+    tables = ", ".join(f"[{table}]" for table in (*TABLE_KEYS, "goals"))
     return f"the key {name} is unknown here. Every key belongs under {tables} or a [[shot]]."
 
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from msgspec.structs import replace
+
 from lensbench import __version__
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Verdict
 from lensbench.frame import pixel_pitch_um
+from lensbench.loaders.goals import Goals
 from lensbench.loaders.session import Session, refuse_odd_rulers
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Outcome, Readings
@@ -19,6 +22,8 @@ from lensbench.verdicts.aperture import judge_aperture
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt import place_dirt
 from lensbench.verdicts.focus import single_shot_notices
+from lensbench.verdicts.goals import grade
+from lensbench.verdicts.print_size import judge_print_size
 from lensbench.verdicts.repeats import judge_repeats
 
 
@@ -73,7 +78,8 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     settings, dirt = place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio)
     notices += [*misfit, *more, *single_shot_notices(settings), *session_notices(session, facts)]
     left_out = {notice.shot for notice in notices if notice.code == "left-out"}
-    return Report(
+    rankings = judge_aperture(settings, camera.size_px)
+    report = Report(
         build=session.build,
         camera=camera,
         warnings=[*notices, *dark_notices(session.shots, readings, left_out)],
@@ -81,7 +87,8 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         geometry=geometry,
         repeats=judge_repeats(settings),
         verdict=Verdict(
-            aperture=judge_aperture(settings, camera.size_px),
+            aperture=rankings,
+            prints=judge_print_size(settings, rankings, camera),
             assembly=judge_assembly(settings, camera),
             dirt=dirt,
         ),
@@ -89,6 +96,15 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         session=session.folder.resolve().name,
         shots=[digest for outcome in outcomes for digest in outcome.digests],
     )
+    return _graded(report, session.goals)
+
+
+def _graded(report: Report, goals: Goals) -> Report:
+    """The report with the goals of the session file graded, if there are any."""
+    if not goals.wanted or report.verdict is None:
+        return report
+    grades = grade(report, goals.wanted, goals.f_number, goals.aperture)
+    return replace(report, verdict=replace(report.verdict, goals=grades))
 
 
 def _layout(session: Session) -> Layout | None:

@@ -16,8 +16,8 @@ from lensbench.findings import (
     Figure,
     Setting,
 )
-from lensbench.shot import reference_channel
 from lensbench.verdicts.repeats import CONFIDENCE, of_repeats
+from lensbench.verdicts.zones import mtf50_by_zone
 
 PARTS = {
     "frame": frame.ZONES,
@@ -49,7 +49,7 @@ def judge_aperture(settings: Sequence[Setting], size: tuple[int, int]) -> list[A
     list of ApertureRanking
         One for each of `PARTS` that has a zone which every setting with sharpness has a figure for.
     """
-    figures = {number: known for number, setting in enumerate(settings) if (known := _by_zone(setting))}
+    figures = {number: known for number, setting in enumerate(settings) if (known := mtf50_by_zone(setting))}
     if not figures:
         return []
     shared = set.intersection(*map(set, figures.values()))
@@ -63,17 +63,6 @@ def judge_aperture(settings: Sequence[Setting], size: tuple[int, int]) -> list[A
             }
             rankings.append(ApertureRanking(part, common, _ranked(settings, means)))
     return rankings
-
-
-def _by_zone(setting: Setting) -> dict[str, Figure]:
-    """A setting's MTF50, mean of directions, by zone: in lp/mm where the pixels' size is known."""
-    zones = setting.sharpness.zones if setting.sharpness else []
-    shown = reference_channel([zone.channel for zone in zones])
-    return {
-        zone.zone: zone.mtf50_lp_mm or zone.mtf50
-        for zone in zones
-        if zone.direction == "mean" and zone.channel == shown
-    }
 
 
 def _zone_shares(size: tuple[int, int]) -> dict[str, float]:

@@ -6,16 +6,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lensbench import frame
-from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Figure, Fringing, Mark, Report, Setting
+from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report
 from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
+from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of
 from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
 from lensbench.reporter.values.light import black_corners
 from lensbench.reporter.values.repeats import centre_repeated, repeats_name
-from lensbench.reporter.values.sharpness import figures_of, sharpness_unit, zone_figures
+from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.goals import answer_in_short, goals_in_words, grades_in_words
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
+from lensbench.reporter.words.print_size import prints_in_words, prints_of, sure_size
 
 
 @dataclass(frozen=True)
@@ -30,8 +33,10 @@ class Answer:
 def answers(report: Report) -> list[Answer]:
     """The answers of a report in the order in which a builder asks."""
     return [
+        *_goals(report),
         _which_aperture(report),
         _how_sharp(report),
+        *_how_large_a_print(report),
         _which_colours(report),
         _how_dark(report),
         _how_clean(report),
@@ -41,12 +46,21 @@ def answers(report: Report) -> list[Answer]:
     ]
 
 
+def _goals(report: Report) -> list[Answer]:
+    """Whether the build reached its goals, where the session file has any."""
+    grades = report.verdict.goals if report.verdict else None
+    if grades is None:
+        return []
+    more = " ".join([*goals_in_words(grades), *grades_in_words(grades)])
+    return [Answer("Goals", answer_in_short(grades), more)]
+
+
 def _which_aperture(report: Report) -> Answer:
     question = "Which aperture?"
-    ranking = _ranking(report, "frame")
+    ranking = ranking_of(report, "frame")
     if ranking is None:
         missing = "No zone could be measured at every aperture. See the zones below."
-        if _sharpest(report) is None:
+        if sharpest_setting(report) is None:
             missing = "No target shot could be measured. Photograph the set-square target."
         return Answer(question, "Can't tell", missing)
     best, *others = ranking.ranked
@@ -65,12 +79,7 @@ def _next_best(others: list[ApertureSharpness]) -> str:
     level = [other.label for other in others if other.equal_to_best]
     if level:
         return f"{listed(level)} {'is' if len(level) == 1 else 'are'} equal within the uncertainty"
-    return f"next is {others[0].label} with {_mean(others[0])}"
-
-
-def _ranking(report: Report, part: str) -> ApertureRanking | None:
-    rankings = report.verdict.aperture if report.verdict else []
-    return next((ranking for ranking in rankings if ranking.part == part), None)
+    return f"next is {others[0].label} with {bare_mean(others[0])}"
 
 
 def _averaged(ranking: ApertureRanking) -> str:
@@ -85,37 +94,25 @@ def _over_setups(one: ApertureSharpness) -> str:
     if one.spread is None:
         return with_interval(one.mean)
     setups = f"the mean of {len(one.settings)} setups that scatter by ± {spread(one.spread.value)}"
-    return f"{_mean(one)} {one.mean.unit}, {setups}"
-
-
-def _mean(one: ApertureSharpness) -> str:
-    """An aperture's mean alone, with as many digits as its noise, or the spread of its setups, allows."""
-    return bare(Figure.of(one.mean.value, one.spread.value, one.mean.unit) if one.spread else one.mean)
+    return f"{bare_mean(one)} {one.mean.unit}, {setups}"
 
 
 def _other_parts(report: Report, best: ApertureSharpness) -> Iterator[str]:
     """Where the centre or the corners are clearly sharper at another aperture than the frame as a whole."""
     for part, name in (("centre", "The centre alone is"), ("corners", "The corners alone are")):
-        ranking = _ranking(report, part)
+        ranking = ranking_of(report, part)
         if ranking is None:
             continue
         same = next((one for one in ranking.ranked if one.label == best.label), None)
         if same is not None and not same.equal_to_best:
             first = ranking.ranked[0]
-            yield f"{name} sharpest at {first.label}, {_mean(first)} {first.mean.unit} against {_mean(same)}."
-
-
-def _sharpest(report: Report) -> Setting | None:
-    """The setting that speaks for the lens: of the sharpest aperture, the setup that came out best."""
-    ranking = _ranking(report, "frame")
-    if ranking is not None:
-        return report.settings[ranking.ranked[0].settings[0]]
-    return next((setting for setting in report.settings if zone_figures(setting, sharpness_unit(report))), None)
+            figures = f"{bare_mean(first)} {first.mean.unit} against {bare_mean(same)}"
+            yield f"{name} sharpest at {first.label}, {figures}."
 
 
 def _how_sharp(report: Report) -> Answer:
     question = "How sharp?"
-    best = _sharpest(report)
+    best = sharpest_setting(report)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot to measure.")
     by_zone = figures_of(best, sharpness_unit(report), "mean")
@@ -132,9 +129,17 @@ def _how_sharp(report: Report) -> Answer:
     )
 
 
+def _how_large_a_print(report: Report) -> list[Answer]:
+    """How large a picture may be printed, where the sensor's size is known."""
+    prints = prints_of(report)
+    if not prints:
+        return []
+    return [Answer("How large a print?", f"{sure_size(prints[-1])}", prints_in_words(prints))]
+
+
 def _which_colours(report: Report) -> Answer:
     question = "Colour fringes?"
-    for setting in (_sharpest(report), *report.settings):
+    for setting in (sharpest_setting(report), *report.settings):
         farthest = farthest_colour(setting) if setting else None
         if setting and setting.fringing and farthest:
             zone, figure = farthest
@@ -227,7 +232,7 @@ def _how_straight(report: Report) -> list[Answer]:
 
 def _how_flat(report: Report) -> list[Answer]:
     """Whether centre and corners come into focus together, where a series along a rail can tell."""
-    for setting in (_sharpest(report), *report.settings):
+    for setting in (sharpest_setting(report), *report.settings):
         focus = setting.focus if setting else None
         bow = curvature(focus) if focus else None
         if setting and focus and bow:

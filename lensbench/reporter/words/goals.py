@@ -41,6 +41,20 @@ def answer_in_short(grades: Grades) -> str:
     return f"{count} of {all_of} goal{'s' * (all_of > 1)} {grades.answer}"
 
 
+def goals_in_words(grades: Grades) -> list[str]:
+    """A sentence each on the goals that weren't met, those missed first."""
+    order = ("missed", "too close to call")
+    found = sorted((one for one in grades.goals if one.result in order), key=lambda one: order.index(one.result))
+    return [f"{_first_capital(goal_in_short(one))}." for one in found]
+
+
+def goal_in_short(one: GradedGoal) -> str:
+    """A goal with its result and figures, such as ``MTF50, corner missed: 15 ± 1 lp/mm, at least 18 wanted``."""
+    where = f" ({one.zone})" if one.zone and one.zone != one.goal.part else ""
+    figure = f": {with_interval(one.value)}{where}" if one.value else ""
+    return f"{goal_name(one.goal)} {one.result}{figure}, {limit_in_words(one.goal)} wanted"
+
+
 def grades_in_words(grades: Grades) -> list[str]:
     """What the table leaves open, in sentences: the aperture, and why something can't be told."""
     if not grades.setups:

@@ -1,0 +1,164 @@
+"""The answers for the terminal: one line a question, each with its figure, or ``can't tell``."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from lensbench import frame
+from lensbench.findings import Report
+from lensbench.formatting import brief, limit, listed, magnitude, with_interval
+from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
+from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
+from lensbench.reporter.values.fringing import farthest_colour, way
+from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.repeats import centre_repeated
+from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
+from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.goals import answer_in_short, goals_in_words
+from lensbench.reporter.words.print_size import prints_of, sure_size
+
+UNTOLD = "can't tell"
+
+
+class AnswerLine(NamedTuple):
+    """A question in a word or two, and its answer in one line."""
+
+    question: str
+    answer: str
+
+
+def answer_lines(report: Report) -> list[AnswerLine]:
+    """The answers of a report in the order in which a builder asks."""
+    return [
+        *_goals(report),
+        AnswerLine("Which aperture", _aperture(report)),
+        AnswerLine("How sharp", _sharp(report)),
+        AnswerLine("Prints sharp to", _print(report)),
+        AnswerLine("Straight", _straight(report)),
+        AnswerLine("Colour fringes", _colours(report)),
+        AnswerLine("Dark corners", _dark(report)),
+        AnswerLine("Where to wipe", _wipe(report)),
+        AnswerLine("Magnification", _size(report)),
+        AnswerLine("Better or worse", _better(report)),
+    ]
+
+
+def _goals(report: Report) -> list[AnswerLine]:
+    grades = report.verdict.goals if report.verdict else None
+    if grades is None:
+        return []
+    first = [sentence.removesuffix(".") for sentence in goals_in_words(grades)[:1]]
+    return [AnswerLine("Goals", ": ".join([f"{answer_in_short(grades)} at {grades.aperture}", *first]))]
+
+
+def _aperture(report: Report) -> str:
+    ranking = ranking_of(report, "frame")
+    if ranking is None:
+        return f"{UNTOLD}: no zone was measured at every aperture"
+    best, *others = ranking.ranked
+    said = f"{best.label}: {with_interval(best.mean)} over the frame"
+    if not others:
+        return f"{UNTOLD}: only {best.label} was shot ({with_interval(best.mean)} over the frame)"
+    level = [other.label for other in others if other.equal_to_best]
+    if level:
+        return f"{said}; {listed(level)} {'is' if len(level) == 1 else 'are'} equal"
+    return f"{said}; {others[0].label} {with_interval(others[0].mean, unit=False)}"
+
+
+def _sharp(report: Report) -> str:
+    best = sharpest_setting(report)
+    means = figures_of(best, sharpness_unit(report), "mean") if best else {}
+    if best is None or not means:
+        return f"{UNTOLD}: no target shot could be measured"
+    zone = min(means, key=lambda name: means[name].value)
+    first = frame.ZONES[0]
+    parts = [f"{with_interval(means[first], unit=False)} in the centre"] if first in means else []
+    parts.append(f"{with_interval(means[zone])} {_at(zone)}")
+    return f"{best.name}: {', '.join(parts)}"
+
+
+def _at(zone: str) -> str:
+    """A zone in few words: ``bottom right corner``."""
+    return in_the(zone).removeprefix("the ")
+
+
+def _print(report: Report) -> str:
+    prints = prints_of(report)
+    if not prints:
+        return f"{UNTOLD}: needs a target shot and the sensor's size"
+    where = {"frame": "all over", "centre": "in the centre"}
+    return ", ".join(f"{sure_size(one)} {where[one.part]}" for one in reversed(prints))
+
+
+def _straight(report: Report) -> str:
+    assembly = report.verdict.assembly if report.verdict else None
+    if assembly is None:
+        return f"{UNTOLD}: too little was measured"
+    softer = assembly.softer_side
+    if softer is None:
+        return assembly.answer
+    cause = "" if softer.cause == UNTOLD else f" ({softer.cause})"
+    return f"{assembly.answer}: {softer.side} {with_interval(softer.percent)} softer at {softer.setting}{cause}"
+
+
+def _colours(report: Report) -> str:
+    for setting in (sharpest_setting(report), *report.settings):
+        farthest = farthest_colour(setting) if setting else None
+        if setting and farthest:
+            zone, figure = farthest
+            return f"{setting.name}: {zone.channel} {with_interval(figure)} {way(zone)} in {in_the(zone.zone)}"
+    return f"{UNTOLD}: no target shot in colour could be measured"
+
+
+def _dark(report: Report) -> str:
+    black = {s.name: corners for s in report.settings if (corners := black_corners(s))}
+    if black:
+        name, corners = max(black.items(), key=lambda item: len(item[1]))
+        return f"{name}: no light in the {listed(corners)} corner{'s' * (len(corners) > 1)}"
+    worst = [
+        (zone.stops, zone.zone, setting)
+        for setting in report.settings
+        if setting.falloff
+        for zone in setting.falloff.zones
+    ]
+    if not worst:
+        return f"{UNTOLD}: no shot of an even light could be measured"
+    stops, zone, setting = max(worst, key=lambda entry: entry[0].value)
+    covers = all(s.falloff.covers_frame for s in report.settings if s.falloff)
+    cover = "" if covers else "; light does not cover the frame"
+    return f"{setting.name}: {with_interval(stops)} in {in_the(zone)}{cover}"
+
+
+def _wipe(report: Report) -> str:
+    setting = most_marked(report)
+    if setting is None:
+        looked = any(one.dust for one in report.settings)
+        return "nowhere: no mark shows in any flat" if looked else f"{UNTOLD}: no shot of an even light"
+    marks = marks_of(setting)
+    depth = brief(magnitude(marks[0].depth_percent))
+    count = f"{len(marks)} mark{'s' * (len(marks) > 1)}"
+    return f"{_surfaces(report)}: {count} at {setting.name}, the clearest takes {depth} %"
+
+
+def _surfaces(report: Report) -> str:
+    """What the marks lie on, the most frequent first."""
+    dirt = dirt_of(report)
+    places = [mark.lies_on for mark in dirt.marks if mark.lies_on != UNTOLD] if dirt else []
+    return listed(sorted(set(places), key=places.count, reverse=True)) if places else UNTOLD
+
+
+def _size(report: Report) -> str:
+    geometry = report.geometry
+    if geometry is None or geometry.magnification is None:
+        return f"{UNTOLD}: needs a target shot and the sensor's size"
+    view = geometry.field_of_view_deg
+    seen = f", sees {with_interval(view)}" if view else ""
+    return f"{with_interval(geometry.magnification)}{seen}"
+
+
+def _better(report: Report) -> str:
+    known = [row for repeats in report.repeats if (row := centre_repeated(repeats))]
+    if not known:
+        return f"{UNTOLD} from one setup: shoot it again as setup = 2 and 3"
+    row = max(known, key=lambda one: one.setups)
+    return f"differences count from {limit(row.smallest_difference)} {row.mean.unit} on, in {in_the(row.zone)}"

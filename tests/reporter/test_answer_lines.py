@@ -1,0 +1,76 @@
+"""The terminal's answers: a line each with its figure, and "can't tell" where the report can't."""
+
+import pytest
+
+from lensbench.figure import Figure
+from lensbench.findings import Assembly, Build, Camera, Report, SofterSide, Verdict
+from lensbench.findings.goals import Goal
+from lensbench.reporter.words.answer_lines import answer_lines
+from lensbench.verdicts.goals import grade
+from lensbench.verdicts.print_size import judge_print_size
+from tests.findings.alter import alter
+from tests.reporter.invented import PITCH_UM, invented_report
+
+SIZE = (1200, 800)
+ROOM = 80 - 17
+"""What 80 columns leave beside the questions."""
+
+
+@pytest.fixture
+def report():
+    return invented_report((2.8, 5.6), SIZE)
+
+
+def said(report):
+    return dict(answer_lines(report))
+
+
+def test_every_question_has_one_line(report):
+    lines = answer_lines(report)
+    assert [one.question for one in lines] == [
+        "Which aperture", "How sharp", "Prints sharp to", "Straight", "Colour fringes", "Dark corners",
+        "Where to wipe", "Magnification", "Better or worse",
+    ]  # fmt: skip
+    assert [one for one in lines if len(one.question) > 15 or "\n" in one.answer] == []
+    assert [one for one in lines if len(one.answer) > ROOM and one.question != "How sharp"] == []
+
+
+def test_figures_stand_in_the_lines(report):
+    lines = said(report)
+    best = report.verdict.aperture[0].ranked[0].mean
+    assert lines["Which aperture"].startswith(f"f/5.6: {best.value:.3f} ± {best.half_width:.3f}"[:14])
+    assert "; f/2.8 " in lines["Which aperture"]
+    assert lines["Colour fringes"] == "f/5.6: blue 2.326 ± 0.008 px outward in the top right corner"
+    assert lines["Magnification"] == "0.4987 ± 0.0011 ×"
+    assert "5 marks at f/2.8, the clearest takes 4.1 %" in lines["Where to wipe"]
+
+
+def test_goals_come_first_with_what_was_missed(report):
+    goals = [Goal("distortion_percent", most=1.0), Goal("magnification", least=0.4)]
+    alter(report.verdict, goals=grade(report, goals, f_number=5.6))
+    first = answer_lines(report)[0]
+    assert first.question == "Goals"
+    assert first.answer == (
+        "1 of 2 goals missed at f/5.6: Distortion at the corners missed: 1.342 ± 0.012 %, at most 1 % wanted"
+    )
+
+
+def test_prints_are_given_by_sizes_that_are_sure(report):
+    """7.22 ± 0.04 lp/mm in the softest corner: (7.22 - 0.04) / 5.7 · 3.6 is 4.5 cm."""
+    camera = Camera(SIZE, (36.0, 24.0), 30.0)
+    alter(report.verdict, prints=judge_print_size(report.settings, report.verdict.aperture, camera))
+    assert said(report)["Prints sharp to"].startswith("4.5 × 3 cm all over, 6.7 × 4.5 cm in the centre")
+
+
+def test_a_softer_side_has_its_figure_and_its_cause(report):
+    side = SofterSide("top left", Figure.of(34.2, 1.1, "%"), "f/5.6", "lens")
+    alter(report.verdict, assembly=Assembly("not straight", softer_side=side))
+    assert said(report)["Straight"] == "not straight: top left 34.2 ± 1.1 % softer at f/5.6 (lens)"
+
+
+def test_nothing_measured_is_can_t_tell_throughout():
+    lines = answer_lines(Report(Build("bare"), Camera(SIZE, (36.0, 24.0), PITCH_UM), verdict=Verdict()))
+    assert [one for one in lines if not one.answer.startswith("can't tell")] == []
+    alone = said(invented_report((5.6,), SIZE, clean=True))
+    assert alone["Which aperture"].startswith("can't tell: only f/5.6 was shot (9.359")
+    assert alone["Where to wipe"] == "nowhere: no mark shows in any flat"
