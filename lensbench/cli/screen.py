@@ -80,29 +80,26 @@ def progress_bar(
 
 
 def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], words: int = 1) -> None:
-    """Print a table whose first `words` columns are words and the rest figures, set flush right."""
+    """Print a table whose first `words` columns are words and the rest figures, set flush right.
+
+    Where it is too wide, headings are broken into lines; into a file or a pipe figures never are.
+    """
     from rich import box
     from rich.table import Table
 
-    console = _console()
-    padding = (0, 1, 0, 0)
-    table = Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, padding=padding, pad_edge=False
-    )
-    for number, (name, width) in enumerate(zip(head, _widths(head, rows, console.width), strict=True)):
+    cells = [max((len(row[number]) for row in rows), default=0) for number in range(len(head))]
+    broken = [max([width, *map(len, name.split())]) for name, width in zip(head, cells, strict=True)]
+    between = 2 * len(head)
+    console = _console(sum(broken) + between)
+    fits = sum(max(len(name), width) for name, width in zip(head, cells, strict=True)) + between <= console.width
+    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table.padding = (0, 1, 0, 0)
+    for number, name in enumerate(head):
+        width = None if fits or sum(broken) + between > console.width else broken[number]
         table.add_column(name, justify="left" if number < words else "right", width=width)
     for row in rows:
         table.add_row(*row)
     console.print(table)
-
-
-def _widths(head: Sequence[str], rows: Sequence[Sequence[str]], room: int) -> list[int | None]:
-    """Widths of columns where there is too little room: headings are broken into lines before figures are."""
-    cells = [max((len(row[number]) for row in rows), default=0) for number in range(len(head))]
-    whole = [max(len(name), width) for name, width in zip(head, cells, strict=True)]
-    broken = [max([width, *map(len, name.split())]) for name, width in zip(head, cells, strict=True)]
-    between = 2 * len(head)
-    return [*broken] if sum(broken) + between <= room < sum(whole) + between else [None] * len(head)
 
 
 def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
@@ -119,10 +116,12 @@ def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
     _console().print(table)
 
 
-def _console() -> Console:
+def _console(least: int = 0) -> Console:
+    """The terminal, or what a pipe gets: `PIPE_COLUMNS`, or as many as are needed."""
     from rich.console import Console
 
-    return Console(width=None if sys.stdout.isatty() else PIPE_COLUMNS, highlight=False, markup=False)
+    width = None if sys.stdout.isatty() else max(PIPE_COLUMNS, least)
+    return Console(width=width, highlight=False, markup=False)
 
 
 def say(*lines: str) -> None:

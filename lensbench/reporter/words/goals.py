@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lensbench.findings.goals import Goal, GradedGoal, Grades
+from lensbench.formatting import with_interval
 
 _NAMES = {
     "mtf50_lp_mm": ("MTF50", "lp/mm"),
