@@ -40,7 +40,7 @@ def test_alpha_is_left_out(planes, tmp_path):
 def test_jpeg_with_its_exposure_facts(tmp_path):
     exif = Image.Exif()
     exif[271], exif[272], exif[274] = "Nightjar", "One", 8
-    exif.get_ifd(0x8769).update({33434: 1 / 30, 33437: 8.0, 34855: 200, 36867: "2024:05:06 21:10:11"})
+    exif[0x8769] = {33434: 1 / 30, 33437: 8.0, 34855: 200, 36867: "2024:05:06 21:10:11"}
     Image.fromarray(COLOUR).save(tmp_path / "a.jpg", exif=exif, quality=95)
     before = (tmp_path / "a.jpg").read_bytes()
     shot = load_rendered(tmp_path / "a.jpg")

@@ -16,6 +16,7 @@ from tests.analysers.focus.invented_focus import (
     mtf50_of,
     series,
 )
+from tests.findings.alter import alter
 
 HALF_DIAGONAL_MM = np.hypot(*SIZE) / 2 / 50
 
@@ -151,7 +152,11 @@ def test_a_shaken_shot_is_left_out():
     shots = series(surface)
     good = measure_focus(shots, SIZE)
     for tile in shots[8].tiles:
-        tile.sagittal, tile.tangential = (part.scaled(0.875, "cy/px") for part in (tile.sagittal, tile.tangential))
+        alter(
+            tile,
+            sagittal=tile.sagittal.scaled(0.875, "cy/px"),
+            tangential=tile.tangential.scaled(0.875, "cy/px"),
+        )
     focus = measure_focus(shots, SIZE)
     assert "t_08.dng is 1" in focus.notes[0]
     assert "t_08.dng" not in focus.shots
