@@ -87,16 +87,23 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], 
     from rich import box
     from rich.table import Table
 
-    cells = [max((len(row[number]) for row in rows), default=0) for number in range(len(head))]
-    broken = [max([width, *map(len, name.split())]) for name, width in zip(head, cells, strict=True)]
-    between = 2 * len(head)
+    columns = [[name, *(row[number] for row in rows)] for number, name in enumerate(head)]
+    whole = [max(map(len, cells)) for cells in columns]
+    # Words may be broken anywhere between them, figures only in their heading.
+    broken = [
+        max(map(len, " ".join(cells if number < words else cells[:1]).split() + cells[1:] * (number >= words)))
+        for number, cells in enumerate(columns)
+    ]
+    between = 2 * len(columns)
     console = _console(sum(broken) + between)
-    fits = sum(max(len(name), width) for name, width in zip(head, cells, strict=True)) + between <= console.width
+    tight = sum(broken) + between <= console.width < sum(whole) + between
     table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
     table.padding = (0, 1, 0, 0)
     for number, name in enumerate(head):
-        width = None if fits or sum(broken) + between > console.width else broken[number]
-        table.add_column(name, justify="left" if number < words else "right", width=width)
+        if number < words:
+            table.add_column(name)
+        else:
+            table.add_column(name, justify="right", width=broken[number] if tight else None)
     for row in rows:
         table.add_row(*row)
     console.print(table)
