@@ -14,7 +14,7 @@ from lensbench.loaders.goals import Goals
 from lensbench.loaders.session import Session, refuse_odd_rulers
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Outcome, Readings
-from lensbench.run._session_warnings import dark_notices, sensor_notices, session_notices
+from lensbench.run._session_warnings import dark_notices, layout_notices, sensor_notices, session_notices
 from lensbench.run._settings import Given, join_settings
 from lensbench.run._work import Progress, read_session
 from lensbench.target.layout import Layout, read_layout
@@ -76,7 +76,13 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     camera, misfit = _camera(session, facts), sensor_notices(session.camera.sensor_mm, facts[0].size)
     settings, geometry, more = join_settings(Given(session, camera, layout), readings)
     settings, dirt = place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio)
-    notices += [*misfit, *more, *single_shot_notices(settings), *session_notices(session, facts)]
+    notices += [
+        *layout_notices(layout),
+        *misfit,
+        *more,
+        *single_shot_notices(settings),
+        *session_notices(session, facts),
+    ]
     left_out = {notice.shot for notice in notices if notice.code == "left-out"}
     rankings = judge_aperture(settings, camera.size_px)
     report = Report(

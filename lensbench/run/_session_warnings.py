@@ -10,6 +10,7 @@ from lensbench.loaders.session import Session
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Readings
+from lensbench.target.layout import Layout
 
 
 def sensor_notices(sensor_mm: tuple[float, float] | None, size: tuple[int, int]) -> list[Notice]:
@@ -18,6 +19,17 @@ def sensor_notices(sensor_mm: tuple[float, float] | None, size: tuple[int, int])
     if misfit is None:
         return []
     return [Notice("sensor", None, f"session.toml: {misfit} Until then all sizes on the sensor are in pixels.")]
+
+
+def layout_notices(layout: Layout | None) -> Iterator[Notice]:
+    """A target that nothing in the shots tells from other prints."""
+    if layout is not None and layout.name is None:
+        text = (
+            "target.json: was made before sheets had names of their own, and prints of other sizes look alike, so "
+            "the shots can't show whether it belongs to this print. Check that neighbouring tiles of the print "
+            f"are {layout.pitch_mm:.2f} mm apart, or make a new target: sizes and magnification hang on it."
+        )
+        yield Notice("unnamed-sheet", None, text)
 
 
 def session_notices(session: Session, facts: Sequence[ShotFacts]) -> Iterator[Notice]:

@@ -83,8 +83,8 @@ def target_drawing(sheet: Sheet) -> Drawing:
     _write_foot(
         drawing,
         sheet,
-        f"Set-square target, {sheet.lattice} lattice of {layout.columns} x {layout.rows}, for a frame of"
-        f" {sheet.frame_mm[0]:g} x {sheet.frame_mm[1]:g} mm at {ratio}, which sees {field} mm of it.",
+        f"Set-square target {layout.name} (its target.json says so too), for a frame of {sheet.frame_mm[0]:g} x"
+        f" {sheet.frame_mm[1]:g} mm at {ratio}, which sees {field} mm of it.",
         f"Print at 100 % (no fitting to the page). Measure both bars with a steel rule, from the first tick to the"
         f" last: drawn {across:g} mm across, {up:g} mm up.",
         "Put what you measure into the session file: rulers_measured_mm = [across, up]. Aim the camera where the"

@@ -6,6 +6,7 @@ The constants are chosen by experience; `tests.bench.finding` shows what they ac
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,15 +14,19 @@ from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 from scipy.spatial import cKDTree
 
+from lensbench.target._pattern import LEG_OVER_PITCH
 from lensbench.target._triangles import Triangles
-from lensbench.target.layout import LEG_OVER_PITCH, Layout
+from lensbench.target.layout import Layout
 
 FEWEST = 12
 """Fewer tiles than this don't determine where on the sheet they are."""
 
 LEAST_AGREEMENT = 0.85
-"""Least agreement of the tiles' directions with the sheet's: the mean cosine of the angles between them. The
-pattern keeps wrong positions under 0.84 (see `_pattern.PATTERN`)."""
+"""Least agreement of the tiles' directions with the sheet's: the mean cosine of the angles between them. Wrong
+positions on the same sheet stay under `_turned.MOST_ALIKE`."""
+
+FEW, LEAST_AGREEMENT_OF_FEW = 25, 0.95
+"""Of fewer tiles than this more agreement is asked: some few of another sheet agree by chance."""
 
 LEAST_LEAD = 0.08
 """Least difference in agreement between the best and the second-best position."""
@@ -179,6 +184,16 @@ def _as_patch(positions: dict[int, tuple[int, int]], quarters: dict[int, int], a
     return LatticePatch(index, position, np.exp(1j * (np.radians(225) - turn)))
 
 
+def first_match(patches: Sequence[LatticePatch], layout: Layout) -> Match | None:
+    """The match of the first patch, largest first, that fits the sheet; beside large ones, small ones don't count.
+
+    Where many tiles that belong together are of another sheet, some few beside them that fit do so by chance.
+    """
+    large = [patch for patch in patches if len(patch.index) >= FEW]
+    matches = (match_lattice(patch, layout) for patch in large or patches)
+    return next((match for match in matches if match is not None), None)
+
+
 def match_lattice(patch: LatticePatch, layout: Layout) -> Match | None:
     """Find which tiles of the sheet these are, under every shift, quarter turn and mirroring.
 
@@ -203,7 +218,8 @@ def match_lattice(patch: LatticePatch, layout: Layout) -> Match | None:
     tried.sort(key=lambda entry: -entry[0])
     agreement, position, mirrored = tried[0]
     # The agreement of the second-best position by chance falls with the number of tiles.
-    if agreement < LEAST_AGREEMENT or (len(tried) > 1 and agreement - tried[1][0] < LEAST_LEAD):
+    least = LEAST_AGREEMENT if len(patch.index) >= FEW else LEAST_AGREEMENT_OF_FEW
+    if agreement < least or (len(tried) > 1 and agreement - tried[1][0] < LEAST_LEAD):
         return None
     on_sheet = _on_sheet(position, layout)
     return Match(patch.index[on_sheet], position[on_sheet, 0], position[on_sheet, 1], mirrored, float(agreement))

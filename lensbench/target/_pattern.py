@@ -11,8 +11,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import maximum_filter1d
 
+from lensbench.target._turned import turned_tiles
+
 LEG_OVER_PITCH = 0.56
 """Length of a tile's legs over the distance of neighbouring nodes."""
+
+FAR_CORNER = LEG_OVER_PITCH / np.sqrt(2)
+"""How far each corner lies from its node, in pitches."""
+
+PITCH_DECIMALS = 5
+"""Decimals of the pitch in a layout's file."""
 
 TWISTS_DEG = np.arange(2.0, 6.25, 0.5)
 """The twists that are tried for every tile, either way."""
@@ -23,79 +31,51 @@ CAMERA_TURN_DEG = 3.0
 USABLE_LEG_PX = 130
 """Straight part of a leg between the blurred corners, for the choice of twists (24 megapixels, fine lattice)."""
 
-PATTERN = (
-    "#....#...##.#.###..#....#..##..",
-    "#.###..###.#########..####...#.",
-    ".##...##..#.##.##.##.#.#...##.#",
-    "#....#.###.##.#..##.#.##..##.#.",
-    "#.#.#.##....#.##.#.###.###.####",
-    "#.###..#..#.#......###.#.##....",
-    "....#..#....#.#.....#..#.#..#.#",
-    "###.##.##.##.##.#..#####....#.#",
-    "###.######..#....###.##..##..##",
-    "...#..###.....####..#.##.####.#",
-    "#.##.###.#.#..#.#..#####.#.##..",
-    "##...##.#...#.#..##.#.#.......#",
-    ".##.###.##...#..#.###..##.#..##",
-    ".#.#.#......##.#....#..###....#",
-    ".#...##..###.###..###........##",
-    "...#.##....###.####..###.#####.",
-    "#.#.#.#.....#.#.##.##.#......##",
-    ".#...###..#.......#.##..#..##..",
-    ".....#..####....##.....###.##..",
-    "........#......#.#######..##.#.",
-    "#..######.#####..#.###......#..",
-    "##..######.#.###.###.....#.#.##",
-    "#...##.##.##..#..####....#.#..#",
-    ".###.#.###.####.#######.##...##",
-    ".....###.####.##.#.#...........",
-    ".#.##.#####..###.##.#.##..##.#.",
-    "..##...#..###.......#####..#..#",
-    "...#.#...#..#...####.#.####.###",
-    "#..#######..#.#.#.#...#..###...",
-    "###..#.###....##.....##.#.##.##",
-    "..#.#..#.#....##.#..#.#.####...",
-)
-"""Which tiles are turned half round, around the middle node.
-
-Random-looking, then bits turned until every 4 × 4 tiles with their directions were unlike every other under all
-shifts, quarter turns and mirroring: the mean cosine between the directions of two like-placed windows stays under
-0.76 within 12 steps from the middle, 0.84 to the rim (1 would be the same).
-"""
+MOST_IN_LINE = 31
+"""Most tiles in a row or column of a sheet."""
 
 
-def tile_corners(across: NDArray[np.int64], down: NDArray[np.int64], lattice: str) -> NDArray[np.float64]:
-    """Corners of tiles in a lattice's order (right angle, along the radius, across it).
+def sheet_name(lattice: str, columns: int, rows: int, pitch_mm: float) -> str:
+    """What a sheet is called in print and in its file."""
+    # By the pitch that the file holds, so that it can be held against the name.
+    return f"{lattice}-{columns}x{rows}-{round(pitch_mm, PITCH_DECIMALS):.3f}"
+
+
+@functools.lru_cache(maxsize=64)
+def tile_corners(columns: int, rows: int, name: str) -> NDArray[np.float64]:
+    """Corners of a sheet's tiles (right angle, along the radius, across it).
 
     Parameters
     ----------
-    across, down : ndarray of int, shape (tiles,)
-        Whole steps from the middle node.
-    lattice : str
-        ``fine`` or ``coarse``.
+    columns, rows : int
+        Size of the lattice, odd, at most `MOST_IN_LINE`.
+    name : str
+        The sheet's name, which says which of its tiles are turned.
 
     Returns
     -------
     ndarray, shape (tiles, 3, 2)
-        In pitches from the middle node, x right, y down.
+        In pitches from the middle node, x right, y down, row by row; not to be written to.
     """
-    middle = len(PATTERN) // 2
-    # The coarse lattice's tiles are turned the other way, so that neither lattice can be mistaken for the other.
-    turned = "#" if lattice == "fine" else "."
-    pattern = np.array([[mark == turned for mark in line] for line in PATTERN])
-    side = np.where(pattern[down + middle, across + middle], 1.0, -1.0)[:, None] * LEG_OVER_PITCH
+    down, across = np.mgrid[0:rows, 0:columns] - np.array([rows // 2, columns // 2])[:, None, None]
+    middle = MOST_IN_LINE // 2
     # The middle node has no radius; arctan2 gives it the one to the right.
     turn = np.arctan2(down, across) + np.radians(_twists_deg()[down + middle, across + middle])
+    right_angle_way = -np.exp(1j * turn) * (1 + 1j) / np.sqrt(2)
+    side = np.where(turned_tiles(name, right_angle_way), 1.0, -1.0).ravel()[:, None] * LEG_OVER_PITCH
+    across, down, turn = across.ravel(), down.ravel(), turn.ravel()
     along = side * np.stack([np.cos(turn), np.sin(turn)], axis=1)
     across_radius = side * np.stack([-np.sin(turn), np.cos(turn)], axis=1)
     right_angle = np.stack([across, down], axis=1) - (along + across_radius) / 2
-    return np.stack([right_angle, right_angle + along, right_angle + across_radius], axis=1)
+    corners = np.stack([right_angle, right_angle + along, right_angle + across_radius], axis=1)
+    corners.setflags(write=False)
+    return corners
 
 
 @functools.lru_cache(maxsize=1)
 def _twists_deg() -> NDArray[np.float64]:
-    """The twist at each position of `PATTERN`: that with the smallest sampling gap over all camera turns."""
-    middle = len(PATTERN) // 2
+    """The twist at each position about the middle: that with the smallest sampling gap over all camera turns."""
+    middle = MOST_IN_LINE // 2
     down, across = np.mgrid[-middle : middle + 1, -middle : middle + 1]
     radius_deg = np.degrees(np.arctan2(down, across))[..., None]
     # Signs alternate, so that twists cancel over neighbouring tiles; the other sign is taken where its gap is

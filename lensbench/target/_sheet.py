@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.errors import BenchError
-from lensbench.target.layout import Layout, make_layout
+from lensbench.target.layout import Layout, make_layout, plan_lattice, tiled_size_mm
 
 PAPERS_MM = {
     "A5": (210.0, 148.0),
@@ -96,7 +96,7 @@ def plan_sheet(
     BenchError
         Where the paper is unknown or too small, or film is asked for without a magnification.
     """
-    life_size = make_layout(frame_mm, 1.0, lattice)
+    life_size_mm = tiled_size_mm(*plan_lattice(frame_mm, 1.0, lattice))
     if paper == FILM:
         if magnification is None:
             raise BenchError("For film, say the magnification too (1 for life size).")
@@ -108,9 +108,9 @@ def plan_sheet(
     else:
         size, scale = _paper_size(paper, upright=frame_mm[1] > frame_mm[0]), 1.0
         if magnification is None:
-            magnification = _smallest_magnification(life_size, size)
+            magnification = _smallest_magnification(life_size_mm, size)
         layout = make_layout(frame_mm, magnification, lattice)
-        _refuse_too_large(layout, size, paper, magnification, _smallest_magnification(life_size, size))
+        _refuse_too_large(layout, size, paper, magnification, _smallest_magnification(life_size_mm, size))
     left, top, right, bottom = _bands(scale, layout.pitch_mm)
     centre = (left + size[0] - right) / 2, (top + size[1] - bottom) / 2
     layout = make_layout(frame_mm, magnification, lattice, _ruler_lengths(size, centre, scale))
@@ -162,7 +162,7 @@ def foot_height(scale: float) -> float:
     return scale * LINE_STEP * TEXT_MM * (3 if scale == 1 else 6)
 
 
-def _smallest_magnification(life_size: Layout, size: tuple[float, float]) -> float:
+def _smallest_magnification(life_size_mm: tuple[float, float], size: tuple[float, float]) -> float:
     """The magnification of the largest target that fits a page."""
     # The gap depends a little on the pitch, so take the widest gap that there is.
     left, top, right, bottom = _bands(1.0, np.inf)
@@ -171,7 +171,7 @@ def _smallest_magnification(life_size: Layout, size: tuple[float, float]) -> flo
         raise BenchError(
             f"A page of {size[0]:g} x {size[1]:g} mm leaves no room for a target; choose a larger one."
         )
-    return max(side / space for side, space in zip(life_size.size_mm, room, strict=True))
+    return max(side / space for side, space in zip(life_size_mm, room, strict=True))
 
 
 def _refuse_too_large(

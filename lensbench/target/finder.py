@@ -8,6 +8,7 @@ The constants are chosen by experience; `tests.bench.finding` shows what they ac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,8 @@ from scipy.ndimage import maximum_filter
 
 from lensbench.frame import place_in_words
 from lensbench.shot import Shot
-from lensbench.target._lattice import FEWEST, Match, grow_lattices, match_lattice
+from lensbench.target._known_sheets import sheet_shown
+from lensbench.target._lattice import FEWEST, LatticePatch, Match, first_match, grow_lattices
 from lensbench.target._reduced import DIMMEST, Reduced, reduce_shot
 from lensbench.target._refinement import RefinedTiles, legs_of, refine_tiles
 from lensbench.target._sheet_map import SheetMap, fit_map
@@ -117,14 +119,15 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
     """
     picture = reduce_shot(shot)
     triangles = find_triangles(picture)
-    match = _best_match(triangles, layout)
+    patches = grow_lattices(triangles)
+    match = first_match(patches, layout)
     if match is None:
-        return _no_tiles(len(triangles))
+        return _no_tiles(_no_match_note(len(triangles), patches, layout))
     tiles, corners = _matched(layout, match, triangles)
     search = _Search(layout, picture, shot.size)
     tiles, corners, missed = search.complete(tiles, corners)
     if not len(tiles):
-        return _no_tiles(len(triangles))
+        return _no_tiles(_no_match_note(len(triangles), patches, layout))
     corners_px = picture.to_shot(corners)
     return FoundTiles(
         layout.column[tiles],
@@ -136,27 +139,40 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
     )
 
 
-def _best_match(triangles: Triangles, layout: Layout) -> Match | None:
-    matches = (match_lattice(patch, layout) for patch in grow_lattices(triangles))
-    return next((match for match in matches if match is not None), None)
-
-
-def _no_tiles(triangles: int) -> FoundTiles:
+def _no_tiles(note: str) -> FoundTiles:
     """No tiles, with the reason."""
     none = np.empty(0, np.int64)
-    return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (_no_tiles_note(triangles),))
+    return FoundTiles(none, none, np.empty((0, 3, 2)), np.empty(0, bool), False, (note,))
 
 
-def _no_tiles_note(triangles: int) -> str:
+def _no_match_note(triangles: int, patches: Sequence[LatticePatch], layout: Layout) -> str:
+    """Why no tile of the layout was found: too few are seen, or another sheet's, by name where it's known."""
     if triangles < FEWEST:
         return (
             f"no target is seen: {triangles} dark set squares, and {FEWEST} are needed. Fill the frame with the "
             "sheet, focus, light it evenly; where the lens is very soft, print the coarse lattice."
         )
+    seen = sheet_shown(patches)
+    wanted = f"the sheet {layout.name}" if layout.name else "the sheet of target.json"
+    if seen is not None:
+        return (
+            f"shows the sheet {seen.layout.name} (sample_targets/{seen.folder}), but target.json describes "
+            f"{wanted if layout.name else 'another'}{_made_for(layout)}. Put the target.json of the sheet shown "
+            "beside the shots."
+        )
+    look = "Its name stands at the foot of its print" if layout.name else "Sheets without a name are older"
     return (
-        f"{triangles} dark set squares are seen, but they aren't arranged as on the sheet of target.json. Use the "
-        "target.json that was made with this print."
+        f"{triangles} dark set squares are seen, but they aren't arranged as on {wanted}{_made_for(layout)}. "
+        f"{look}: use the target.json that was made with this print."
     )
+
+
+def _made_for(layout: Layout) -> str:
+    """Such as ` (for a sensor of 36 × 24 mm at magnification 0.2)`; nothing where the file doesn't say."""
+    if layout.sensor_mm is None or layout.magnification is None:
+        return ""
+    across, up = layout.sensor_mm
+    return f" (for a sensor of {across:g} × {up:g} mm at magnification {layout.magnification:.2g})"
 
 
 def _matched(layout: Layout, match: Match, triangles: Triangles) -> tuple[NDArray[np.int64], NDArray[np.float64]]:

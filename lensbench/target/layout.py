@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
 from lensbench.files import write_text_whole
-from lensbench.target._pattern import LEG_OVER_PITCH, PATTERN, tile_corners
+from lensbench.target._layout_faults import FORMAT, fault_of
+from lensbench.target._pattern import FAR_CORNER, MOST_IN_LINE, PITCH_DECIMALS, sheet_name, tile_corners
 
 LEGS = ("along", "across", "slant")
 """The three edges of a tile: the leg along the target's radius, the other leg, the long side.
@@ -23,9 +24,6 @@ from corner 0 to 1, `across` from 0 to 2, `slant` from 1 to 2.
 
 LEG_CORNERS = ((0, 1), (0, 2), (1, 2))
 """The two corners that each of `LEGS` joins."""
-
-FORMAT = "lensbench-target/1"
-"""What the first key of a layout's file says."""
 
 LATTICES = {"fine": (15, 11), "coarse": (9, 7)}
 """About how many tiles each lattice has across and up the frame."""
@@ -50,6 +48,13 @@ class Layout:
         Lattice position of each tile, 0 at the left and at the top.
     corners_mm : ndarray, shape (tiles, 3, 2)
         Right angle, end of the leg along the radius, end of the other leg.
+    name : str or None
+        What the sheet is called in print, such as ``fine-23x15-12.345``: lattice, columns and rows, pitch in
+        millimetres. Sheets of other names are turned otherwise. None for sheets made before they had names.
+    sensor_mm : (float, float) or None
+        Width and height of the frame that the sheet was made for.
+    magnification : float or None
+        The magnification that it was made for.
     """
 
     pitch_mm: float
@@ -59,6 +64,9 @@ class Layout:
     column: NDArray[np.int64]
     row: NDArray[np.int64]
     corners_mm: NDArray[np.float64]
+    name: str | None = None
+    sensor_mm: tuple[float, float] | None = None
+    magnification: float | None = None
 
     @property
     def nodes_mm(self) -> NDArray[np.float64]:
@@ -67,9 +75,8 @@ class Layout:
 
     @property
     def size_mm(self) -> tuple[float, float]:
-        """Width and height of the box around all tiles."""
-        across, down = np.ptp(self.corners_mm.reshape(-1, 2), axis=0)
-        return float(across), float(down)
+        """Width and height of the box that holds all tiles, however each is turned."""
+        return tiled_size_mm(self.pitch_mm, self.columns, self.rows)
 
 
 def make_layout(
@@ -80,8 +87,8 @@ def make_layout(
 ) -> Layout:
     """Lay out the tiles for one frame size and magnification.
 
-    The lattice always has a node in the middle, and which way round and how far twisted a tile is depends only on
-    its position from that node: all sizes of a lattice are cut from one pattern.
+    The lattice always has a node in the middle. How far a tile is twisted depends only on its position from that
+    node; which way round it is, on the sheet's name, so that no sheet can be taken for another.
 
     Parameters
     ----------
@@ -103,6 +110,27 @@ def make_layout(
     BenchError
         Where a size is not a positive number, the lattice has no such name, or the frame is too slim for it.
     """
+    pitch, columns, rows = plan_lattice(frame_mm, magnification, lattice)
+    row, column = (grid.ravel() for grid in np.mgrid[0:rows, 0:columns])
+    name = sheet_name(lattice, columns, rows, pitch)
+    if rulers_mm is None:
+        rulers_mm = (columns * pitch, rows * pitch)
+    return Layout(
+        pitch_mm=pitch,
+        columns=columns,
+        rows=rows,
+        rulers_mm=(float(rulers_mm[0]), float(rulers_mm[1])),
+        column=column,
+        row=row,
+        corners_mm=tile_corners(columns, rows, name) * pitch,
+        name=name,
+        sensor_mm=(float(frame_mm[0]), float(frame_mm[1])),
+        magnification=float(magnification),
+    )
+
+
+def plan_lattice(frame_mm: tuple[float, float], magnification: float, lattice: str) -> tuple[float, int, int]:
+    """Pitch, columns and rows of a sheet; raises as `make_layout` does."""
     if not all(np.isfinite(v) and v > 0 for v in (*frame_mm, magnification)):
         raise BenchError(
             f"A target for a frame of {frame_mm[0]} x {frame_mm[1]} mm at magnification {magnification} cannot be"
@@ -110,12 +138,13 @@ def make_layout(
         )
     if lattice not in LATTICES:
         raise BenchError(f"There is no lattice called {lattice}; choose {' or '.join(LATTICES)}.")
-    pitch, columns, rows = _lattice_for(frame_mm[0] / magnification, frame_mm[1] / magnification, lattice)
-    row, column = (grid.ravel() for grid in np.mgrid[0:rows, 0:columns])
-    corners = tile_corners(column - columns // 2, row - rows // 2, lattice) * pitch
-    if rulers_mm is None:
-        rulers_mm = (columns * pitch, rows * pitch)
-    return Layout(pitch, columns, rows, (float(rulers_mm[0]), float(rulers_mm[1])), column, row, corners)
+    return _lattice_for(frame_mm[0] / magnification, frame_mm[1] / magnification, lattice)
+
+
+def tiled_size_mm(pitch_mm: float, columns: int, rows: int) -> tuple[float, float]:
+    """Width and height of the box that holds the tiles of a lattice, however each is turned."""
+    across, down = (float(pitch_mm * (number - 1 + 2 * FAR_CORNER)) for number in (columns, rows))
+    return across, down
 
 
 def write_layout(path: str | Path, layout: Layout) -> None:
@@ -125,9 +154,13 @@ def write_layout(path: str | Path, layout: Layout) -> None:
 
 def layout_text(layout: Layout) -> str:
     """What stands in the `target.json` of a layout."""
+    made_for: dict[str, object] = {"name": layout.name, "sensor_mm": layout.sensor_mm}
+    if layout.magnification is not None:
+        made_for["magnification"] = float(f"{layout.magnification:.5g}")
     head = {
         "format": FORMAT,
-        "pitch_mm": round(layout.pitch_mm, 5),
+        **{key: value for key, value in made_for.items() if value is not None},
+        "pitch_mm": round(layout.pitch_mm, PITCH_DECIMALS),
         "columns": layout.columns,
         "rows": layout.rows,
         "rulers_mm": [round(v, 3) for v in layout.rulers_mm],
@@ -189,8 +222,11 @@ def read_layout(path: str | Path) -> Layout:
         np.array([tile.column for tile in stored.tiles], dtype=np.int64),
         np.array([tile.row for tile in stored.tiles], dtype=np.int64),
         np.array([tile.corners_mm for tile in stored.tiles], dtype=np.float64).reshape(-1, 3, 2),
+        stored.name,
+        stored.sensor_mm,
+        stored.magnification,
     )
-    fault = _fault_of(stored.format, layout)
+    fault = fault_of(stored.format, layout)
     if fault:
         raise BenchError(f"{path}: {fault}. Copy the target.json made with your target again, unchanged.")
     return layout
@@ -209,41 +245,9 @@ class _StoredLayout(msgspec.Struct):
     rows: int
     rulers_mm: tuple[float, float]
     tiles: list[_StoredTile]
-
-
-def _fault_of(stored_format: str, layout: Layout) -> str | None:
-    """What is wrong with a layout that was read, in words; None where it is sound."""
-    if stored_format != FORMAT:
-        return f'its format is "{stored_format}", not "{FORMAT}"'
-    if not (layout.pitch_mm > 0 and layout.columns > 0 and layout.rows > 0 and min(layout.rulers_mm) > 0):
-        return "pitch_mm, columns, rows and rulers_mm must all be above zero"
-    if layout.column.size == 0:
-        return "it lists no tiles"
-    outside = (layout.column < 0) | (layout.column >= layout.columns)
-    outside |= (layout.row < 0) | (layout.row >= layout.rows)
-    if outside.any():
-        return f"{_tile_name(layout, outside)} lies outside of the {layout.columns} x {layout.rows} lattice"
-    position = layout.row * layout.columns + layout.column
-    twice = np.bincount(position)[position] > 1
-    if twice.any():
-        return f"{_tile_name(layout, twice)} is listed twice"
-    along = layout.corners_mm[:, 1] - layout.corners_mm[:, 0]
-    across = layout.corners_mm[:, 2] - layout.corners_mm[:, 0]
-    # Turned a quarter from the first leg to the second, a set square's two legs are the same vector.
-    apart = np.linalg.norm(across - np.stack([-along[:, 1], along[:, 0]], axis=1), axis=1)
-    unequal = apart > 0.02 * LEG_OVER_PITCH * layout.pitch_mm
-    if unequal.any():
-        return f"the corners of {_tile_name(layout, unequal)} are not those of a set square"
-    node = np.stack([layout.column - (layout.columns - 1) / 2, layout.row - (layout.rows - 1) / 2], axis=1)
-    off = np.linalg.norm(layout.nodes_mm - node * layout.pitch_mm, axis=1) > 0.02 * layout.pitch_mm
-    if off.any():
-        return f"{_tile_name(layout, off)} does not lie on its node of the lattice"
-    return None
-
-
-def _tile_name(layout: Layout, which: NDArray[np.bool_]) -> str:
-    first = int(np.flatnonzero(which)[0])
-    return f"the tile of column {layout.column[first]}, row {layout.row[first]}"
+    name: str | None = None
+    sensor_mm: tuple[float, float] | None = None
+    magnification: float | None = None
 
 
 def _lattice_for(width_mm: float, height_mm: float, lattice: str) -> tuple[float, int, int]:
@@ -252,10 +256,10 @@ def _lattice_for(width_mm: float, height_mm: float, lattice: str) -> tuple[float
     # The geometric mean keeps about the same number of tiles in frames of any shape.
     pitch = float(np.sqrt(width_mm * height_mm / (across * up)))
     columns, rows = (_nearest_odd(OVERRUN * side / pitch) for side in (width_mm, height_mm))
-    if max(columns, rows) > len(PATTERN):
+    if max(columns, rows) > MOST_IN_LINE:
         raise BenchError(
             f"A frame of {width_mm:.4g} x {height_mm:.4g} mm on the target is too slim for the lattice {lattice}:"
-            f" it needs {max(columns, rows)} tiles in line, and there are {len(PATTERN)}. Use a target for a frame"
+            f" it needs {max(columns, rows)} tiles in line, and there are {MOST_IN_LINE}. Use a target for a frame"
             " of the same width and more height."
         )
     return pitch, max(columns, 5), max(rows, 5)

@@ -14,6 +14,7 @@ from lensbench.findings import encode_report, report_schema
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders import load_session, read_shot
 from lensbench.run import measure_session
+from lensbench.target.layout import make_layout, write_layout
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
 
@@ -252,3 +253,21 @@ def test_a_blade_shot_without_a_clean_edge_is_left_out(session):
     _, with_shots = session
     report = measure_session(with_shots(SHEET, {**EVEN, "shows": "blade"}), workers=1)
     assert any("no clean straight edge" in notice.text for notice in report.warnings)
+
+
+def test_a_target_file_without_a_name_is_said(session):
+    folder, with_shots = session
+    stored = json.loads((folder / "target.json").read_text())
+    earlier = {key: value for key, value in stored.items() if key not in ("name", "sensor_mm", "magnification")}
+    (folder / "target.json").write_text(json.dumps(earlier))
+    report = measure_session(with_shots(SHEET), workers=1)
+    (said,) = [warning.text for warning in report.warnings if warning.code == "unnamed-sheet"]
+    # 360 × 240 mm over the coarse lattice's 9 × 7 tiles.
+    assert "37.03 mm apart" in said
+
+
+def test_another_print_s_target_file_is_refused_by_name(session):
+    folder, with_shots = session
+    write_layout(folder / "target.json", make_layout((36.0, 24.0), 0.2, "coarse", (555.492, 333.295)))
+    with pytest.raises(BenchError, match=r"as on the sheet coarse-15x9-18\.516 \(for a sensor of 36 × 24 mm at"):
+        measure_session(with_shots(SHEET), workers=1)

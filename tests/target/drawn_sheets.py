@@ -111,17 +111,18 @@ def draw(layout: Layout, view: View, paper_mm: float | None = None, finer: int =
         else:
             lights[colour] = lights["green"]
     corners = view.to_frame(layout.corners_mm, layout)
-    return Drawn(_exposed(lights, view), corners, *_shown(corners, view.size))
+    return Drawn(_exposed(lights, view), corners, *_shown(corners, view.size, 1 + 2 * view.sigma_px))
 
 
-def _shown(corners: np.ndarray, size: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+def _shown(corners: np.ndarray, size: tuple[int, int], beside: float) -> tuple[np.ndarray, np.ndarray]:
+    """Tiles wholly in the frame, and cut ones of which half an edge shows with so many pixels on either side."""
     inside = (corners >= -0.5) & (corners <= np.array(size) - 0.5)
     whole = inside.all(axis=(1, 2))
     t = np.linspace(0, 1, 101)[:, None]
     usable = np.zeros(len(corners), bool)
     for i, j in ((0, 1), (0, 2), (1, 2)):
         edge = corners[:, None, i] * (1 - t) + corners[:, None, j] * t
-        usable |= ((edge >= 0) & (edge <= np.array(size) - 1)).all(axis=2).mean(axis=1) > 0.5
+        usable |= ((edge >= beside) & (edge <= np.array(size) - 1 - beside)).all(axis=2).mean(axis=1) > 0.5
     return whole, usable & ~whole
 
 
@@ -193,7 +194,7 @@ class Score:
     """What was found of what was drawn: tiles wholly in the frame and cut ones of which half an edge shows.
 
     `wrong` counts tiles said to be where they are not (by a fifth of a leg), `extra` those hardly in the frame;
-    errors are each tile's worst corner's, in pixels.
+    errors are each of the former tiles' worst corner's, in pixels.
     """
 
     whole: int
@@ -225,5 +226,5 @@ def score(drawn: Drawn, layout: Layout, found: FoundTiles) -> Score:
         int((errors > 0.2 * leg).sum()),
         int((got & ~drawn.whole & ~drawn.usable).sum()),
         errors[whole],
-        errors[~whole],
+        errors[drawn.usable[index]],
     )

@@ -4,6 +4,7 @@ The drawing (OpenCV polygons, SciPy blur, this file's own lens formulas) shares 
 corners of the layout.
 """
 
+import itertools
 from dataclasses import replace
 
 import cv2
@@ -13,6 +14,8 @@ import skimage.data
 from scipy.spatial import cKDTree
 
 from lensbench.shot import Shot
+from lensbench.target._known_sheets import known_sheets
+from lensbench.target._lattice import LatticePatch, match_lattice
 from lensbench.target.finder import FoundTiles, find_tiles
 from lensbench.target.layout import Layout, make_layout
 from tests.target.drawn_sheets import Drawn, Score, View, draw, from_other_pictures, score
@@ -281,3 +284,49 @@ def test_empty_and_tiny_pictures(shape, level):
 def test_too_few_tiles_are_said_so():
     note = assert_none(draw(FINE, View(size=SIZE, reach=0.2)).shot)
     assert "are needed" in note
+
+
+READY = [sheet.layout for sheet in known_sheets()]
+
+
+@pytest.mark.parametrize("shown", READY, ids=lambda layout: layout.name)
+def test_another_sheet_s_file_is_refused_by_name(shown):
+    shot = draw(shown, View(size=(900, 600), turn_deg=4)).shot
+    assert len(find_tiles(shot, shown).column) > 60
+    for other in READY:
+        if other is not shown:
+            found = find_tiles(shot, other)
+            assert len(found.column) == 0
+            (note,) = found.notes
+            assert f"shows the sheet {shown.name} (" in note
+            assert f"target.json describes the sheet {other.name} (for a sensor of 36 × 24 mm" in note
+
+
+def test_a_sheet_that_is_none_of_the_ready_made_ones_is_refused_too():
+    shot = draw(make_layout((23.5, 15.6), 0.3), View(size=(900, 600))).shot
+    (note,) = find_tiles(shot, FINE).notes
+    assert f"arranged as on the sheet {FINE.name} (for a sensor of 36 × 24 mm at magnification 0.1)" in note
+    nameless = replace(FINE, name=None, sensor_mm=None, magnification=None)
+    assert "arranged as on the sheet of target.json. Sheets without a name" in find_tiles(shot, nameless).notes[0]
+
+
+def test_a_part_of_a_sheet_of_as_many_tiles_as_are_needed_is_of_no_other():
+    """Sixteen tiles in a square, the fewest that show where they lie, from all over every sheet."""
+    taken = tried = 0
+    for shown, other in itertools.permutations(READY, 2):
+        for column, row in itertools.product(range(0, shown.columns - 3, 4), range(0, shown.rows - 3, 4)):
+            patch = _patch(shown, column, row, 4)
+            assert match_lattice(patch, shown) is not None
+            tried += 1
+            taken += match_lattice(patch, other) is not None
+    # So few tiles can't keep sheets apart without exception: 16 bits, held against some 3,000 positions.
+    assert taken < 0.005 * tried
+
+
+def _patch(layout: Layout, column: int, row: int, side: int) -> LatticePatch:
+    inside = (layout.column >= column) & (layout.column < column + side)
+    inside &= (layout.row >= row) & (layout.row < row + side)
+    arrow = (layout.corners_mm[:, 0] - layout.nodes_mm)[inside]
+    direction = (arrow[:, 0] + 1j * arrow[:, 1]) / np.hypot(*arrow.T)
+    position = np.stack([layout.column[inside] - column, layout.row[inside] - row], axis=1)
+    return LatticePatch(np.arange(inside.sum()), position, direction)
