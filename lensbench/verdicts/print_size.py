@@ -88,6 +88,6 @@ def _size_of(part: str, zone: str, aperture: str, mtf50: Figure, sensor_mm: tupl
     )
 
 
-def _largest(fitting: Mapping[str, float], enlargement: float) -> str:
+def _largest(fitting: dict[str, float], enlargement: float) -> str:
     """The largest sheet that asks for no more enlargement; empty where even the smallest does."""
     return next((name for name in reversed(list(fitting)) if fitting[name] <= enlargement), "")
