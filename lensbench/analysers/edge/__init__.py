@@ -7,10 +7,12 @@ Every capability that measures on edges may call this one.
 from lensbench.analysers.edge._measure import measure_edges
 from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge._responses import FREQUENCY, EdgeResponses, unfollowed_contrast
+from lensbench.analysers.edge._tails import TAIL_STEPS
 from lensbench.analysers.edge._traces import EdgeTraces, trace_edges
 
 __all__ = [
     "FREQUENCY",
+    "TAIL_STEPS",
     "EdgePlaces",
     "EdgeResponses",
     "EdgeTraces",

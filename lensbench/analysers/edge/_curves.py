@@ -55,15 +55,27 @@ class EdgeProfiles:
 
     def half_crossing(self) -> NDArray:
         """Where the profile crosses half between its plateaus, in pixels; 0 where it does not."""
+        return self.crossing(0.5, CORE * self.blur)
+
+    def crossing(self, share: float, within: NDArray) -> NDArray:
+        """Where the profile crosses a share of its contrast nearest to the line, in pixels; 0 where it does not.
+
+        Parameters
+        ----------
+        share : float
+            0 to 1.
+        within : ndarray, shape (n,)
+            How far from the line it is looked for, in pixels.
+        """
         z = profile.bin_places()
         dark, white = self.plateaus()
-        level = profile.levels(self.coefficients) - ((dark + white) / 2)[:, None]
-        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0) & (np.abs(z[:-1]) < CORE * self.blur[:, None])
+        level = profile.levels(self.coefficients) - ((1 - share) * dark + share * white)[:, None]
+        up = (level[:, :-1] < 0) & (level[:, 1:] >= 0) & (np.abs(z[:-1]) < within[:, None])
         k = np.argmin(np.where(up, np.abs(z[:-1]), np.inf), axis=1)
         row = np.arange(self.n)
         low, high = level[row, k], level[row, k + 1]
-        share = -low / np.where(high > low, high - low, 1)
-        return np.where(up.any(axis=1), z[k] + share * (z[k + 1] - z[k]), 0.0)
+        step = -low / np.where(high > low, high - low, 1)
+        return np.where(up.any(axis=1), z[k] + step * (z[k + 1] - z[k]), 0.0)
 
     def response(self) -> NDArray[np.complex128]:
         """Complex response at `profile.Q`, 1 at zero, shape (n, Q)."""

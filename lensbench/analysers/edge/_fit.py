@@ -90,6 +90,13 @@ class EdgeFit(EdgeModel):
         variance += ((by_rest @ self.covariance) * by_rest).sum(axis=-1)
         return np.sqrt(np.maximum(variance, 0))
 
+    def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
+        """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
+        derivative = np.ascontiguousarray(derivative)
+        by_rest = derivative @ self.along.transpose(0, 2, 1)
+        by_noise = derivative @ banded.solved(self.factors, derivative).transpose(0, 2, 1)
+        return by_noise + by_rest @ self.covariance @ by_rest.transpose(0, 2, 1)
+
 
 # -- steps ----------------------------------------------------------------------------------------------------
 

@@ -37,6 +37,7 @@ from lensbench.analysers.edge._model import Segments
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._responses import EdgeResponses
 from lensbench.analysers.edge._samples import EdgeSamples, gather, joined
+from lensbench.analysers.edge._tails import tails
 from lensbench.findings.reasons import Reason
 from lensbench.shot import Shot
 
@@ -211,6 +212,7 @@ def _responses(
     by_crosstalk = sigma_by_crosstalk(fit, with_crosstalk, seen)
     sigma = Figures(*map(np.hypot, sigma_by_noise(fit), by_crosstalk))
     mtf50, mtf50_sigma, fall = mtf50_by_curve(fit, seen.mtf, sigma.mtf)
+    tail = tails(fit)
     dark, white = fit.plateaus()
     line = measured_lines(nominal, places, fit)
     scale = rough.white - rough.dark
@@ -236,6 +238,10 @@ def _responses(
         steepness=known(mtf50 * fall),
         rise_px=known(seen.rise),
         rise_sigma_px=known(sigma.rise),
+        quartile_px=known(tail.quartile_px),
+        tail=known(tail.share),
+        tail_covariance=known(tail.covariance),
+        reach_px=known(fit.reach.min(axis=1)),
         overshoot=known(overshoot(fit)),
         dark=known(rough.dark + scale * dark),
         white=known(rough.dark + scale * white),

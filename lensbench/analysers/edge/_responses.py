@@ -63,6 +63,13 @@ class EdgeResponses:
         MTF50 times how steeply the contrast falls there, by the frequency: 0.69 for a Gaussian blur.
     rise_px, rise_sigma_px : ndarray, shape (n,)
         Distance from 10 % to 90 %.
+    quartile_px : ndarray, shape (n,)
+        Distance from 25 % to 75 %.
+    tail, tail_covariance : ndarray, shape (n, T), (n, T, T)
+        Share of the light that lands farther than `TAIL_STEPS` of these distances from the edge, on both sides
+        together, and its covariance by noise.
+    reach_px : ndarray, shape (n,)
+        How far the samples go on both sides: farther out, tails are extrapolated.
     overshoot : ndarray, shape (n,)
         How far the profile passes its plateaus, as a share of the contrast.
     dark, white : ndarray, shape (n,)
@@ -90,6 +97,10 @@ class EdgeResponses:
     steepness: NDArray[np.float64]
     rise_px: NDArray[np.float64]
     rise_sigma_px: NDArray[np.float64]
+    quartile_px: NDArray[np.float64]
+    tail: NDArray[np.float64]
+    tail_covariance: NDArray[np.float64]
+    reach_px: NDArray[np.float64]
     overshoot: NDArray[np.float64]
     dark: NDArray[np.float64]
     white: NDArray[np.float64]
