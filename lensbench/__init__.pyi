@@ -19,6 +19,7 @@ from . import (
     simulator,
     target,
     verdicts,
+    watch,
 )
 from .analysers.dust import find_marks
 from .analysers.edge import measure_edges, tile_edges
@@ -74,5 +75,6 @@ __all__ = [
     "target",
     "tile_edges",
     "verdicts",
+    "watch",
     "write_report",
 ]

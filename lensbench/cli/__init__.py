@@ -18,6 +18,7 @@ COMMANDS = {
     "demo": "Measure an invented lens, beside the truth; no camera needed.",
     "target": "Make the two sheets to print.",
     "session": "Say what each shot of a folder shows.",
+    "watch": "Live figures while aligning, or one shot judged.",
     "check": "Is the glass clean? One shot of an even light.",
     "edges": "Any straight edges in a shot; no target needed.",
     "measure": "Measure a folder of shots and write the report.",

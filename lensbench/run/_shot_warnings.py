@@ -8,6 +8,8 @@ import numpy as np
 
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.shot_quality import (
+    DARK_WHITE,
+    GOOD_WHITE,
     MAX_ASYMMETRY,
     MAX_FULL_WELL_ELECTRONS,
     DirectionalBlur,
@@ -15,12 +17,6 @@ from lensbench.analysers.shot_quality import (
 )
 from lensbench.findings import Notice, Reason
 from lensbench.shot import Shot
-
-GOOD_WHITE = 0.75
-"""How much of the full scale the target's white should take."""
-
-DARK_WHITE = 0.12
-"""Less white than this share of the full scale is worth a warning."""
 
 
 def exposure_notices(shot: Shot, name: str, responses: Mapping[str, EdgeResponses]) -> Iterator[Notice]:

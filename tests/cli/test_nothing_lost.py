@@ -66,6 +66,12 @@ CASES = {
     "demo": [[], ["--out", "reports"], ["--keep", "kept"], ["--keep", "evening"], ["--out", "evening"]],
     "target": [["sheets"], ["evening"], ["reports/outside-build", "--paper", "A3"]],
     "session": [["evening"], ["reports"]],
+    "watch": [
+        ["evening/even.dng"],
+        ["evening", "--idle", "0"],
+        ["evening", "--idle", "0", "--page", "evening/session.toml"],
+        ["evening", "--idle", "0", "--page", "kept/report.html"],
+    ],
     "check": [["evening/even.dng"], ["evening/even.dng", "--since", "evening/even.dng"]],
     "edges": [
         ["evening/blade.dng", "--out", name] for name in ("flags.png", "evening/flags.png", "evening/even.dng")

@@ -1,11 +1,17 @@
 """What besides the lens shaped a target shot: motion, sharpening, a tone curve, altered noise, a ragged print.
 
-In: a target shot, its edges' positions and what was measured there. Out: `ShotSigns`, numbers and no sentences.
-Called by `run`.
+In: a target shot, its edges' positions and what was measured there. Out: `ShotSigns` and the exposure, numbers and
+no sentences. Called by `run` and `watch`.
 """
 
 from lensbench.analysers.shot_quality._asymmetry import EdgeAsymmetry
 from lensbench.analysers.shot_quality._directional_blur import DirectionalBlur
+from lensbench.analysers.shot_quality._exposure import (
+    DARK_WHITE,
+    GOOD_WHITE,
+    ExposureLevel,
+    measure_exposure,
+)
 from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern
 from lensbench.analysers.shot_quality._signs import (
     MAX_ASYMMETRY,
@@ -15,12 +21,16 @@ from lensbench.analysers.shot_quality._signs import (
 )
 
 __all__ = [
+    "DARK_WHITE",
+    "GOOD_WHITE",
     "MAX_ASYMMETRY",
     "MAX_FULL_WELL_ELECTRONS",
     "DirectionalBlur",
     "EdgeAsymmetry",
+    "ExposureLevel",
     "NoiseLevel",
     "NoisePattern",
     "ShotSigns",
     "assess_shot",
+    "measure_exposure",
 ]
