@@ -72,7 +72,8 @@ def bench_of(
     shots: list[dict] = []
     path = folder / SESSION_FILE
     if path.is_file():
-        tables, shots, _ = check_session(folder, path)
+        checked = check_session(folder, path)
+        tables, shots = checked.tables, checked.shots
     sheet, lens, camera = (tables.get(name, {}) for name in ("target", "lens", "camera"))
     layout = target or folder / sheet.get("layout", TARGET_FILE)
     if target is None and not layout.exists():
