@@ -49,13 +49,13 @@ def demo_takes() -> list[Take]:
         shift_mm=(0.8, -0.5),
         print=printed,
     )
-    flat = Scene(magnification=MAGNIFICATION, white=0.7)
+    flat, darker = (Scene(magnification=MAGNIFICATION, white=0.7, shutter_s=time) for time in (0.125, 0.5))
     panel = Panel()
     return [
         Take("t_040.dng", "target", 4.0, target, seed=11),
         Take("t_080.dng", "target", 8.0, target, seed=12),
         Take("w_040.dng", "flat", 4.0, flat, panel, seed=13),
-        Take("w_080.dng", "flat", 8.0, flat, panel, seed=14),
+        Take("w_080.dng", "flat", 8.0, darker, panel, seed=14),
     ]
 
 

@@ -5,6 +5,16 @@ is None or an empty list, and a warning says why; nothing here is ever NaN.
 """
 
 from lensbench.figure import NORMAL_95, Figure, Notice, Position
+from lensbench.findings.aperture import (
+    ApertureChoice,
+    ApertureFigures,
+    ApertureSeries,
+    BlurAperture,
+    FocusShift,
+    PassedLight,
+    Price,
+    Rings,
+)
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.dirt import Dust, Mark, PanelMarks
 from lensbench.findings.focus import (
@@ -26,7 +36,9 @@ from lensbench.findings.fringing import (
     ZoneFringing,
 )
 from lensbench.findings.geometry import Alignment, Distortion, DistortionStep, Geometry, View, ZoneMagnification
+from lensbench.findings.goals import Goal, GradedGoal, Grades
 from lensbench.findings.light import (
+    CentreLight,
     Coverage,
     CutCorner,
     Falloff,
@@ -95,11 +107,16 @@ __all__ = [
     "NORMAL_95",
     "REPORT_FILE",
     "Alignment",
+    "ApertureChoice",
+    "ApertureFigures",
     "ApertureRanking",
+    "ApertureSeries",
     "ApertureSharpness",
     "Assembly",
+    "BlurAperture",
     "Build",
     "Camera",
+    "CentreLight",
     "ColourFocus",
     "Contrast",
     "ContrastCurve",
@@ -119,12 +136,16 @@ __all__ = [
     "Figure",
     "Focus",
     "FocusLean",
+    "FocusShift",
     "FocusTile",
     "FocusZone",
     "Fringing",
     "FringingField",
     "Geometry",
     "Glare",
+    "Goal",
+    "GradedGoal",
+    "Grades",
     "HotSpot",
     "ImageCircle",
     "LightGradient",
@@ -135,7 +156,9 @@ __all__ = [
     "OpticalCentre",
     "PanelMarks",
     "PanelPosition",
+    "PassedLight",
     "Position",
+    "Price",
     "PrintBlur",
     "PrintSize",
     "RailAdvice",
@@ -143,6 +166,7 @@ __all__ = [
     "Repeated",
     "Repeats",
     "Report",
+    "Rings",
     "Setting",
     "Sharpness",
     "ShotDigest",

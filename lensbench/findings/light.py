@@ -8,6 +8,19 @@ from lensbench.figure import Figure, Position
 from lensbench.findings.tables import Tabular
 
 
+class CentreLight(Tabular, msgspec.Struct, frozen=True):
+    """How bright the middle of an even light was, for its exposure: what tells apertures apart by their light.
+
+    `per_exposure` is light at h < 0.1 over full scale, for a second at ISO 100, the mean over the flats; its
+    interval is how far they differ, and the noise. `shutter_s` and `iso` are what the camera recorded.
+    """
+
+    per_exposure: Figure
+    shutter_s: float
+    iso: float
+    flats: list[str]
+
+
 class ZoneFalloff(Tabular, msgspec.Struct, frozen=True):
     """A zone's falloff: stops by which the mean light over its whole area lies below that at h < 0.1.
 

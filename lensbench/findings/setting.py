@@ -9,7 +9,7 @@ from lensbench.findings.dirt import Dust
 from lensbench.findings.focus import Focus, RailAdvice
 from lensbench.findings.fringing import Fringing
 from lensbench.findings.geometry import Geometry
-from lensbench.findings.light import Falloff, Glare
+from lensbench.findings.light import CentreLight, Falloff, Glare
 from lensbench.findings.sharpness import Limits, Sharpness
 from lensbench.findings.tables import Tabular
 from lensbench.formatting import aperture_name
@@ -28,6 +28,7 @@ class Setting(Tabular, msgspec.Struct, frozen=True):
     limits: Limits | None = None
     fringing: Fringing | None = None
     falloff: Falloff | None = None
+    centre_light: CentreLight | None = None
     dust: Dust | None = None
     geometry: Geometry | None = None
     glare: Glare | None = None

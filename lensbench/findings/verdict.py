@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.findings.aperture import ApertureSeries, Rings
 from lensbench.findings.goals import Grades
 from lensbench.findings.tables import Tabular
 from lensbench.formatting import aperture_name
@@ -189,3 +190,5 @@ class Verdict(Tabular, msgspec.Struct, frozen=True):
     dirt: Dirt | None = None
     goals: Grades | None = None
     prints: list[PrintSize] = []
+    series: ApertureSeries | None = None
+    rings: Rings | None = None

@@ -18,13 +18,14 @@ from lensbench.run._session_warnings import dark_notices, layout_notices, sensor
 from lensbench.run._settings import Given, join_settings
 from lensbench.run._work import Progress, read_session
 from lensbench.target.layout import Layout, read_layout
-from lensbench.verdicts.aperture import judge_aperture
+from lensbench.verdicts.aperture import judge_aperture, judge_series
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.dirt import place_dirt
 from lensbench.verdicts.focus import single_shot_notices
 from lensbench.verdicts.goals import grade
 from lensbench.verdicts.print_size import judge_print_size
 from lensbench.verdicts.repeats import judge_repeats
+from lensbench.verdicts.rings import missing_rings
 
 
 def measure_session(session: Session, progress: Progress | None = None, workers: int | None = None) -> Report:
@@ -97,6 +98,8 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
             prints=judge_print_size(settings, rankings, camera),
             assembly=judge_assembly(settings, camera),
             dirt=dirt,
+            series=judge_series(settings, camera.size_px, camera.pixel_pitch_um, session.lens.pupil_ratio),
+            rings=missing_rings(geometry, session.goals.wanted),
         ),
         made_by=f"lensbench {__version__}",
         session=session.folder.resolve().name,

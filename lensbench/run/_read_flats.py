@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from lensbench.analysers.dust import find_marks
-from lensbench.analysers.falloff import PanelGiven, read_light
+from lensbench.analysers.falloff import PanelGiven, read_centre_light, read_light
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
@@ -68,7 +68,8 @@ def _flats_reading(
         notices.append(Notice("dust", entries[0].file, str(error)))
     if light is None and dust is None:
         return None, notices
-    return FlatsReading(entries, ShotFacts.of(flats[0]), light, dust, fitting.files), notices
+    centre_light = read_centre_light(flats, fitting.shots)
+    return FlatsReading(entries, ShotFacts.of(flats[0]), light, dust, fitting.files, centre_light), notices
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:

@@ -12,7 +12,7 @@ from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.falloff import LightReading
 from lensbench.analysers.glare import TileLight
 from lensbench.analysers.shot_quality import ShotSigns
-from lensbench.findings import Dust, Notice, ShotDigest
+from lensbench.findings import CentreLight, Dust, Notice, ShotDigest
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
@@ -71,6 +71,7 @@ class FlatsReading:
     light: LightReading | None
     dust: Dust | None
     darks: tuple[str, ...] = ()
+    centre_light: CentreLight | None = None
 
 
 Reading = TargetReading | FlatsReading | BladeReading

@@ -81,6 +81,7 @@ def _begun(one: ShotConfiguration, alike: Readings, falloff: Falloff | None, geo
         magnification=geometry.magnification if geometry else None,
         falloff=falloff,
         dust=alike.flats[0].dust if alike.flats else None,
+        centre_light=alike.flats[0].centre_light if alike.flats else None,
         geometry=geometry,
     )
 

@@ -4,6 +4,7 @@ In: the flats of one setting, read by `read_light`; readings of one mounting, de
 Called by `run`, `correction` and the library's users.
 """
 
+from lensbench.analysers.falloff._centre_light import read_centre_light
 from lensbench.analysers.falloff._measure import describe_falloff, measure_falloff
 from lensbench.analysers.falloff._panel_moves import PanelGiven
 from lensbench.analysers.falloff._reading import LightReading, read_light
@@ -13,5 +14,6 @@ __all__ = [
     "PanelGiven",
     "describe_falloff",
     "measure_falloff",
+    "read_centre_light",
     "read_light",
 ]

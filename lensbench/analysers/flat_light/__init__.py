@@ -4,8 +4,15 @@ In: a Shot of an even light. Out: arrays of light by block, and smooth surfaces 
 Called by the capabilities that read flats.
 """
 
-from lensbench.analysers.flat_light._block_means import Blocks, block_borders, index_block_means, nearest_blocks
+from lensbench.analysers.flat_light._block_means import (
+    Blocks,
+    block_borders,
+    block_means,
+    index_block_means,
+    nearest_blocks,
+)
 from lensbench.analysers.flat_light._flat_reading import (
+    CLIPPED_SHARE,
     READABLE_STOPS,
     FlatLight,
     dark_level,
@@ -17,6 +24,7 @@ from lensbench.analysers.flat_light._light_map import MAP_STOPS, REFERENCE_H, Li
 from lensbench.analysers.flat_light._round_light import fit_round, robust_round_weights, round_basis
 
 __all__ = [
+    "CLIPPED_SHARE",
     "MAP_STOPS",
     "READABLE_STOPS",
     "REFERENCE_H",
@@ -24,6 +32,7 @@ __all__ = [
     "FlatLight",
     "LightMap",
     "block_borders",
+    "block_means",
     "centre_of_light",
     "dark_level",
     "fit_light",

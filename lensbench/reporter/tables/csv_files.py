@@ -53,6 +53,7 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
         ),
         "size_zones": _rows(report, lambda s: s.geometry.magnification_zones if s.geometry else ()),
         "repeats": _repeats_rows(report),
+        "apertures": _series_rows(report),
     }
 
 
@@ -78,6 +79,12 @@ def _repeats_rows(report: Report) -> list[dict]:
         for part in report.repeats
         for figure in part.figures
     ]
+
+
+def _series_rows(report: Report) -> list[dict]:
+    """A row for each aperture, where several were shot."""
+    series = report.verdict.series if report.verdict else None
+    return [dict(_flat(row)) for row in series.figures] if series else []
 
 
 def _setting_columns(setting: Setting) -> dict:

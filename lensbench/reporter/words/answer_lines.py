@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from lensbench import frame
-from lensbench.findings import Report
-from lensbench.formatting import brief, limit, listed, magnitude, with_interval
+from lensbench.findings import ApertureChoice, FocusShift, Report
+from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
 from lensbench.reporter.values.fringing import farthest_colour, way
@@ -14,6 +14,7 @@ from lensbench.reporter.values.light import black_corners
 from lensbench.reporter.values.repeats import centre_repeated
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.apertures import blur_in_short, is_off, light_in_short, series_of
 from lensbench.reporter.words.goals import answer_in_short, goals_in_words
 from lensbench.reporter.words.print_size import prints_of, sure_size
 
@@ -32,6 +33,7 @@ def answer_lines(report: Report) -> list[AnswerLine]:
     return [
         *_goals(report),
         AnswerLine("Which aperture", _aperture(report)),
+        *_series(report),
         AnswerLine("How sharp", _sharp(report)),
         AnswerLine("Prints sharp to", _print(report)),
         AnswerLine("Straight", _straight(report)),
@@ -39,6 +41,7 @@ def answer_lines(report: Report) -> list[AnswerLine]:
         AnswerLine("Dark corners", _dark(report)),
         AnswerLine("Where to wipe", _wipe(report)),
         AnswerLine("Magnification", _size(report)),
+        *_rings(report),
         AnswerLine("Better or worse", _better(report)),
     ]
 
@@ -63,6 +66,43 @@ def _aperture(report: Report) -> str:
     if level:
         return f"{said}; {listed(level)} {'is' if len(level) == 1 else 'are'} equal"
     return f"{said}; {others[0].label} {with_interval(others[0].mean, unit=False)}"
+
+
+def _series(report: Report) -> list[AnswerLine]:
+    """Which aperture serves what, and what is to be known of the iris; only what the shots tell."""
+    series = series_of(report)
+    if series is None:
+        return []
+    lines = [AnswerLine(choice.purpose.capitalize(), _chosen(choice)) for choice in series.choices]
+    lines += [AnswerLine("Iris mark", light_in_short(one)) for one in series.light if is_off(one)]
+    lines += [AnswerLine("Iris by blur", blur_in_short(one)) for one in series.blur]
+    return lines + [AnswerLine("Focus shift", _shift(one)) for one in series.focus_shifts]
+
+
+def _chosen(choice: ApertureChoice) -> str:
+    """An aperture with the figure that decided, and those that are as good."""
+    if choice.value is None or choice.purpose == "dirt shows from":
+        return choice.aperture
+    figure = f"± {bare(choice.value)} mm" if choice.kept_percent else with_interval(choice.value)
+    others = f"; {listed(choice.equal)} too" if choice.equal and not choice.kept_percent else ""
+    unsure = f"; perhaps {listed(choice.equal)}" if choice.equal and choice.kept_percent else ""
+    kept = f", centre keeps {choice.kept_percent:.0f} %" if choice.kept_percent else ""
+    return f"{choice.aperture}: {figure}{kept}{others}{unsure}"
+
+
+def _shift(one: FocusShift) -> str:
+    moved = one.farther_mm
+    if moved.low <= 0 <= moved.high:
+        return f"none beyond {spread(max(-moved.low, moved.high))} mm, {one.wide} to {one.small}"
+    way = "nearer" if moved.value > 0 else "farther"
+    return f"refocus {with_interval(magnitude(moved))} {way}, {one.wide} to {one.small}"
+
+
+def _rings(report: Report) -> list[AnswerLine]:
+    rings = report.verdict.rings if report.verdict else None
+    if rings is None:
+        return []
+    return [AnswerLine("Rings to add", f"{with_interval(rings.extension_mm)} for {rings.wanted:g}×")]
 
 
 def _sharp(report: Report) -> str:

@@ -16,6 +16,7 @@ from lensbench.reporter.values.light import black_corners
 from lensbench.reporter.values.repeats import centre_repeated, repeats_name
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.apertures import choice_in_short, series_in_words, series_of
 from lensbench.reporter.words.goals import answer_in_short, goals_in_words, grades_in_words
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
 from lensbench.reporter.words.print_size import prints_in_words, prints_of, sure_size
@@ -35,6 +36,7 @@ def answers(report: Report) -> list[Answer]:
     return [
         *_goals(report),
         _which_aperture(report),
+        *_which_for_what(report),
         _how_sharp(report),
         *_how_large_a_print(report),
         _which_colours(report),
@@ -72,6 +74,16 @@ def _which_aperture(report: Report) -> Answer:
     if not any(one.spread for one in ranking.ranked):
         said += " Refocusing may change that order."
     return Answer(question, best.label, " ".join([said, *_other_parts(report, best)]))
+
+
+def _which_for_what(report: Report) -> list[Answer]:
+    """Which aperture serves which purpose, and what light, blur and focus say of the iris."""
+    said = series_in_words(report)
+    if not said:
+        return []
+    series = series_of(report)
+    chosen = [choice_in_short(choice) for choice in series.choices] if series else []
+    return [Answer("Which aperture for what?", "; ".join(chosen) or "See below", " ".join(said))]
 
 
 def _next_best(others: list[ApertureSharpness]) -> str:

@@ -53,19 +53,18 @@ def judge_aperture(settings: Sequence[Setting], size: tuple[int, int]) -> list[A
     if not figures:
         return []
     shared = set.intersection(*map(set, figures.values()))
-    shares = _zone_shares(size)
+    shares = zone_shares(size)
     rankings = []
     for part, zones in PARTS.items():
         common = [zone for zone in zones if zone in shared]
         if common:
-            means = {
-                number: _mean(known, {zone: shares[zone] for zone in common}) for number, known in figures.items()
-            }
-            rankings.append(ApertureRanking(part, common, _ranked(settings, means)))
+            weights = {zone: shares[zone] for zone in common}
+            means = {number: mean_over_zones(known, weights) for number, known in figures.items()}
+            rankings.append(ApertureRanking(part, common, ranked(settings, means)))
     return rankings
 
 
-def _zone_shares(size: tuple[int, int]) -> dict[str, float]:
+def zone_shares(size: tuple[int, int]) -> dict[str, float]:
     """What part of the frame's area each zone takes."""
     across, down = (
         (np.arange(steps) + 0.5) / steps * side - 0.5 for steps, side in zip((240, 160), size, strict=True)
@@ -75,7 +74,7 @@ def _zone_shares(size: tuple[int, int]) -> dict[str, float]:
     return dict(zip(frame.ZONES, counts / x.size, strict=True))
 
 
-def _mean(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
+def mean_over_zones(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
     """The mean over zones by their areas; of their noise, the part that all share does not average out."""
     weights = np.array(list(shares.values())) / sum(shares.values())
     chosen = [figures[zone] for zone in shares]
@@ -85,7 +84,16 @@ def _mean(figures: dict[str, Figure], shares: dict[str, float]) -> Figure:
     return Figure.of(value, float(np.sqrt(weights**2 @ own + (common * value) ** 2)), chosen[0].unit)
 
 
-def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[ApertureSharpness]:
+def ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[ApertureSharpness]:
+    """The apertures by one figure, the highest first, with those that are equal to the first one.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+        Those of a report.
+    means : dict of int to Figure
+        The figure by the setting's number.
+    """
     groups: dict[tuple, dict[Setup, Figure]] = {}
     numbers: dict[tuple, list[int]] = {}
     for number, figure in sorted(means.items(), key=lambda pair: -pair[1].value):
@@ -93,23 +101,23 @@ def _ranked(settings: Sequence[Setting], means: dict[int, Figure]) -> list[Apert
         aperture = setting.f_number, setting.aperture
         groups.setdefault(aperture, {})[setting.lens_turn_deg, setting.setup] = figure
         numbers.setdefault(aperture, []).append(number)
-    over_setups = {aperture: _over_setups(list(setups.values())) for aperture, setups in groups.items()}
-    ranked = sorted(groups, key=lambda aperture: -over_setups[aperture][0].value)
-    best = groups[ranked[0]]
+    joined = {aperture: over_setups(list(setups.values())) for aperture, setups in groups.items()}
+    order = sorted(groups, key=lambda aperture: -joined[aperture][0].value)
+    best = groups[order[0]]
     return [
         ApertureSharpness(
             f_number=aperture[0],
             aperture=aperture[1],
             settings=numbers[aperture],
-            mean=over_setups[aperture][0],
-            spread=over_setups[aperture][1],
+            mean=joined[aperture][0],
+            spread=joined[aperture][1],
             equal_to_best=not _softer(groups[aperture], best),
         )
-        for aperture in ranked
+        for aperture in order
     ]
 
 
-def _over_setups(figures: list[Figure]) -> tuple[Figure, Figure | None]:
+def over_setups(figures: list[Figure]) -> tuple[Figure, Figure | None]:
     """Mean and spread over the setups of one aperture; of a single one there is no spread."""
     if len(figures) == 1:
         return figures[0], None
