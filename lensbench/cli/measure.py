@@ -48,7 +48,7 @@ def measure(
     from lensbench.reporter.tables.summary import summary_table
     from lensbench.reporter.words.answer_lines import answer_lines
     from lensbench.reporter.write import check_report_place, write_report
-    from lensbench.run import measure_session
+    from lensbench.run import measure_with_views
     from lensbench.verdicts.goals import MET
 
     refuse_contradictions(json=json, quiet=quiet)
@@ -56,8 +56,8 @@ def measure(
     session = load_session(directory)
     check_report_place(out, session.build.name)
     with progress_bar("Measuring", quiet, verbose) as progress:
-        report = measure_session(session, progress)
-    folder, note = write_report(report, out, replace)
+        report, views = measure_with_views(session, progress)
+    folder, note = write_report(report, out, replace, views)
     if not quiet:
         say(*(warning.text for warning in report.warnings), *([note] if note else []))
     if json:

@@ -12,7 +12,7 @@ from lensbench.demo._statistics import Beside, Statistic
 from lensbench.findings import Report
 from lensbench.loaders.session import load_session
 from lensbench.reporter.write import check_report_place, write_report
-from lensbench.run import Progress, measure_session
+from lensbench.run import Progress, measure_with_views
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +69,8 @@ def _run(folder: Path, out: str | Path, progress: Progress | None) -> Demonstrat
 
     progress(0, 2 * shots, "")
     truths = write_demo(folder, progress=simulated)
-    report = measure_session(
+    report, views = measure_with_views(
         load_session(folder),
         lambda done, total, what: progress(shots + shots * done // total, 2 * shots, f"measured {what}".strip()),
     )
-    return Demonstration(report, *write_report(report, out), *compare(report, truths))
+    return Demonstration(report, *write_report(report, out, views=views), *compare(report, truths))

@@ -6,6 +6,7 @@ import itertools
 import re
 import tempfile
 import unicodedata
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,6 +18,7 @@ from lensbench.loaders.shot_file import RAW_ENDINGS
 from lensbench.reporter.page import page_text
 from lensbench.reporter.plots.zone_map import zone_map_png
 from lensbench.reporter.tables.csv_files import csv_files
+from lensbench.reporter.tile_view import TileView
 
 _USERS_OWN = frozenset((SESSION_FILE, "target.json"))
 _SHOT_ENDINGS = RAW_ENDINGS | {".tif", ".tiff"}
@@ -71,7 +73,9 @@ def check_report_place(parent: str | Path, build_name: str) -> None:
         ) from None
 
 
-def write_report(report: Report, parent: str | Path, replace: bool = False) -> Written:
+def write_report(
+    report: Report, parent: str | Path, replace: bool = False, views: Sequence[TileView] = ()
+) -> Written:
     """Write the zone map, page, tables and report.json into ``parent/<build>/``, whole or not at all.
 
     A report there is replaced where this one holds every shot of it. Otherwise, and where anything there is not as
@@ -85,6 +89,8 @@ def write_report(report: Report, parent: str | Path, replace: bool = False) -> W
         The folder of all reports; made where missing.
     replace : bool
         Whether a report of other shots is replaced too.
+    views : sequence of TileView
+        Pictures of the target's tiles, as `run.measure_with_views` gives them: the page then shows them.
 
     Returns
     -------
@@ -108,7 +114,7 @@ def write_report(report: Report, parent: str | Path, replace: bool = False) -> W
     >>> sorted(path.name for path in folder.iterdir() if path.suffix != ".csv")
     ['report.html', 'report.json', 'zone_map.png']
     """
-    contents = _contents(report)
+    contents = _contents(report, views)
     base, note = folder_name(report.build.name), None
     for number in itertools.count(1):
         folder = Path(parent) / (base if number == 1 else f"{base}-{number}")
@@ -122,11 +128,11 @@ def write_report(report: Report, parent: str | Path, replace: bool = False) -> W
     raise AssertionError("numbers don't end")
 
 
-def _contents(report: Report) -> dict[str, bytes]:
+def _contents(report: Report, views: Sequence[TileView]) -> dict[str, bytes]:
     """Every file of a report by name, report.json with the list of all of them."""
     zone_map = zone_map_png(report)
     others = {
-        "report.html": page_text(report, zone_map).encode(),
+        "report.html": page_text(report, zone_map, views).encode(),
         "zone_map.png": zone_map,
         **csv_files(report),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from msgspec.structs import replace
 
@@ -12,6 +13,7 @@ from lensbench.findings import Camera, Geometry, Notice, Report, Verdict
 from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.goals import Goals
 from lensbench.loaders.session import Session, refuse_odd_rulers
+from lensbench.reporter.tile_view import TileView
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Outcome, Readings
 from lensbench.run._session_warnings import dark_notices, layout_notices, sensor_notices, session_notices
@@ -70,6 +72,18 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
     >>> columns["zone"].tolist()[0], bool(abs(columns["stops"][0]) < 0.01)
     ('centre', True)
     """
+    return measure_with_views(session, progress, workers).report
+
+
+class Measured(NamedTuple):
+    """A session's report, and pictures of its tiles, which no report holds."""
+
+    report: Report
+    views: list[TileView]
+
+
+def measure_with_views(session: Session, progress: Progress | None = None, workers: int | None = None) -> Measured:
+    """As `measure_session`, with the pictures of the target's tiles that the page shows beside their figures."""
     layout = _layout(session)
     outcomes = read_session(session, layout, progress or (lambda done, total, what: None), workers)
     readings, notices = _usable(session, outcomes)
@@ -105,7 +119,8 @@ def measure_session(session: Session, progress: Progress | None = None, workers:
         session=session.folder.resolve().name,
         shots=[digest for outcome in outcomes for digest in outcome.digests],
     )
-    return _graded(report, session.goals)
+    views = [view for reading in readings.targets for view in reading.views]
+    return Measured(_graded(report, session.goals), views)
 
 
 def _graded(report: Report, goals: Goals) -> Report:

@@ -18,6 +18,7 @@ from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
 from lensbench.run._readings import BladeReading, Outcome, TargetReading
 from lensbench.run._shot_warnings import exposure_notices, sign_notices
+from lensbench.run._tile_views import view_tiles
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout
@@ -84,6 +85,7 @@ def _target_reading(
         signs=signs,
         dark_tiles=read_dark_tiles(shot, found, responses[shot.reference], fitting.shots),
         darks=fitting.files,
+        views=view_tiles(entry.file, shot, found, responses[shot.reference]),
     )
     return reading, notices
 

@@ -14,6 +14,7 @@ from lensbench.analysers.glare import TileLight
 from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import CentreLight, Dust, Notice, ShotDigest
 from lensbench.loaders.session_keys import ShotEntry
+from lensbench.reporter.tile_view import TileView
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
 from lensbench.target.finder import FoundTiles
@@ -45,13 +46,15 @@ class EdgesReading:
 class TargetReading(EdgesReading):
     """One target shot, measured, with the signs of what besides the lens shaped its edges.
 
-    `darks` are the dark frames that were subtracted from the light of its dark tiles.
+    `darks` are the dark frames that were subtracted from the light of its dark tiles; `views` are pictures of the
+    tiles for the page.
     """
 
     found: FoundTiles
     signs: ShotSigns
     dark_tiles: TileLight
     darks: tuple[str, ...] = ()
+    views: tuple[TileView, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,7 +25,7 @@ from lensbench.findings import Report, files_as_written
 from lensbench.loaders.session import load_session
 from lensbench.reporter import write
 from lensbench.reporter.write import write_report
-from lensbench.run import _work
+from lensbench.run import Measured, _work
 from lensbench.simulator import session as simulated
 from tests.drawn_blades import Blade, blades_shot
 from tests.folders import holdings
@@ -125,13 +125,13 @@ def bench(outside, tmp_path_factory):
 def quick(report):
     """Measuring, drawing and simulating take their time and write nothing: only what is written is tested here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(lensbench.run, "measure_session", lambda *arguments, **options: report)
-        patch.setattr(demonstration, "measure_session", lambda *arguments, **options: report)
+        patch.setattr(lensbench.run, "measure_with_views", lambda *arguments, **options: Measured(report, []))
+        patch.setattr(demonstration, "measure_with_views", lambda *arguments, **options: Measured(report, []))
         patch.setattr(demonstration, "compare", lambda report, truths: ([], []))
         patch.setattr(simulated, "_take", lambda folder, bench, take: (folder / take.file).write_bytes(b"shot"))
         patch.setattr(simulated, "truth_text", lambda bench, takes, truths: "{}")
         patch.setattr(write, "zone_map_png", lambda report: b"map")
-        patch.setattr(write, "page_text", lambda report, zone_map: "page")
+        patch.setattr(write, "page_text", lambda report, zone_map, views: "page")
         yield
 
 

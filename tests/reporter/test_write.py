@@ -20,7 +20,7 @@ from tests.reporter.invented import invented_report
 def quick_drawings(monkeypatch):
     """What the folder holds is tested here, not how it looks."""
     monkeypatch.setattr(write, "zone_map_png", lambda report: b"map")
-    monkeypatch.setattr(write, "page_text", lambda report, zone_map: f"page of {report.session}")
+    monkeypatch.setattr(write, "page_text", lambda report, zone_map, views: f"page of {report.session}")
 
 
 @pytest.fixture

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import base64
+import hashlib
+import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import imageio.v3 as iio
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from lensbench.findings import Report
+from lensbench.reporter.page.goals import goals_in_brief
+from lensbench.reporter.page.live import live_map
 from lensbench.reporter.page.sections.assembly import assembly_section
 from lensbench.reporter.page.sections.colours import colours_section
 from lensbench.reporter.page.sections.dirt import dirt_section
@@ -19,13 +25,17 @@ from lensbench.reporter.page.sections.size import size_section
 from lensbench.reporter.page.sections.trust import trust_section
 from lensbench.reporter.plots.style import house_style
 from lensbench.reporter.plots.zone_map import HEADER_PX, MARGIN_PX, zone_map_png
+from lensbench.reporter.tile_view import TileView
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.captions import about_the_shots, sharpness_in_short
+from lensbench.reporter.words.next_steps import next_steps
 
 _TEMPLATES = Path(__file__).parent / "templates"
+_SCRIPTS = ("start", "map", "details", "end")
+"""The script's parts, in this order one text."""
 
 
-def page_text(report: Report, zone_map: bytes | None = None) -> str:
+def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[TileView] = ()) -> str:
     """The page of a report as HTML.
 
     Parameters
@@ -34,6 +44,8 @@ def page_text(report: Report, zone_map: bytes | None = None) -> str:
         What to show.
     zone_map : bytes, optional
         The zone map already drawn, as `zone_map_png` gives it; drawn anew where not given.
+    views : sequence of TileView
+        Pictures of the target's tiles, as far as they are at hand.
 
     Returns
     -------
@@ -46,9 +58,17 @@ def page_text(report: Report, zone_map: bytes | None = None) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    style, script = _text_of("report.css"), "".join(_text_of(f"script/{name}.js") for name in _SCRIPTS)
+    live = live_map(report, views)
     with house_style():
         return environment.get_template("report.html").render(
             report=report,
+            policy=_policy(style, script),
+            style=Markup(style),
+            script=Markup(script),
+            live=_as_data(live) if live else None,
+            goals=goals_in_brief(report),
+            next_steps=next_steps(report),
             about=about_the_shots(report),
             answers=answers(report),
             zone_map=_zone_map_uri(zone_map or zone_map_png(report)),
@@ -63,6 +83,27 @@ def page_text(report: Report, zone_map: bytes | None = None) -> str:
             size=size_section(report),
             trust=trust_section(report),
         )
+
+
+def _text_of(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    """What the browser may do with this page: show it and run this very script; nothing else, and no network."""
+    hashes = [base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script)]
+    return (
+        f"default-src 'none'; img-src data:; style-src 'sha256-{hashes[0]}'; script-src 'sha256-{hashes[1]}'; "
+        "base-uri 'none'; form-action 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+    )
+
+
+def _as_data(plain: dict) -> Markup:
+    """Plain values as JSON that can't end the element which it stands in."""
+    text = json.dumps(plain, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
 
 
 def _zone_map_uri(zone_map: bytes) -> str:

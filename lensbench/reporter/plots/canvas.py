@@ -6,6 +6,7 @@ Drawings use matplotlib's figures directly, without its global state, so that se
 from __future__ import annotations
 
 import io
+import re
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -76,4 +77,15 @@ def as_svg(drawing: Drawing) -> str:
     buffer = io.StringIO()
     drawing.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = buffer.getvalue()
-    return text[text.index("<svg") :]
+    return _without_inline_styles(text[text.index("<svg") :])
+
+
+def _without_inline_styles(svg: str) -> str:
+    """The same drawing with its styles as plain attributes, which pages that allow no inline style show too."""
+    svg = re.sub(r"\s*<style[^>]*>.*?</style>", "", svg, flags=re.DOTALL)
+    return re.sub(r'style="([^"]*)"', lambda found: _as_attributes(found.group(1)), svg)
+
+
+def _as_attributes(style_text: str) -> str:
+    pairs = (part.partition(":") for part in style_text.split(";") if part.strip())
+    return " ".join(f'{name.strip()}="{value.strip()}"' for name, _, value in pairs)

@@ -48,9 +48,9 @@ def draw_curves(axes: Axes, report: Report, setting: Setting) -> None:
     axes.axhline(0.5, color=style.MUTED, linewidth=0.5, zorder=1)
     axes.set_xlim(0, _FINEST * per_unit)
     axes.set_ylim(0, 1.02)
-    axes.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=" %"))
-    axes.set_ylabel("contrast")
-    axes.set_xlabel(sharpness_unit(report))
+    axes.yaxis.set_major_formatter(PercentFormatter(1.0, symbol=""))
+    axes.set_ylabel("contrast, %")
+    axes.set_xlabel(f"spatial frequency, {sharpness_unit(report)}")
     legend_above(axes, 2)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import to_hex
 from matplotlib.patches import Circle, Ellipse
 from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
@@ -15,7 +16,7 @@ from lensbench import frame
 from lensbench.findings import FalloffGrid, Mark, Report, Setting
 from lensbench.reporter.plots import style
 from lensbench.reporter.plots.frame_parts import leave_blank, open_frame
-from lensbench.reporter.values.dirt import NUMBERED_MARKS, marks_of
+from lensbench.reporter.values.dirt import NUMBERED_MARKS, marks_of, numbers_at
 from lensbench.reporter.values.light import darkest_stops
 
 _MOST_THIRDS = 5
@@ -42,7 +43,7 @@ def draw_light(axes: Axes, report: Report, setting: Setting, letters: float = 6.
     open_frame(axes, size, rings=False)
     if setting.falloff:
         _draw_falloff(axes, report, setting.falloff.grid, letters)
-    for number, mark in enumerate(marks_of(setting), start=1):
+    for number, mark in zip(numbers_at(report, setting), marks_of(setting), strict=True):
         position = _draw_mark(axes, mark, size)
         if number <= NUMBERED_MARKS:
             axes.annotate(
@@ -69,6 +70,15 @@ def _draw_falloff(axes: Axes, report: Report, grid: FalloffGrid, letters: float)
     positions = _label_positions(x, y, stops.filled(np.nan), named, report.camera.size_px)
     for text in axes.clabel(lines, fmt=stops_in_thirds, fontsize=letters, inline_spacing=1.5, manual=positions):
         text.set_rotation(0)
+        # Above every line, on the map's own colour there: lines that lie close run behind the number.
+        ground = style.colour_of(1 - _stops_at(x, y, stops, text.get_position()) / ends)
+        text.set(zorder=6, color=style.ink_on(ground), path_effects=style.halo(to_hex(ground), width=3.0))
+
+
+def _stops_at(x: NDArray, y: NDArray, stops: NDArray, place: tuple[float, float]) -> float:
+    """The map's stops at its grid position nearest to a place."""
+    column, row = np.argmin(abs(x - place[0])), np.argmin(abs(y - place[1]))
+    return float(np.ma.filled(stops[row, column], 0.0))
 
 
 def _extent(x: NDArray, y: NDArray) -> tuple[float, float, float, float]:

@@ -46,5 +46,6 @@ def draw_profile(axes: Axes, report: Report, setting: Setting) -> None:
     axes.set_ylim(ends, -0.05 * ends)
     axes.set_xticks((0, 0.25, 0.5, 0.75, 1.0), ("middle", "", "half-way", "", "corner"))
     axes.yaxis.set_major_locator(MultipleLocator(0.5 if ends <= 3 else 1.0))
-    axes.set_ylabel("stops")
+    axes.set_ylabel("falloff, stops")
+    axes.set_xlabel("distance from the middle of the picture")
     legend_above(axes, 2)

@@ -29,13 +29,11 @@ def draw_marks_by_aperture(axes: Axes, report: Report) -> None:
     dirt = dirt_of(report)
     axes.set_xscale("log")
     axes.set_yscale("log")
-    number = 0
-    for mark in dirt.marks if dirt else []:
+    for number, mark in enumerate(dirt.marks if dirt else [], start=1):
         points = [(report.settings[s.setting].f_number, abs(depth_at(report, s).value)) for s in mark.sightings]
         points = [(f_number, depth) for f_number, depth in points if f_number is not None]
         if not points:
             continue
-        number += 1
         f_numbers, depths = zip(*points, strict=True)
         line, width = _look(mark.lies_on)
         axes.plot(f_numbers, depths, color=style.INK, linewidth=width, linestyle=line, marker="o", markersize=2.5)
@@ -60,4 +58,4 @@ def _set_scales(axes: Axes, f_numbers: list[float]) -> None:
     axes.yaxis.set_major_formatter(FuncFormatter(lambda depth, _: f"{depth:g} %"))
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_minor_locator(NullLocator())
-    axes.set_ylabel("depth")
+    axes.set_ylabel("depth, % of the light around")

@@ -11,7 +11,7 @@ from matplotlib.patches import Circle, Rectangle
 from lensbench import frame
 from lensbench.findings import Report, Setting
 from lensbench.reporter.plots import style
-from lensbench.reporter.values.dirt import NUMBERED_MARKS, marks_of
+from lensbench.reporter.values.dirt import NUMBERED_MARKS, marks_of, numbers_at
 from lensbench.verdicts.dirt import lies_on, seen_on
 
 
@@ -45,9 +45,9 @@ def draw_face(axes: Axes, report: Report, setting: Setting, face: str, letters: 
     axes.add_patch(
         Rectangle(corner, *size, fill=not glass, facecolor=style.UNMEASURED, edgecolor=style.INK, **line)
     )
-    for number, mark in enumerate(marks_of(setting)[:NUMBERED_MARKS], start=1):
+    for number, mark in zip(numbers_at(report, setting), marks_of(setting), strict=True):
         sure = lies_on(face, mark)
-        if sure is False:
+        if sure is False or number > NUMBERED_MARKS:
             continue
         place = np.array(seen_on(face, mark, size))
         fill = style.INK if sure else style.PAPER

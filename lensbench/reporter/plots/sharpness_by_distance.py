@@ -47,6 +47,7 @@ def draw_sharpness_by_distance(axes: Axes, report: Report, setting: Setting) -> 
     axes.set_ylim(0, _ceiling(report, per_unit))
     _name_rings(axes)
     axes.set_ylabel(f"MTF50, {sharpness_unit(report)}")
+    axes.set_xlabel("distance from the middle of the picture, by rings of zones")
     legend_above(axes, 2)
 
 

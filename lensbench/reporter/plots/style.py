@@ -30,6 +30,8 @@ _STYLE: dict[Any, Any] = {
     "font.family": ["DejaVu Sans"],
     "font.size": 8,
     "text.color": INK,
+    # What people write may hold dollar signs.
+    "text.parse_math": False,
     "axes.linewidth": 0.6,
     "axes.edgecolor": HAIRLINE,
     "axes.spines.top": False,

@@ -22,7 +22,7 @@ from lensbench.reporter.values.sharpness import channel_of_all, sharpness_ceilin
 def draw_sharpness_key(sheet: Drawing, report: Report, left: float, top: float) -> None:
     """Draw the colour scale, and what the set square's legs stand for."""
     _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {sharpness_unit(report)}, {channel_of_all(report)}")
-    _colour_bar(sheet, style.SCALE, sharpness_ceiling(report), (left, top + 0.16, 1.9, 0.11))
+    colour_bar(sheet, style.SCALE, sharpness_ceiling(report), (left, top + 0.16, 1.9, 0.11))
     axes = axes_in(sheet, left + 2.3, top + 0.06, 0.46, 0.4)
     axes.set_xlim(-0.1, 1.05)
     axes.set_ylim(-0.1, 0.9)
@@ -53,7 +53,7 @@ def draw_fringing_key(sheet: Drawing, report: Report, left: float, top: float, i
 
 def draw_light_key(sheet: Drawing, report: Report, left: float, top: float) -> None:
     """Draw the scale of falloff, and what the rings around marks are."""
-    _colour_bar(sheet, style.SCALE.reversed(), darkest_stops(report), (left, top, 1.2, 0.11))
+    colour_bar(sheet, style.SCALE.reversed(), darkest_stops(report), (left, top, 1.2, 0.11))
     _note(sheet, left + 1.35, top + 0.1, "stops darker; lines by thirds")
     look: dict[str, Any] = {"fill": False, "edgecolor": style.INK, "linewidth": 0.9}
     rings = {
@@ -73,8 +73,8 @@ def _ring(orig_handle: Ellipse, width: float, height: float, **_: Any) -> Ellips
     return Ellipse((width / 2, height / 2), orig_handle.width * height, orig_handle.height * height)
 
 
-def _colour_bar(sheet: Drawing, colours: Colormap, end: float, box: tuple[float, float, float, float]) -> None:
-    """A level colour scale from 0 to `end` in a box (left, top, width, height)."""
+def colour_bar(sheet: Drawing, colours: Colormap, end: float, box: tuple[float, float, float, float]) -> None:
+    """Draw a level colour scale from 0 to `end` in a box (left, top, width, height)."""
     bar_axes = axes_in(sheet, *box)
     bar_axes.set_axis_on()
     scale = ScalarMappable(Normalize(0, end), colours)

@@ -63,7 +63,7 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
 def _square(zone: str, legs: _Legs, ceiling: float, size: tuple[int, int]) -> tuple[NDArray, NDArray]:
     """A zone's set square, its right angle to the frame's centre: corners (3, 2), directions of legs (2, 2)."""
     anchor = np.array(zone_anchor(zone, size))
-    ways = _leg_directions(zone, anchor, size)
+    ways = leg_directions(zone, anchor, size)
     longest = _LONGEST_LEG * frame.half_diagonal(size)
     spans = [way * longest * (leg.value / ceiling if leg else 0.0) for way, leg in zip(ways, legs, strict=True)]
     corner = anchor - (ways[0] * 0.5 + ways[1] * 0.33) * longest
@@ -94,7 +94,7 @@ def _label(axes: Axes, position: NDArray, way: NDArray, leg: Figure | None, look
     )  # fmt: skip
 
 
-def _leg_directions(zone: str, anchor: NDArray, size: tuple[int, int]) -> NDArray:
+def leg_directions(zone: str, anchor: NDArray, size: tuple[int, int]) -> NDArray:
     """Unit vectors of the leg along the radius and of the one across it; upright in the centre, without a radius.
 
     The second leg turns to the frame's upper or lower border, where a corner has most room for a number.

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
+
 from lensbench.findings import Mark, Report, Setting
 from lensbench.formatting import magnitude, with_interval
 from lensbench.reporter.tables.table import Table
-from lensbench.reporter.values.dirt import depth_at, dirt_of, marks_of, shows_stopping, stopped_settings
+from lensbench.reporter.values.dirt import (
+    deepest_mark,
+    depth_at,
+    dirt_of,
+    marks_of,
+    numbers_at,
+    shows_stopping,
+    stopped_settings,
+)
 from lensbench.verdicts.dirt import FRONT, NOT_KNOWN, PICTURE, REAR, SENSOR_FACE, lies_on, words_on
 
 MOST_MARKS = 20
@@ -36,11 +46,13 @@ def marks_by_aperture(report: Report) -> Table | None:
 def _marks(report: Report, setting: Setting) -> Table:
     marks = marks_of(setting)
     size = report.camera.size_px
-    rows = [_mark_row(number, mark, size) for number, mark in enumerate(marks[:MOST_MARKS], start=1)]
+    numbered = zip(numbers_at(report, setting), marks, strict=True)
+    rows = [_mark_row(number, mark, size) for number, mark in itertools.islice(numbered, MOST_MARKS)]
     head = ["mark", "kind", "in the picture", "lies on", "there, as you face it"]
     head += ["width, px", "length, px", "depth, %"]
     shown = f"{len(rows)} of {len(marks)}, " if len(rows) < len(marks) else ""
-    return Table(f"Marks at {setting.name}: {shown}the most visible first", head, rows, words=5)
+    caption = f"Marks at {setting.name}: {shown}the most visible first; mark {deepest_mark(report)} is the deepest"
+    return Table(caption, head, rows, words=5)
 
 
 def _mark_row(number: int, mark: Mark, size: tuple[int, int]) -> list[str]:

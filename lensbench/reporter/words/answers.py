@@ -9,7 +9,7 @@ from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report
 from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
-from lensbench.reporter.values.dirt import dirt_of, marks_of
+from lensbench.reporter.values.dirt from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
 from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
 from lensbench.reporter.values.light import black_corners
@@ -211,17 +211,20 @@ def _how_clean(report: Report) -> Answer:
     if not marks:
         return Answer(question, "Clean", "No dirt mark is visible above the noise in any flat.")
     count = f"{len(marks)} mark{'s' if len(marks) > 1 else ''}"
-    more = [f"at {setting.name}; {_worst_marks(marks, report.camera.size_px)}.", *_conclusions(dirt_of(report))]
+    worst = _worst_marks(marks, numbers_at(report, setting), report.camera.size_px)
+    more = [f"at {setting.name}; {worst}.", *_conclusions(dirt_of(report))]
     return Answer(question, count, " ".join(more))
 
 
-def _worst_marks(marks: list[Mark], size: tuple[int, int]) -> str:
+def _worst_marks(marks: list[Mark], numbers: list[int], size: tuple[int, int]) -> str:
     """The most visible mark, and the deepest where that is another one."""
-    deepest = max(marks, key=lambda mark: abs(mark.depth_percent.value))
-    said = f"the most visible {_effect(marks[0])}, {frame.place_in_words(marks[0].x, marks[0].y, size)}"
-    if deepest is not marks[0]:
-        said += f"; the deepest {_effect(deepest)}, {frame.place_in_words(deepest.x, deepest.y, size)}"
-    return said
+    deepest = max(range(len(marks)), key=lambda k: abs(marks[k].depth_percent.value))
+
+    def place(k: int) -> str:
+        return f"{_effect(marks[k])}, {frame.place_in_words(marks[k].x, marks[k].y, size)}"
+
+    said = f"the most visible, mark {numbers[0]}, {place(0)}"
+    return said if deepest == 0 else f"{said}; the deepest, mark {numbers[deepest]}, {place(deepest)}"
 
 
 def _effect(mark: Mark) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lensbench.findings import Figure, Report, Setting
-from lensbench.formatting import bare, brief
+from lensbench.formatting import brief
 from lensbench.reporter.values.dirt import marks_of
 from lensbench.reporter.values.light import black_corners
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
@@ -89,7 +89,7 @@ def about_the_shots(report: Report) -> str:
         parts.append("{:g} × {:g} mm".format(*report.camera.sensor_mm))
     magnification = report.geometry.magnification if report.geometry else None
     if magnification:
-        parts.append(f"{bare(magnification)} × life size")
+        parts.append(f"{brief(magnification, 3)} × life size")
     if report.build.date:
         parts.append(report.build.date)
     return "  ·  ".join(parts)

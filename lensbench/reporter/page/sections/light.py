@@ -10,7 +10,7 @@ from lensbench.findings import Report, Setting
 from lensbench.reporter.page.panels import Panel, frame_panels, scaled_panels
 from lensbench.reporter.plots.falloff_and_marks import draw_light
 from lensbench.reporter.plots.falloff_profile import draw_profile, has_profile
-from lensbench.reporter.plots.glare import draw_glare, has_glare
+from lensbench.reporter.plots.glare import draw_glare, draw_glare_key, has_glare
 from lensbench.reporter.tables.light import falloff_tables, glare_tables
 from lensbench.reporter.tables.table import Table
 from lensbench.reporter.words.captions import glare_in_short, light_in_short, profile_in_short
@@ -51,7 +51,7 @@ def light_section(report: Report) -> LightSection | None:
 
 def glare_section(report: Report) -> GlareSection | None:
     """The section on glare; None where no dark tile was read."""
-    maps = frame_panels(report, has_glare, draw_glare, glare_in_short)
+    maps = frame_panels(report, has_glare, draw_glare, glare_in_short, draw_glare_key)
     return GlareSection(maps, glare_in_words(report), glare_tables(report)) if maps else None
 
 
