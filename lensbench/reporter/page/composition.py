@@ -13,7 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from lensbench.findings import Report
-from lensbench.reporter.page.goals import goals_in_brief
+from lensbench.reporter.page.goals import goals_table
 from lensbench.reporter.page.live import live_map
 from lensbench.reporter.page.sections.assembly import assembly_section
 from lensbench.reporter.page.sections.colours import colours_section
@@ -67,7 +67,7 @@ def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[Til
             style=Markup(style),
             script=Markup(script),
             live=_as_data(live) if live else None,
-            goals=goals_in_brief(report),
+            goals=goals_table(report),
             next_steps=next_steps(report),
             about=about_the_shots(report),
             answers=answers(report),

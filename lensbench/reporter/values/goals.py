@@ -8,5 +8,5 @@ from lensbench.findings.goals import Grades
 
 def grades_of(report: Report) -> Grades | None:
     """The graded goals of a report, where its session gave any."""
-    grades = getattr(report.verdict, "goals", None)
-    return grades if isinstance(grades, Grades) and grades.goals else None
+    grades = report.verdict.goals if report.verdict else None
+    return grades if grades and grades.goals else None

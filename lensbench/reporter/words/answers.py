@@ -9,7 +9,7 @@ from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report
 from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
-from lensbench.reporter.values.dirt from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
+from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
 from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
 from lensbench.reporter.values.light import black_corners
