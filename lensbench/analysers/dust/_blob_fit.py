@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.dust._blob_windows import REACH_CELLS, Windows, windows_around
 from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._mark_profile import Profile
 from lensbench.analysers.dust._peaks import Peaks
 from lensbench.analysers.dust._pyramid import Level
 from lensbench.analysers.dust._residual import Residual
@@ -206,7 +207,7 @@ def _described(theta: NDArray, products: NDArray, windows: Windows, residual: Re
             float(x[n]),
             float(y[n]),
             np.array([[theta[n, 4], 0.0], [theta[n, 5], theta[n, 6]]]) / cell[n],
-            float(np.exp(theta[n, 7])),
+            Profile(float(np.exp(theta[n, 7]))),
             Figure.of(cell[n] * extents[n, 0], cell[n] * half_extents[n, 0], "px"),
             Figure.of(cell[n] * extents[n, 1], cell[n] * half_extents[n, 1], "px"),
             Figure.of(depth[n], half_depth[n], "%"),

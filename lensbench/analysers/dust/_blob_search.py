@@ -15,7 +15,7 @@ from lensbench.analysers.dust._fibre_tracing import trace_from
 from lensbench.analysers.dust._leftovers import is_disturbed, meets
 from lensbench.analysers.dust._peaks import NO_PEAKS, Peaks, find_peaks
 from lensbench.analysers.dust._remainder import Remainder
-from lensbench.analysers.dust._segments import Segments
+from lensbench.analysers.dust._segments import Segments, find_segments
 
 PEAK_SIGNAL = 5.7
 """Least signal to noise of a peak that is fitted: no filter matches a mark exactly (chosen by experience)."""
@@ -34,6 +34,10 @@ LARGEST_MISFIT = 1.0
 
 FIBRE_SIGNAL_SHARE = 0.8
 """An elongated shape is replaced by the fibre along it when that has this share of its signal to noise."""
+
+BENT_MISFIT, BENT_SIGNAL, BENT_TRIES = 0.03, 20.0, 3
+"""Misfit, and its signal to noise, from which a shape may be a fibre that bends sharply, and the segments on each
+level from which that is traced (chosen by experience)."""
 
 TRIES = 4
 """How often the next fainter peaks are fitted when the stronger ones hold no mark."""
@@ -103,7 +107,7 @@ class BlobSearch:
         for blob in sorted((b for b in blobs if b is not None), key=lambda b: -b.signal_to_noise):
             if is_disturbed(blob, accepted) or blob.misfit > LARGEST_MISFIT:
                 continue
-            mark = self._as_fibre(blob, accepted) if is_elongated(blob) else blob
+            mark = self._as_fibre(blob, accepted) if is_elongated(blob) else self._unless_bent(blob)
             if mark is not None and self._remainder.is_new_mark(mark):
                 accepted.append(mark)
         return accepted
@@ -129,6 +133,25 @@ class BlobSearch:
         if fibre is None or fibre.signal_to_noise < FIBRE_SIGNAL_SHARE * blob.signal_to_noise:
             return blob
         return fibre if is_visible(fibre, self._remainder.residual.rounding) else blob
+
+    def _unless_bent(self, blob: Blob) -> Found:
+        """A shape, or the bent fibre that it is the blurred picture of, where that explains more."""
+        if blob.misfit < BENT_MISFIT or blob.misfit * blob.signal_to_noise**2 < BENT_SIGNAL**2:
+            return blob
+        levels = [
+            level
+            for level in self._remainder.pyramid.background_subtracted[1:4]
+            if level.cell_px < blob.width.value / 4
+        ]
+        best: Found = blob
+        for level in levels:
+            segments = find_segments([level], 0.1 * blob.signal_to_noise, blob.box)
+            segments = segments.chosen(segments.signal * blob.depth.value > 0)
+            for number in np.argsort(-np.abs(segments.signal))[:BENT_TRIES]:
+                fibre = measure_trace(self._remainder, level, trace_from(level, segments, int(number)))
+                if fibre is not None and fibre.signal_to_noise > max(best.signal_to_noise, BENT_SIGNAL):
+                    best = fibre
+        return best
 
     def _were_rejected(self, peaks: Peaks) -> NDArray[np.bool_]:
         """Which peaks were fitted already, with nothing changed there since."""

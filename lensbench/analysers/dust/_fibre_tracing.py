@@ -30,6 +30,13 @@ PROMISING_SIGNAL = 6.2
 """Signal to noise that a segment must reach, by itself or with the next steps, to be traced (chosen by
 experience)."""
 
+PARALLEL = 0.8
+"""Cosine of the angle from which a path that meets itself closes; at a larger angle it crosses (chosen by
+experience)."""
+
+ALONG_CELLS, APART_CELLS = 2.5, 16
+"""Cells between a path and an earlier part of it along which it runs, and points between the two at least."""
+
 MOST_STEPS = 400
 """Steps of a path at most, each way."""
 
@@ -80,7 +87,7 @@ def trace_from(level: Level, segments: Segments, number: int) -> Trace:
     backward = _walk(level.z, first, first - last, step, sign)
     count = max(int(lengths[0] / 2), 2)
     centre = first + np.linspace(0, 1, count)[:, None] * (last - first)
-    path = np.concatenate([backward[::-1], centre, forward])
+    path = _once(np.concatenate([backward[::-1], centre, forward]))
     values = sign * nearest_cells(level.z, path[:, 0], path[:, 1])
     signal = float(values.sum() / np.sqrt(len(values)))
     return Trace(path * level.cell_px + level.offset, signal, float(sign))
@@ -146,9 +153,24 @@ def _walk(z: NDArray[np.float32], position: NDArray, way: NDArray, step: int, si
     return np.concatenate(walked[: len(walked) - weak])
 
 
+def _once(path: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A path in cells without what runs along its own first part at its end, as around a ring."""
+    if len(path) < 4 * APART_CELLS:
+        return path
+    ways = np.gradient(path, axis=0)
+    ways /= np.maximum(np.hypot(*ways.T), 1e-9)[:, None]
+    near = np.hypot(*(path[:, None] - path[None]).transpose(2, 0, 1)) < ALONG_CELLS
+    earlier = np.tril(near & (np.abs(ways @ ways.T) > PARALLEL), -APART_CELLS).any(axis=1)
+    apart = np.flatnonzero(~earlier)
+    return path[: apart[-1] + 1]
+
+
 def _closes(walked: list[NDArray]) -> bool:
-    """Whether the last step meets an earlier one."""
+    """Whether the last step runs along an earlier one; it may cross it."""
     if len(walked) < 5:
         return False
     before = np.concatenate(walked[1:-3])
-    return bool(np.hypot(*(before - walked[-1][-1]).T).min() < 2.0)
+    away = np.hypot(*(before - walked[-1][-1]).T)
+    nearest = int(np.clip(np.argmin(away), 1, len(before) - 2))
+    own, other = walked[-1][-1] - walked[-1][-3], before[nearest + 1] - before[nearest - 1]
+    return bool(away.min() < 2.0 and abs(own @ other) > PARALLEL * np.hypot(*own) * np.hypot(*other))

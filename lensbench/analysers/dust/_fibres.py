@@ -17,8 +17,15 @@ from lensbench.findings import Figure
 JOIN_PX = 16.0
 """Fibres whose ends lie closer than this, and in line, are one (chosen by experience)."""
 
-JOIN_POINTS = 20
-"""Points at the end of a path that give its direction there."""
+ALIKE = 2.0
+"""And their depths and widths differ by less than this factor (chosen by experience)."""
+
+LOOP_ROOMS = 3.0
+"""A loop is longer than the distance at which ends are joined by this factor at least."""
+
+LEAST_TURN, MOST_TURN, SHARPEST_PX = 1.2, 2.4, 30.0
+"""How much its direction may differ (in radians) where the two touch, and at most, and the radius of the sharpest
+bend within a gap (chosen by experience)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +77,10 @@ class Fibre:
         """Distance from the path at positions in pixels, in units of that at half depth."""
         return 2 * self.distance(x, y) / self.width.value
 
+    def shares(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+        """Depth at positions in pixels over that at its centre line."""
+        return relative_depth(self.radius(x, y), self.steepness)
+
     @property
     def reach(self) -> float:
         """Distance from the path at which its shadow ends."""
@@ -105,23 +116,84 @@ class Fibre:
 
 
 def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
-    """The path of two fibres of one sign of which one continues the other; None where neither does."""
-    if one.depth.value * other.depth.value < 0:
+    """The path of two fibres of one sign and alike of which one continues the other; None where neither does."""
+    ratios = other.depth.value / one.depth.value, other.width.value / one.width.value
+    if not all(1 / ALIKE < ratio < ALIKE for ratio in ratios):
         return None
     room = JOIN_PX + one.width.value + other.width.value
+    across = max(one.width.value, other.width.value) / 2 + CELL_PX
+    least, best = room, None
     for first in (one.path, one.path[::-1]):
         for second in (other.path, other.path[::-1]):
             gaps = np.hypot(*(second - first[-1]).T)
-            # They may overlap.
             start = int(np.argmin(gaps))
-            rest = second[start:]
-            if gaps[start] > room or len(rest) < 5:
-                continue
-            ways = (
-                first[-1] - first[-min(JOIN_POINTS, len(first))],
-                rest[min(JOIN_POINTS, len(rest)) - 1] - rest[0],
-            )
-            along = [way @ (rest[-1] - first[0]) for way in ways]
-            if ways[0] @ ways[1] > 0 and min(along) > 0:
-                return np.concatenate([first, rest])
+            if gaps[start] < least and _continues(first, second, start, across):
+                least, best = float(gaps[start]), np.concatenate([first, second[start:]])
+    return best if best is not None else _with_loop(one.path, other.path, room)
+
+
+def _with_loop(path: NDArray, loop: NDArray, room: float) -> NDArray[np.float64] | None:
+    """A path with a loop put in where both ends of that touch it at one place; None where they don't."""
+    for line, whole in ((path, loop), (loop, path)):
+        ring = _ring(whole, line)
+        gaps = [np.hypot(*(line - end).T) for end in (ring[0], ring[-1])]
+        places = [int(np.argmin(gap)) for gap in gaps]
+        first, last = min(places), max(places)
+        closes = max(float(gap.min()) for gap in gaps) < room and _length(line[first : last + 1]) < 2 * room
+        if not closes or _length(ring) < LOOP_ROOMS * room:
+            continue
+        before, after = line[:first], line[last + 1 :]
+        # Run through it the way round that bends less.
+        rings = (ring, ring[::-1])
+        way = max(rings, key=lambda r: _straightness(before[-8:], r[:8]) + _straightness(r[-8:], after[:8]))
+        return np.concatenate([before, way, after])
     return None
+
+
+def _ring(path: NDArray, line: NDArray) -> NDArray[np.float64]:
+    """A path without what lies beyond the place where its ends come closest to each other and to a line."""
+    third = max(len(path) // 3, 1)
+    apart = np.hypot(*(path[:third, None] - path[None, -third:]).transpose(2, 0, 1))
+    away = least_distance(path, line)
+    apart = apart + away[:third, None] + away[None, -third:]
+    first, last = np.unravel_index(np.argmin(apart), apart.shape)
+    return path[first : len(path) - third + int(last) + 1]
+
+
+def _straightness(before: NDArray, after: NDArray) -> float:
+    """Cosine of the angle between the directions of two pieces; 0 where one is too short."""
+    if min(len(before), len(after)) < 2:
+        return 0.0
+    ways = before[-1] - before[0], after[-1] - after[0]
+    return float(ways[0] @ ways[1] / max(np.hypot(*ways[0]) * np.hypot(*ways[1]), 1e-9))
+
+
+def _length(path: NDArray) -> float:
+    return float(np.hypot(*np.diff(path, axis=0).T).sum())
+
+
+def _continues(first: NDArray, second: NDArray, start: int, across: float) -> bool:
+    """Whether a second path, from its point of number `start` on, continues a first one."""
+    before, rest = second[:start], second[start:]
+    if len(rest) < 5:
+        return False
+    gap = rest[0] - first[-1]
+    apart = float(np.hypot(*gap))
+    ways = -_way(first[::-1], across), _way(rest, across)
+    # Within the gap it may bend.
+    if ways[0] @ ways[1] < np.cos(min(LEAST_TURN + apart / SHARPEST_PX, MOST_TURN)):
+        return False
+    if apart > across and min(ways[0] @ gap, ways[1] @ gap) < -0.3 * apart:
+        return False
+    # They may overlap where they meet, there only: what lies before is on the first, what lies beyond is not.
+    overlaps = not len(before) or float(np.median(least_distance(before, first))) < across
+    beyond = least_distance(rest, first) < across
+    return overlaps and float(np.mean(beyond)) < 0.6
+
+
+def _way(path: NDArray, across: float) -> NDArray[np.float64]:
+    """Direction in which a path begins, as a unit vector."""
+    run = np.hypot(*(path - path[0]).T)
+    far = np.flatnonzero(run >= max(across, JOIN_PX))
+    way = path[far[0] if len(far) else len(path) - 1] - path[0]
+    return way / max(float(np.hypot(*way)), 1e-9)

@@ -39,6 +39,13 @@ FAINT_LINE = 0.2
 PAIR_PX = 16.0
 """Of a dark and a bright line side by side and so close, the fainter comes of a path that is a little off."""
 
+BESIDE_SIGNAL, SHORT_WIDTHS, SHORT_PX = 0.5, 4.0, 24.0
+"""Of a mark beside a fibre, or on it: less than this share of its signal to noise, and shorter than so many of its
+widths or pixels, it comes of a bend, a crossing or an end that is a little off (chosen by experience)."""
+
+WITHIN_SIGNAL, WITHIN_RADIUS = 0.7, 1.6
+"""The same within a round mark, out to so many times its radius at half depth: a shadow's own middle or rim."""
+
 ALONG_SHARE = 0.3
 """Share of a line's length in the halo of a mark from which the line counts as along it."""
 
@@ -102,11 +109,15 @@ def is_leftover(mark: Found, others: list[Found]) -> bool:
             return True
         if isinstance(mark, Fibre) and isinstance(other, Fibre) and _runs_along(mark, other):
             return True
+        if _is_beside(mark, other) if isinstance(other, Fibre) else _is_within(mark, other):
+            return True
         # How accurately a mark is known, and so subtracted, depends on its depth here.
         depth = float(np.median(leftover_depth(other, x, y)))
         if mark.signal_to_noise < MISFIT_SIGNAL * other.signal_to_noise:
-            # A ring left by a deep spot may be traced as a line that is deep only there.
-            share = float(depth_share(other, x, y, MISFIT_NEARER).max())
+            # A ring left by a deep spot may be traced as a line that is deep only there; another fibre may cross.
+            shares = depth_share(other, x, y, MISFIT_NEARER)
+            crosses = isinstance(other, Fibre) and isinstance(mark, Fibre) and _same_sign(mark, other)
+            share = float(np.median(shares) if crosses else shares.max())
             depth = max(depth, MISFIT_SHARE * abs(other.depth.value) * share)
         if abs(mark.depth.value) < depth:
             return True
@@ -143,9 +154,38 @@ def _runs_along(one: Fibre, other: Fibre) -> bool:
     """Whether a fibre lies for the most part on another, or beside it as the fainter or the brighter of a pair."""
     away = float(np.median(other.distance(*one.path[::4].T))) - max(other.width.value, one.width.value)
     fainter = one.signal_to_noise / other.signal_to_noise
-    if one.depth.value * other.depth.value < 0:
+    if not _same_sign(one, other):
         return away < PAIR_PX and fainter < 1
     return away < 2 or (away < 8 and fainter < 2 * FAINT_LINE)
+
+
+def _is_beside(mark: Found, fibre: Fibre) -> bool:
+    """Whether a weaker mark of the other sign lies beside a fibre, or a short one of its own sign on it."""
+    if mark.signal_to_noise > BESIDE_SIGNAL * fibre.signal_to_noise:
+        return False
+    x, y = mark.path[::4].T if isinstance(mark, Fibre) else np.array([[mark.x], [mark.y]])
+    away = float(np.median(fibre.distance(x, y)))
+    if not _same_sign(mark, fibre):
+        return away < (fibre.width.value + mark.width.value) / 2 + PAIR_PX
+    if mark.length.value > max(SHORT_WIDTHS * fibre.width.value, SHORT_PX):
+        return False
+    share = abs(mark.depth.value / fibre.depth.value)
+    near = (fibre.width.value + mark.width.value) / 2 + HALO_PX
+    # The last piece of it, perhaps, of its own width and depth.
+    piece = share < END_SHARE and mark.width.value < 2 * fibre.width.value
+    return away < near if share < 1 and not piece else piece and away < near + mark.length.value / 2
+
+
+def _is_within(mark: Found, blob: Blob) -> bool:
+    """Whether a weaker mark of the other sign lies for the most part in the shadow of a round one."""
+    if _same_sign(mark, blob) or mark.signal_to_noise > WITHIN_SIGNAL * blob.signal_to_noise:
+        return False
+    x, y = mark.path[::4].T if isinstance(mark, Fibre) else np.array([[mark.x], [mark.y]])
+    return float(np.median(blob.radius(x, y))) < WITHIN_RADIUS
+
+
+def _same_sign(one: Found, other: Found) -> bool:
+    return one.depth.value * other.depth.value > 0
 
 
 def _is_duplicate(one: Blob, other: Blob) -> bool:

@@ -9,13 +9,19 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.dust._acceptance import LEAST_STEPS, PATCH_PX, Found, is_same_mark, is_visible
 from lensbench.analysers.dust._blob_fit import refit_blobs
+from lensbench.analysers.dust._blob_refinement import refined
 from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._boxes import Box, disjoint_groups
+from lensbench.analysers.dust._cells import CELL_PX
 from lensbench.analysers.dust._fibre_profile import measure_fibre
 from lensbench.analysers.dust._fibres import Fibre, joined_paths
 from lensbench.analysers.dust._leftovers import exceed_leftovers, is_leftover
 from lensbench.analysers.dust._pyramid import Pyramid
 from lensbench.analysers.dust._residual import Residual, refit_smooth_light
+
+REFINED_SIGNAL = 25.0
+"""Signal to noise from which a round mark's own profile is fitted before it is subtracted: what another one leaves
+would be found as marks (chosen by experience)."""
 
 LEAST_RESPONSE = 0.2
 """Candidates whose filter response is shallower than this (in percent) are not examined: half the depth of the
@@ -70,17 +76,27 @@ class Remainder:
         list of Box
             Where the remainder has changed.
         """
-        marks = [self._joined(mark) if isinstance(mark, Fibre) else mark for mark in marks]
-        self._replace(marks)
-        self.found += marks
-        changed = [mark.box for mark in marks]
+        changed = []
+        for fibre in (mark for mark in marks if isinstance(mark, Fibre)):
+            # One by one, as each may continue the one before.
+            whole = self._joined(fibre)
+            self._add([whole])
+            changed.append(whole.box)
+        blobs = [self._refined(mark) for mark in marks if isinstance(mark, Blob)]
+        self._add(blobs)
+        changed += [blob.box for blob in blobs]
         overlapping = self._overlapping(changed)
         self._refit(overlapping)
         changed += [self.found[n].box for n in overlapping]
-        if any(mark.width.value >= PATCH_PX for mark in marks):
+        if any(mark.width.value >= PATCH_PX for mark in blobs):
             refit_smooth_light(self.residual, self.pyramid.finest)
             self.pyramid.update([self.pyramid.whole])
         return changed
+
+    def _add(self, marks: Sequence[Found]) -> None:
+        """Subtract marks and note them as found."""
+        self._replace(marks)
+        self.found += marks
 
     def _replace(self, marks: Sequence[Found], instead_of: Sequence[Found] = ()) -> None:
         """Subtract marks from the pyramid, and add others back."""
@@ -100,13 +116,48 @@ class Remainder:
             self._replace([], instead_of=[other])
             sign = float(np.sign(fibre.depth.value))
             levels = self.pyramid.background_subtracted
-            whole = measure_fibre(self.residual, levels, levels[0], path, sign)
+            # On cells about as wide as the fibre first: finer ones are tried there.
+            width = max(fibre.width.value, CELL_PX)
+            level = [level for level in levels[:4] if level.cell_px <= width][-1]
+            whole = measure_fibre(self.residual, levels, level, path, sign)
             if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
                 del self.found[number]
                 fibre = whole
             else:
                 self._replace([other])
         return fibre
+
+    def join_fibres(self) -> None:
+        """Unite fibres that continue each other now that all are found, the longest first."""
+        fibres = [mark for mark in self.found if isinstance(mark, Fibre)]
+        for fibre in sorted(fibres, key=lambda mark: -mark.length.value):
+            if fibre in self.found:
+                self.found.remove(fibre)
+                self._replace([], instead_of=[fibre])
+                self._add([self._joined(fibre)])
+
+    def _refined(self, blob: Blob) -> Blob:
+        """A new round mark with the profile that its samples show, where it is strong enough for that."""
+        if blob.signal_to_noise < REFINED_SIGNAL:
+            return blob
+        better = refined(blob, self.residual, self.pyramid.finest, self._beside(blob), False)
+        return better if better is not None and is_same_mark(better, blob) else blob
+
+    def remeasured(self) -> list[Found]:
+        """All marks as they are reported: round ones measured with whatever profile their samples show."""
+        out: list[Found] = []
+        for mark in self.found:
+            if isinstance(mark, Blob):
+                better = refined(mark, self.residual, self.pyramid.finest, self._beside(mark), True)
+                out.append(better if better is not None and is_same_mark(better, mark) else mark)
+            else:
+                out.append(mark)
+        return out
+
+    def _beside(self, mark: Blob) -> list[Found]:
+        """The marks whose shadows may reach another's samples."""
+        around = mark.box.grown(mark.length.value)
+        return [other for other in self.found if other is not mark and other.box.overlaps(around)]
 
     def _overlapping(self, changed: list[Box]) -> list[int]:
         """Numbers of the round marks that overlap with others where something has changed."""
@@ -123,12 +174,19 @@ class Remainder:
         """Fit round marks again, each without the others."""
         for group in disjoint_groups(numbers, [mark.box for mark in self.found]):
             first = {n: mark for n in group if isinstance(mark := self.found[n], Blob)}
-            refitted = refit_blobs(self.residual, self.pyramid.levels, list(first.values()))
-            better = {
-                n: blob
-                for n, blob in zip(first, refitted, strict=True)
-                if blob is not None and is_same_mark(blob, first[n])
-            }
+            refitted = self._refitted(first)
+            better = {n: blob for n, blob in refitted.items() if blob is not None and is_same_mark(blob, first[n])}
             self._replace(list(better.values()), instead_of=[first[n] for n in better])
             for number, blob in better.items():
                 self.found[number] = blob
+
+    def _refitted(self, marks: dict[int, Blob]) -> dict[int, Blob | None]:
+        """Round marks by their numbers, each fitted again, with its own profile if it had one."""
+        plain = {n: mark for n, mark in marks.items() if not mark.profile.refined}
+        fitted = refit_blobs(self.residual, self.pyramid.levels, list(plain.values()))
+        own = {
+            n: refined(mark, self.residual, self.pyramid.finest, self._beside(mark), True)
+            for n, mark in marks.items()
+            if n not in plain
+        }
+        return dict(zip(plain, fitted, strict=True)) | own

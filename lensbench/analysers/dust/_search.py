@@ -41,6 +41,7 @@ def search_marks(residual: Residual) -> list[Found]:
                 or _subtract_fibres(remainder, blobs, fibres)
             ):
                 break
+    remainder.join_fibres()
     return _final(remainder)
 
 
@@ -69,7 +70,7 @@ def _subtract(marks: list[Found], remainder: Remainder, blobs: BlobSearch, fibre
 def _final(remainder: Remainder) -> list[Found]:
     """The marks that, as fitted last, are visible, no uneven light and no leftovers of stronger ones."""
     final: list[Found] = []
-    for mark in sorted(remainder.found, key=lambda m: -m.signal_to_noise):
+    for mark in sorted(remainder.remeasured(), key=lambda m: -m.signal_to_noise):
         visible = is_visible(mark, remainder.residual.rounding)
         if visible and not is_uneven_light(mark, remainder.residual) and not is_leftover(mark, final):
             final.append(mark)
