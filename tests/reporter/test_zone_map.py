@@ -4,13 +4,15 @@ import imageio.v3 as iio
 import numpy as np
 import pytest
 from matplotlib.patches import FancyArrowPatch, Polygon
+from matplotlib.text import Text
 
 from lensbench import frame
-from lensbench.findings import Build, Camera, Dust, Report, Setting
-from lensbench.reporter.plots import canvas, frame_parts, style, zone_map_key
+from lensbench.findings import Build, Camera, Dust, Figure, Report, Setting
+from lensbench.findings.goals import Goal, GradedGoal, Grades
+from lensbench.reporter.plots import canvas, frame_parts, style, zone_map, zone_map_key
 from lensbench.reporter.plots.falloff_and_marks import draw_light, stops_in_thirds
 from lensbench.reporter.plots.fringing import draw_fringing
-from lensbench.reporter.plots.zone_map import HEADER_PX, zone_map_png
+from lensbench.reporter.plots.zone_map import shown_settings, zone_map_margins_px, zone_map_png
 from lensbench.reporter.plots.zone_sharpness import draw_sharpness
 from lensbench.reporter.values.fringing import arrow_scale
 from lensbench.reporter.values.sharpness import sharpness_ceiling
@@ -104,9 +106,10 @@ def test_a_falloff_that_is_flat_or_full_of_holes_still_draws(report):
 
 @pytest.mark.parametrize("size", [(1200, 800), (800, 1200), (1000, 1000)])
 def test_map_is_written_as_a_picture(size):
-    picture = iio.imread(zone_map_png(invented_report((5.6,), size)))
-    assert picture.shape[0] > HEADER_PX
-    assert picture.shape[1] > 1000
+    report = invented_report((5.6,), size)
+    picture = iio.imread(zone_map_png(report))
+    assert picture.shape[0] > zone_map_margins_px(report)[0]
+    assert picture.shape[1] == 1280
     assert len({tuple(pixel) for pixel in picture[::9, ::9, :3].reshape(-1, 3).tolist()}) > 100
 
 
@@ -138,3 +141,73 @@ def test_the_key_names_the_channel_that_is_shown(monkeypatch):
     monkeypatch.setattr(zone_map_key, "write_at", noted)
     zone_map_png(report)
     assert "Sharpness: MTF50, lp/mm, grey" in written
+
+
+def drawn_kinds(report, monkeypatch):
+    """Which drawings a map holds, in order."""
+    drawn = []
+    for kind in ("draw_sharpness", "draw_fringing", "draw_light"):
+        plain = getattr(zone_map, kind)
+        monkeypatch.setattr(
+            zone_map,
+            kind,
+            lambda *given, kind=kind, plain=plain, **look: (drawn.append(kind), plain(*given, **look)),
+        )
+    zone_map.draw_zone_map(report)
+    return [kind.removeprefix("draw_") for kind in drawn]
+
+
+def test_what_was_not_shot_takes_no_room(monkeypatch):
+    """Flats alone, the target alone: another layout and no empty frames."""
+    whole, flats, target = (invented_report((5.6,), SIZE) for _ in range(3))
+    alter(flats.settings[0], sharpness=None, fringing=None)
+    alter(target.settings[0], falloff=None, dust=None)
+    for report, kinds in ((whole, ["sharpness", "fringing", "light"]), (flats, ["light"])):
+        assert drawn_kinds(report, monkeypatch) == kinds
+    assert drawn_kinds(target, monkeypatch) == ["sharpness", "fringing"]
+
+
+def test_many_apertures_stand_side_by_side(monkeypatch):
+    report = invented_report((2, 2.8, 4, 5.6, 8), SIZE)
+    assert drawn_kinds(report, monkeypatch) == [*["sharpness"] * 5, "fringing", "light"]
+    repeated = invented_report((2.8, 5.6), SIZE)
+    alter(repeated, settings=repeated.settings * 6)
+    assert len(shown_settings(repeated)) == 2
+
+
+def test_goals_are_named_with_how_they_were_met(monkeypatch):
+    goals = [
+        GradedGoal(
+            Goal("mtf50_lp_mm", "corner", least=40), "missed", Figure.of(35.7, 0.6, "lp/mm"), "corner top-left"
+        ),
+        GradedGoal(Goal("corner_falloff_stops", most=1), "met", Figure.of(0.9, 0.01, "stops"), "corner top-left"),
+    ]
+    report = invented_report((5.6,), SIZE)
+    without = zone_map.draw_zone_map(report).get_size_inches()
+    alter(report.verdict, goals=Grades("missed", "f/5.6", 1, "only one", goals))
+    sheet = zone_map.draw_zone_map(report)
+    said = [text.get_text() for text in sheet.texts]
+    assert "1 of 2 goals missed at f/5.6" in said
+    assert any(text.startswith("MTF50, corner missed: 35.7 ± 0.6 lp/mm") for text in said)
+    assert {"✗", "✓"} <= set(said)
+    assert sheet.get_size_inches()[0] == without[0]
+    assert sheet.get_size_inches()[1] > without[1]
+
+
+def test_letters_can_be_read_at_800_pixels(report):
+    """The smallest letters stand 10 px high (their size in points) or more where the picture is 800 px wide."""
+    sheet = zone_map.draw_zone_map(report)
+    sizes = [text.get_fontsize() for text in sheet.findobj(Text) if text.get_text()]
+    assert min(sizes) / 72 * 800 / sheet.get_size_inches()[0] >= 10
+
+
+def test_a_name_of_any_length_and_sign_stays_on_the_sheet():
+    for name in ("x" * 300, "two\nlines\x1b[31m", "$\\frac{$ & $x$"):
+        report = invented_report((5.6,), SIZE)
+        alter(report, build=Build(name))
+        with style.house_style():
+            sheet = zone_map.draw_zone_map(report)
+            sheet.canvas.draw()
+        right = max(text.get_window_extent().x1 for text in sheet.texts)
+        assert right <= sheet.bbox.x1
+        assert not any("\x1b" in text.get_text() for text in sheet.texts)

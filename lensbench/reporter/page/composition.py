@@ -24,7 +24,7 @@ from lensbench.reporter.page.sections.sharpness import sharpness_section
 from lensbench.reporter.page.sections.size import size_section
 from lensbench.reporter.page.sections.trust import trust_section
 from lensbench.reporter.plots.style import house_style
-from lensbench.reporter.plots.zone_map import HEADER_PX, MARGIN_PX, zone_map_png
+from lensbench.reporter.plots.zone_map import zone_map_margins_px, zone_map_png
 from lensbench.reporter.tile_view import TileView
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.captions import about_the_shots, sharpness_in_short
@@ -71,7 +71,7 @@ def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[Til
             next_steps=next_steps(report),
             about=about_the_shots(report),
             answers=answers(report),
-            zone_map=_zone_map_uri(zone_map or zone_map_png(report)),
+            zone_map=_zone_map_uri(report, zone_map or zone_map_png(report)),
             zone_map_spoken=_zone_map_in_words(report),
             sharpness=sharpness_section(report),
             focus=focus_section(report),
@@ -106,9 +106,10 @@ def _as_data(plain: dict) -> Markup:
     return Markup(text)
 
 
-def _zone_map_uri(zone_map: bytes) -> str:
-    """The zone map without its header, which the page itself has."""
-    picture = iio.imread(zone_map)[HEADER_PX:, MARGIN_PX:-MARGIN_PX]
+def _zone_map_uri(report: Report, zone_map: bytes) -> str:
+    """The zone map without its head, which the page itself has."""
+    head, margin = zone_map_margins_px(report)
+    picture = iio.imread(zone_map)[head:, margin:-margin]
     return f"data:image/png;base64,{base64.b64encode(iio.imwrite('<bytes>', picture, extension='.png')).decode()}"
 
 

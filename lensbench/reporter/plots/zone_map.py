@@ -1,42 +1,56 @@
-"""The zone map: one picture that shows at a look where the lens is good.
+"""The zone map: one picture that shows at a look where the lens is good, and whether its goals were met.
 
-Each setting takes one block: a large panel of sharpness, and at its side two small ones, colour fringing above
-light and dirt. The key stands once, at the foot.
+The sheet is always as wide, so that it reads the same at 800 px across. One or two settings take a block each:
+sharpness large, and at its side colour fringing above light and dirt. More settings stand side by side by their
+sharpness, and the sharpest one's colour and light below. What no setting has takes no room.
 """
 
 from __future__ import annotations
 
-import math
+from typing import NamedTuple
 
 from matplotlib.figure import Figure as Drawing
 
 from lensbench.findings import Report, Setting
 from lensbench.reporter.plots import style
-from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
+from lensbench.reporter.plots.canvas import as_png, axes_in, new_drawing, write_at
 from lensbench.reporter.plots.falloff_and_marks import draw_light
 from lensbench.reporter.plots.fringing import draw_fringing
+from lensbench.reporter.plots.zone_map_head import draw_head, head_height
 from lensbench.reporter.plots.zone_map_key import draw_fringing_key, draw_light_key, draw_sharpness_key
 from lensbench.reporter.plots.zone_sharpness import draw_sharpness
-from lensbench.reporter.words.captions import about_the_shots, light_in_short, sharpness_in_short
+from lensbench.reporter.values.apertures import sharpest_setting
+from lensbench.reporter.values.fringing import tiles_of
+from lensbench.reporter.values.sharpness import has_zones
+from lensbench.reporter.words.captions import light_in_short, sharpness_in_short
 from lensbench.reporter.words.fringing import fringing_in_short
 
-_Inches = tuple[float, float]
-
 # All lengths are inches; chosen by eye.
-_MARGIN = 0.45
-_HEADER = 1.02
-_FOOT = 1.05
-_LARGE_AREA = 24.0
-_CAPTION = 0.3
+WIDTH = 8.0
+MARGIN = 0.3
+_INNER = WIDTH - 2 * MARGIN
+_TITLE = 0.3
+_CAPTION = 0.22
 _GUTTER = 0.26
-_BETWEEN = 0.5
-_LEAST_LARGE = 4.4
-_LEAST_SMALL = 2.5
-_DOTS_PER_INCH = 200
+_BETWEEN = 0.26
+_LARGE_SHARE = 0.675
+_HIGHEST = 5.2
+_DOTS_PER_INCH = 160
 
-HEADER_PX = round((_HEADER - 0.1) * _DOTS_PER_INCH)
-MARGIN_PX = round((_MARGIN - 0.03) * _DOTS_PER_INCH)
-"""How many rows of the picture its header takes, and how many columns each empty margin."""
+_MOST_BLOCKS = 2
+"""From more settings on each is shown by its sharpness alone."""
+
+_MOST_SETTINGS = 8
+"""From more on only the first setup of each aperture is shown."""
+
+
+class _Panel(NamedTuple):
+    """A drawing's place: left, top, width, height."""
+
+    left: float
+    top: float
+    width: float
+    height: float
 
 
 def zone_map_png(report: Report) -> bytes:
@@ -45,60 +59,159 @@ def zone_map_png(report: Report) -> bytes:
         return as_png(draw_zone_map(report), _DOTS_PER_INCH)
 
 
+def zone_map_margins_px(report: Report) -> tuple[int, int]:
+    """How many rows of the picture its head takes, and how many columns each empty margin."""
+    return round((head_height(report) - 0.05) * _DOTS_PER_INCH), round((MARGIN - 0.03) * _DOTS_PER_INCH)
+
+
 def draw_zone_map(report: Report) -> Drawing:
     """The zone map of a report as a drawing."""
-    blocks = report.settings
-    columns = 1 if len(blocks) <= 2 else 2 if len(blocks) <= 6 else 3
-    rows = math.ceil(len(blocks) / columns)
+    kinds = [kind for kind, has in _HAS.items() if any(map(has, report.settings))]
+    shown = shown_settings(report)
     aspect = report.camera.size_px[0] / report.camera.size_px[1]
-    large = math.sqrt(_LARGE_AREA * aspect), math.sqrt(_LARGE_AREA / aspect)
-    small_height = (large[1] - _CAPTION - _GUTTER * 0.5) / 2
-    small = small_height * aspect, small_height
-    block_width = max(large[0], _LEAST_LARGE) + _GUTTER + max(small[0], _LEAST_SMALL)
-    block_height = _CAPTION + large[1] + _BETWEEN * 0.7
-    sheet = new_drawing(
-        2 * _MARGIN + columns * block_width + (columns - 1) * _BETWEEN, _HEADER + rows * block_height + _FOOT
-    )
-    _draw_header(sheet, report)
-    for number, setting in enumerate(blocks):
-        row, column = divmod(number, columns)
-        left = _MARGIN + column * (block_width + _BETWEEN)
-        _draw_block(sheet, report, setting, (left, _HEADER + row * block_height), large, small)
-    foot, side = _HEADER + rows * block_height, _MARGIN + max(large[0], _LEAST_LARGE) + _GUTTER
-    draw_sharpness_key(sheet, report, _MARGIN, foot)
-    draw_fringing_key(sheet, report, side, foot, small[0] / report.camera.size_px[0])
-    draw_light_key(sheet, report, side, foot + 0.4)
+    by_sharpness = len(shown) > _MOST_BLOCKS and "sharpness" in kinds
+    places = _small_blocks(len(shown), aspect) if by_sharpness else _blocks(len(shown), kinds, aspect)
+    head = head_height(report)
+    last = max((place.top + place.height for block in places for place in block.values()), default=0.0)
+    below: dict[str, _Panel] = {}
+    if by_sharpness and len(kinds) > 1:
+        below = _row(kinds[1:], last + _BETWEEN + _TITLE + _CAPTION, aspect)
+        last = max(place.top + place.height for place in below.values())
+    sheet = new_drawing(WIDTH, head + last + 0.2 + _KEY_HEIGHT)
+    draw_head(sheet, report, MARGIN)
+    for setting, block in zip(shown, places, strict=True):
+        _draw_block(sheet, report, setting, {kind: _down(place, head) for kind, place in block.items()})
+    if below:
+        best = sharpest_setting(report) or shown[0]
+        _draw_block(sheet, report, best, {kind: _down(place, head) for kind, place in below.items()})
+    if not kinds:
+        write_at(sheet, MARGIN, head + 0.2, "Nothing was measured by zone.", fontsize=9, color=style.MUTED)
+    _draw_key(sheet, report, kinds, head + last + 0.22, [*places, below] if below else places)
     return sheet
 
 
-def _draw_header(sheet: Drawing, report: Report) -> None:
-    house_mark(sheet, _MARGIN, 0.36, 0.36)
-    write_at(sheet, _MARGIN + 0.52, 0.56, report.build.name, fontsize=15, weight="bold")
-    write_at(sheet, _MARGIN + 0.52, 0.75, about_the_shots(report), fontsize=8, color=style.MUTED)
+def shown_settings(report: Report) -> list[Setting]:
+    """The settings that have a place on the map: all, or of very many the first setup of each aperture."""
+    own = [setting for setting in report.settings if any(has(setting) for has in _HAS.values())]
+    if len(own) <= _MOST_SETTINGS:
+        return own
+    return list({setting.label: setting for setting in reversed(own)}.values())[::-1]
 
 
-def _draw_block(
-    sheet: Drawing, report: Report, setting: Setting, at: _Inches, large: _Inches, small: _Inches
+# -- where everything stands ----------------------------------------------------------------------------------
+
+
+def _blocks(number: int, kinds: list[str], aspect: float) -> list[dict[str, _Panel]]:
+    """A block a setting, one under the other: one drawing, two side by side, or a large one and two small."""
+    blocks, top = [], 0.0
+    for _ in range(number):
+        first = top + _TITLE + _CAPTION
+        if len(kinds) < 3:
+            block = _row(kinds, first, aspect)
+        else:
+            # As large as leaves the small ones room for their captions.
+            width = min(_LARGE_SHARE * _INNER, _HIGHEST * aspect)
+            height = width / aspect
+            small = (height - _GUTTER - _CAPTION) / 2
+            across = min(_INNER - width - _GUTTER, small * aspect)
+            side, down = MARGIN + width + _GUTTER, across / aspect
+            block = {
+                kinds[0]: _Panel(MARGIN, first, width, height),
+                kinds[1]: _Panel(side, first, across, down),
+                kinds[2]: _Panel(side, first + height - down, across, down),
+            }
+        blocks.append(block)
+        top = max((place.top + place.height for place in block.values()), default=top) + _BETWEEN
+    return blocks
+
+
+def _row(kinds: list[str], top: float, aspect: float) -> dict[str, _Panel]:
+    """One drawing, or two side by side."""
+    if not kinds:
+        return {}
+    width = min((_INNER - (len(kinds) - 1) * _GUTTER) / len(kinds), _HIGHEST * aspect)
+    if len(kinds) == 1:
+        width = min(width, 6.0)
+    lefts = (MARGIN + k * (width + _GUTTER) for k in range(len(kinds)))
+    return {kind: _Panel(left, top, width, width / aspect) for kind, left in zip(kinds, lefts, strict=True)}
+
+
+def _small_blocks(number: int, aspect: float) -> list[dict[str, _Panel]]:
+    """Sharpness alone, two in a row."""
+    width = (_INNER - _GUTTER) / 2
+    step = _TITLE + _CAPTION + width / aspect + _BETWEEN
+    return [
+        {
+            "sharpness": _Panel(
+                MARGIN + k % 2 * (width + _GUTTER), k // 2 * step + _TITLE + _CAPTION, width, width / aspect
+            )
+        }
+        for k in range(number)
+    ]
+
+
+def _down(place: _Panel, by: float) -> _Panel:
+    return place._replace(top=place.top + by)
+
+
+# -- drawing --------------------------------------------------------------------------------------------------
+
+
+def _draw_block(sheet: Drawing, report: Report, setting: Setting, places: dict[str, _Panel]) -> None:
+    """A setting's name over its first drawing, and its drawings, each under a caption in words."""
+    for number, (kind, place) in enumerate(places.items()):
+        if number == 0:
+            at = place.top - _CAPTION - 0.08
+            write_at(sheet, place.left, at, setting.name, fontsize=11.5, weight="bold")
+        _write_caption(sheet, report, setting, kind, place)
+        if not _HAS[kind](setting):
+            continue
+        axes = axes_in(sheet, *place)
+        if kind == "sharpness":
+            roomy = place.width > 4.5
+            draw_sharpness(axes, report, setting, letters=8.5 if roomy else 7.6, roomy=roomy)
+        elif kind == "colour":
+            draw_fringing(axes, report, setting, line=0.8)
+        else:
+            draw_light(axes, report, setting, letters=7.6)
+
+
+def _write_caption(sheet: Drawing, report: Report, setting: Setting, kind: str, place: _Panel) -> None:
+    words = {
+        "sharpness": lambda: sharpness_in_short(report, setting),
+        "colour": lambda: fringing_in_short(setting),
+        "light": lambda: light_in_short(setting),
+    }[kind]()
+    title = {"sharpness": "Sharpness", "colour": "Colour", "light": "Light"}[kind]
+    baseline = place.top - 0.08
+    if place.width < 3.0:
+        # Beside a large drawing there is room for a few words only.
+        write_at(sheet, place.left, baseline, words[:1].upper() + words[1:], fontsize=7.6, color=style.MUTED)
+        return
+    write_at(sheet, place.left, baseline, title, fontsize=8.5, weight="bold")
+    write_at(sheet, place.left + place.width, baseline, words, fontsize=8.5, color=style.MUTED, ha="right")
+
+
+_KEY_HEIGHT = 0.95
+
+
+def _draw_key(
+    sheet: Drawing, report: Report, kinds: list[str], top: float, blocks: list[dict[str, _Panel]]
 ) -> None:
-    """A setting: its sharpness, large, and beside it colour above light."""
-    left, top = at
-    side = left + max(large[0], _LEAST_LARGE) + _GUTTER
-    baseline = top + _CAPTION - 0.09
-    name = setting.name
-    write_at(sheet, left, baseline, name, fontsize=12, weight="bold")
-    _write_caption(sheet, left + large[0], baseline, "", sharpness_in_short(report, setting), ha="right")
-    draw_sharpness(axes_in(sheet, left, top + _CAPTION, *large), report, setting, letters=8.5)
-
-    _write_caption(sheet, side, baseline, "Colour", fringing_in_short(setting))
-    draw_fringing(axes_in(sheet, side, top + _CAPTION, *small), report, setting, line=0.8)
-
-    below = top + _CAPTION + large[1] - small[1]
-    _write_caption(sheet, side, below - 0.09, "Light", light_in_short(setting))
-    draw_light(axes_in(sheet, side, below, *small), report, setting)
+    left = MARGIN
+    if "sharpness" in kinds:
+        draw_sharpness_key(sheet, report, left, top)
+        left += 4.5
+    if "colour" in kinds:
+        width = next(block["colour"].width for block in blocks if "colour" in block)
+        draw_fringing_key(sheet, report, left, top, width / report.camera.size_px[0])
+    if "light" in kinds:
+        draw_light_key(sheet, report, left, top + (0.33 if "colour" in kinds else 0.0))
 
 
-def _write_caption(sheet: Drawing, left: float, baseline: float, title: str, text: str, ha: str = "left") -> None:
-    if title:
-        write_at(sheet, left, baseline, title, fontsize=8, weight="bold")
-        left += 0.09 * len(title)
-    write_at(sheet, left, baseline, text, fontsize=8, color=style.MUTED, ha=ha)
+_HAS = {
+    "sharpness": lambda setting: has_zones(setting),
+    "colour": lambda setting: bool(tiles_of(setting)),
+    "light": lambda setting: setting.falloff is not None or setting.dust is not None,
+}
+"""The drawings by name, in their order, each with what tells whether a setting has it."""

@@ -22,16 +22,17 @@ from lensbench.reporter.values.sharpness import channel_of_all, sharpness_ceilin
 def draw_sharpness_key(sheet: Drawing, report: Report, left: float, top: float) -> None:
     """Draw the colour scale, and what the set square's legs stand for."""
     _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {sharpness_unit(report)}, {channel_of_all(report)}")
-    colour_bar(sheet, style.SCALE, sharpness_ceiling(report), (left, top + 0.16, 1.9, 0.11))
-    axes = axes_in(sheet, left + 2.3, top + 0.06, 0.46, 0.4)
+    colour_bar(sheet, style.SCALE, sharpness_ceiling(report), (left + 0.05, top + 0.16, 1.9, 0.11))
+    _note(sheet, left, top + 0.62, "long legs: sharp; unequal: softer one way")
+    axes = axes_in(sheet, left + 2.62, top + 0.1, 0.46, 0.4)
     axes.set_xlim(-0.1, 1.05)
     axes.set_ylim(-0.1, 0.9)
     axes.plot((0, 1), (0.7, 0), color=style.HAIRLINE, linewidth=0.8)
     for end, share in (((1, 0), 0.95), ((0, 0.7), 0.65)):
         axes.plot((0, end[0]), (0, end[1]), color=style.INK, linewidth=4.2, solid_capstyle="round")
         axes.plot((0, end[0]), (0, end[1]), color=style.colour_of(share), linewidth=2.8, solid_capstyle="round")
-    _note(sheet, left + 2.48, top + 0.12, "edges across the radius: tangential")
-    _note(sheet, left + 2.86, top + 0.46, "edges along the radius, away from the middle: sagittal")
+    _note(sheet, left + 2.77, top + 0.12, "across the radius: tangential")
+    _note(sheet, left + 2.62, top + 0.62, "along the radius: sagittal")
 
 
 def draw_fringing_key(sheet: Drawing, report: Report, left: float, top: float, inch_per_px: float) -> None:
@@ -64,7 +65,7 @@ def draw_light_key(sheet: Drawing, report: Report, left: float, top: float) -> N
     axes = axes_in(sheet, left, top + 0.3, 2.6, 0.2)
     axes.legend(
         list(rings.values()), list(rings), handler_map={Ellipse: HandlerPatch(patch_func=_ring)}, ncols=3,
-        loc="center left", labelcolor=style.MUTED, fontsize=7, borderpad=0, borderaxespad=0,
+        loc="center left", labelcolor=style.MUTED, fontsize=8, borderpad=0, borderaxespad=0,
     )  # fmt: skip
 
 
@@ -80,8 +81,8 @@ def colour_bar(sheet: Drawing, colours: Colormap, end: float, box: tuple[float, 
     scale = ScalarMappable(Normalize(0, end), colours)
     bar = sheet.colorbar(scale, cax=bar_axes, orientation="horizontal", ticks=(0, end / 2, end), format="%g")
     bar.outline.set_visible(False)
-    bar.ax.tick_params(labelsize=7)
+    bar.ax.tick_params(labelsize=7.6)
 
 
 def _note(sheet: Drawing, left: float, baseline: float, text: str) -> None:
-    write_at(sheet, left, baseline, text, fontsize=7, color=style.MUTED)
+    write_at(sheet, left, baseline, text, fontsize=8, color=style.MUTED)

@@ -27,7 +27,7 @@ _LONGEST_LEG = 0.1
 _Legs = tuple[Figure | None, Figure | None]
 
 
-def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float = 8.0) -> None:
+def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float = 8.0, roomy: bool = True) -> None:
     """Draw one setting's zones, filled and with their set squares.
 
     Parameters
@@ -40,6 +40,8 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
         What to draw.
     letters : float
         Size of the figures in points.
+    roomy : bool
+        Whether corners have room for a set square; they bear the mean of both directions otherwise.
     """
     size = report.camera.size_px
     ceiling = sharpness_ceiling(report)
@@ -52,7 +54,11 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
         middle = figures.get((zone, "mean"))
         fill = style.colour_of(middle.value / ceiling) if middle else style.UNMEASURED
         axes.add_patch(zone_patch(zone, size, facecolor=fill, edgecolor=style.PAPER, linewidth=1.2))
-        if any(legs):
+        if middle and not roomy and zone.startswith("corner"):
+            where = zone_anchor(zone, size)
+            look = {"color": style.ink_on(fill), "fontsize": letters, "ha": "center", "va": "center_baseline"}
+            axes.text(*where, brief(middle), zorder=6, **look)
+        elif any(legs):
             outline, sides = _square(zone, legs, ceiling, size)
             _draw_square(axes, outline, legs, ceiling, letters)
             look = {"color": style.ink_on(fill), "fontsize": letters}

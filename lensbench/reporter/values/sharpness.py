@@ -17,6 +17,11 @@ def per_cycle(report: Report) -> float:
     return 1000 / report.camera.pixel_pitch_um if report.camera.pixel_pitch_um else 1.0
 
 
+def has_zones(setting: Setting) -> bool:
+    """Whether any zone's sharpness was measured."""
+    return bool(setting.sharpness and setting.sharpness.zones)
+
+
 def shown_channel(setting: Setting) -> str:
     """The channel that sharpness is shown in: green where there is one."""
     names = [zone.channel for zone in setting.sharpness.zones] if setting.sharpness else []
