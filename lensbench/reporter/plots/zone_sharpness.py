@@ -56,8 +56,10 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
         axes.add_patch(zone_patch(zone, size, facecolor=fill, edgecolor=style.PAPER, linewidth=1.2))
         if middle and not roomy and zone.startswith("corner"):
             where = zone_anchor(zone, size)
-            look = {"color": style.ink_on(fill), "fontsize": letters, "ha": "center", "va": "center_baseline"}
-            axes.text(*where, brief(middle), zorder=6, **look)
+            axes.text(
+                *where, brief(middle), color=style.ink_on(fill), fontsize=letters, ha="center",
+                va="center_baseline", zorder=6,
+            )  # fmt: skip
         elif any(legs):
             outline, sides = _square(zone, legs, ceiling, size)
             _draw_square(axes, outline, legs, ceiling, letters)
