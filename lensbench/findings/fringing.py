@@ -43,8 +43,8 @@ class FringingField(Tabular, msgspec.Struct, frozen=True):
 
     With q the place less `about_px`, over the half-diagonal, and Q = |q|², the displacement in pixels is
     s + q (r₁ + r₂ Q + r₃ Q²) + Q d + 2 (q·d) q, s being `shift_px`, r `radial_px` and d `decentring_px`; s and d
-    are 0 where the edges don't call for them. `centre_px` is where fringing is centred, `about_px` too; None where
-    fringing is too weak to tell, `about_px` then only being what the other terms go with.
+    are 0 where the edges don't call for them. `centre_px` is where fringing is centred; None where it is too weak,
+    or the blur too asymmetric, to tell. `about_px` is only the place that the other terms go with.
     """
 
     channel: str

@@ -46,6 +46,8 @@ class ColourField:
         Standard deviation of the tiles' common offsets about their smooth field, in pixels.
     fitted : ndarray of bool, shape (tiles, 3)
         The edges that the field was fitted to.
+    centre, centre_sigma : ndarray, shape (2,)
+        Where the fringing is centred (x, y), in pixels, and the standard deviations of that (see `field_centre`).
     """
 
     size: tuple[int, int]
@@ -54,10 +56,12 @@ class ColourField:
     residual_px: float
     common_sigma: float
     fitted: NDArray[np.bool_]
+    centre: NDArray[np.float64]
+    centre_sigma: NDArray[np.float64]
 
     @property
-    def centre(self) -> NDArray[np.float64]:
-        """The field's centre (x, y) in pixels."""
+    def about(self) -> NDArray[np.float64]:
+        """The position (x, y) in pixels that the terms of the field go with."""
         return np.asarray(centre_of(self.size)) + half_diagonal(self.size) * self.theta[CENTRE]
 
     def part(self, which: slice) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses
-from lensbench.analysers.fringing._colour_field import CENTRE, DECENTRING, RADIAL, SHIFT, ColourField
+from lensbench.analysers.fringing._colour_field import DECENTRING, RADIAL, SHIFT, ColourField
 from lensbench.analysers.fringing._field_fit import fit_colour_field
 from lensbench.analysers.fringing._fringe_width import worst_corner, zone_blurs
 from lensbench.analysers.fringing._tile_displacements import TileDisplacements, solve_tiles
@@ -129,7 +129,7 @@ def _displacement(part: TileDisplacements | None, tile: int, size: tuple[int, in
 def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> FringingField:
     """The field as figures."""
     unit = half_diagonal(field.size)
-    half = NORMAL_95 * unit * field.part(CENTRE)[1]
+    half = NORMAL_95 * field.centre_sigma
     x, y = (Figure.of(v, w, "px") for v, w in zip(field.centre, half, strict=True))
 
     def figures(part: slice) -> list[Figure]:
@@ -142,7 +142,7 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
     return FringingField(
         channel=colour,
         centre_px=Position.if_known(x, y, unit),
-        about_px=(float(field.centre[0]), float(field.centre[1])),
+        about_px=(float(field.about[0]), float(field.about[1])),
         shift_px=(shift_x, shift_y),
         radial_px=(first, second, third),
         decentring_px=(decentring_x, decentring_y),

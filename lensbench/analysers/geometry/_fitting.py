@@ -8,10 +8,21 @@ from numpy.typing import NDArray
 from lensbench.analysers.geometry._edge_covariance import EdgeCovariance
 from lensbench.analysers.geometry._line_model import LineModel, free_parameters
 from lensbench.analysers.geometry._lines import Lines, PrintedLines
-from lensbench.analysers.geometry._mapping import DISTANCE, SCALE, SHIFT, TURN, WITHOUT_TERMS, turn_matrix
+from lensbench.analysers.geometry._mapping import (
+    CENTRE,
+    DECENTRING,
+    DISTANCE,
+    LEAN,
+    SCALE,
+    SHIFT,
+    TURN,
+    WITHOUT_TERMS,
+    turn_matrix,
+)
 from lensbench.analysers.geometry._mapping_fit import MappingFit
 from lensbench.analysers.geometry._priors import SHEET_PRIORS, Priors
 from lensbench.analysers.geometry._rulers import Rulers
+from lensbench.analysers.numerics.smooth_fields import smooth_fields, unexplained_square
 from lensbench.errors import BenchError
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.target.layout import Layout
@@ -44,9 +55,20 @@ CHOICE_SHARE = 1 / 3
 """Share of the change by the additional term that counts as a standard deviation, for the choice of the number of
 terms by the same edges (study: `tests/bench/geometry.py`, ``--hold``)."""
 
-DECENTRING_GAIN = 20.0
-"""By how much decentring must lower χ² to be kept: it is nearly collinear with a displaced centre (study:
-`tests/bench/geometry.py`)."""
+DECENTRING_GAIN = 80.0
+"""By how much decentring must lower χ² to be kept, over what one smooth field of another form does (noise: 1): it
+is nearly collinear with a displaced centre (study: `tests/bench/centres.py`)."""
+
+RESEMBLED = np.r_[CENTRE, DECENTRING, LEAN]
+"""The parameters that asymmetric blur, which moves half crossings, resembles."""
+
+DISGUISE = 1.75
+"""How many times farther than an equally large field of random form asymmetric blur moves these (study:
+`tests/bench/centres.py`)."""
+
+SURE = 1.0
+"""By how many of its standard deviations noise must be exceeded for a smooth field to count (study:
+`tests/bench/centres.py`)."""
 
 
 def fit_mapping(
@@ -162,7 +184,9 @@ def _simplest(
     else:
         start = best
     decentred = model.solve(start, covariance, free_parameters(start, True))
-    penalty = TERM_GAIN * (terms + CENTRE_PARAMETERS) + DECENTRING_GAIN
+    # Coma and lean leave smooth fields of all forms: decentring has to explain far more than its share of them.
+    others = unexplained(model, decentred, covariance, True) / smooth_fields(np.zeros(2)).shape[-1]
+    penalty = TERM_GAIN * (terms + CENTRE_PARAMETERS) + DECENTRING_GAIN * max(others, 1.0)
     return (decentred, True) if model.chi_squared(decentred, covariance) + penalty < cost else (best, False)
 
 
@@ -202,7 +226,7 @@ def _with_covariance(
     small_sample = tiles / max(tiles - 1, 1) * (edges - 1) / max(edges - int(free.sum()), 1)
     own, shared = np.zeros((2, len(theta), len(theta)))
     own[np.ix_(free, free)] = small_sample * inverse @ (score.T @ score) @ inverse
-    own += np.outer(choice, choice)
+    own += np.outer(choice, choice) + _disguised(model, theta, covariance, free, inverse)
     shared[np.ix_(free, free)] = inverse @ (by_prior.T @ by_prior) @ inverse
     mapping = model.mapping(theta)
     q = (model.lines.point[covariance.used] - mapping.centre) / mapping.unit
@@ -215,6 +239,37 @@ def _with_covariance(
         reach=float(np.hypot(*q.T).max()),
         sheet_deviation=float(np.abs(model.priors.residuals(theta)[SHEET_PRIORS]).max()),
     )
+
+
+def unexplained(model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool) -> float:
+    """Square sum of the whitened residuals that is a smooth field beyond the mapping's own."""
+    free = free_parameters(theta, decentred)
+    by_edge = covariance.whitened(model.jacobian_px(theta)[:, free]).reshape(-1, int(free.sum()))
+    q = (model.lines.point - centre_of(model.size)) / half_diagonal(model.size)
+    along_normal = np.einsum("eif,ei->ef", smooth_fields(q), model.lines.normal)
+    fields, aside = (
+        covariance.whitened(part).reshape(len(by_edge), -1) for part in (along_normal, _three_fold(model, q))
+    )
+    return unexplained_square(by_edge, covariance.whitened(model.residual_px(theta)).ravel(), fields, aside, SURE)
+
+
+def _three_fold(model: LineModel, q: NDArray) -> NDArray[np.float64]:
+    """What asymmetric blur moves half crossings by beyond a displacement: thrice around the circle, smoothly."""
+    angle = 3 * np.arctan2(*model.lines.normal.T[::-1])
+    both = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    return np.einsum("eif,ei->ef", smooth_fields(q), both)
+
+
+def _disguised(
+    model: LineModel, theta: NDArray, covariance: EdgeCovariance, free: NDArray[np.bool_], inverse: NDArray
+) -> NDArray[np.float64]:
+    """Covariance of the parameters that asymmetric blur resembles, by the smooth field that the mapping leaves."""
+    square = unexplained(model, theta, covariance, bool(free[DECENTRING].all()))
+    part = np.zeros((len(theta), len(theta)))
+    part[np.ix_(free, free)] = DISGUISE**2 * square * inverse
+    alike = np.zeros(len(theta), bool)
+    alike[RESEMBLED] = True
+    return np.where(alike[:, None] & alike, part, 0.0)
 
 
 def _inverse_square(jacobian: NDArray) -> NDArray[np.float64]:
