@@ -24,6 +24,7 @@ SCENES = {
     "leaning": replace(GOOD, tilt_deg=TILT_DEG),
     "clipped": replace(GOOD, white=1.2),
     "dark": replace(GOOD, white=0.06),
+    "softer": replace(GOOD, defocus_mm=0.6),
     "soft": replace(GOOD, defocus_mm=2.2),
     "shifted": replace(GOOD, shift_mm=(230.0, 0.0)),
     "shaken": replace(GOOD, motion_px=(6.0, 0.0)),

@@ -139,7 +139,7 @@ def test_the_same_shot_again_is_no_sharper(seen):
 def test_a_defocused_shot_is_softer_than_last_and_best(seen):
     """The sharpness itself says by how much: the ratio of both shots' own figures."""
     history = History()
-    for name in ("leaning", "good", "soft"):
+    for name in ("leaning", "good", "softer"):
         look = history.add(seen[name])
     change = look.since_last.percent["centre"]
     ratio = look.mtf50("centre").value / seen["good"].look.mtf50("centre").value
