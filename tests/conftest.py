@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from lensbench.target.layout import make_layout, write_layout
+from lensbench.watch import bench_of, look_at
 from tests.outside.renderer import OutsideLens, write_outside_session
+from tests.watch.bench_shots import FOCAL_MM, write_bench_shots
 
 SMOKE = (
     *("test_library.py", "test_readme.py", "test_shot.py", "test_dng.py", "test_noise.py"),
@@ -41,3 +43,18 @@ def outside(tmp_path_factory):
         px_per_mm=SIZE[0] / 360, turn_deg=2.0, bend=(-0.03, 0.0), fringe_px=(1.5, 0.0, -1.0), falloff_stops=1.0
     )
     return folder, write_outside_session(folder, layout, lens, SIZE, SENSOR_MM), layout
+
+
+@pytest.fixture(scope="session")
+def bench_folder(tmp_path_factory):
+    """A folder of shots by the simulator that go wrong one way each, a good one, and a flat."""
+    folder = tmp_path_factory.mktemp("live") / "shots"
+    write_bench_shots(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def seen(bench_folder):
+    """A look at each of these shots, by the name of its scene."""
+    bench = bench_of(bench_folder, focal_mm=FOCAL_MM)
+    return {path.stem: look_at(path, bench) for path in sorted(bench_folder.glob("*.dng"))}

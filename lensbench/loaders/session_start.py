@@ -33,14 +33,14 @@ date = "{date}"
 # notes = "what changed since the last build"
 
 [camera]
-# sensor_mm = [36.0, 24.0]               # for figures in line pairs a millimetre and the magnification
+# sensor_mm = {sensor}               # for figures in line pairs a millimetre and the magnification{made_for}
 
 [lens]
 # pupil_ratio = 1.0                      # the exit pupil's width over the entrance pupil's
 
 [target]
 layout = "target.json"
-# rulers_measured_mm = [149.8, 150.1]    # the printed ruler bars across and up, measured by hand
+# rulers_measured_mm = {rulers}    # the printed ruler bars across and up, measured by hand{drawn}
 # print_dpi = 600
 # light_traps = [[7, 5]]                 # tiles cut out and backed with black, for the glare: column and row
 
@@ -52,6 +52,13 @@ layout = "target.json"
 # panel_turn_deg = 180  the even light turned about the middle of the picture
 # panel_shift = [0.3, 0.0]    how far it was moved to the right and down, as a share of the picture
 """
+
+
+class SheetFigures(msgspec.Struct, frozen=True):
+    """What the sheet's own file says that belongs into a session file: its frame, and its bars as drawn."""
+
+    sensor_mm: tuple[float, float] | None
+    rulers_mm: tuple[float, float]
 
 
 class StartedShot(msgspec.Struct, frozen=True):
@@ -79,7 +86,11 @@ class Started(msgspec.Struct, frozen=True):
     mistakes: list[str]
 
 
-def start_session(folder: str | Path, progress: Callable[[int, int, str], None] | None = None) -> Started:
+def start_session(
+    folder: str | Path,
+    progress: Callable[[int, int, str], None] | None = None,
+    sheet: SheetFigures | None = None,
+) -> Started:
     """Make a folder's session file, or add the shots that it doesn't list yet; what stands in it is kept.
 
     Parameters
@@ -88,6 +99,8 @@ def start_session(folder: str | Path, progress: Callable[[int, int, str], None] 
         The folder with the shots. A JPEG beside a raw file of the same name is left out.
     progress : callable, optional
         Called with the files looked at, the files in all, and the name of the one just looked at.
+    sheet : SheetFigures, optional
+        Of the target's file, for a new session file.
 
     Returns
     -------
@@ -121,7 +134,7 @@ def start_session(folder: str | Path, progress: Callable[[int, int, str], None] 
     if new and not added:
         raise BenchError("\n".join([f"{folder}: none of its files can be used as a shot.", *unreadable]))
     if added:
-        _add(path, before, (_new_text(folder) + "\n" if new else "") + "\n".join(entries))
+        _add(path, before, (_new_text(folder, sheet) + "\n" if new else "") + "\n".join(entries))
     missing = [name for name in listed if not (folder / name).is_file()]
     return Started(str(path), new, added, len(listed), missing, unreadable, session_mistakes(folder))
 
@@ -137,9 +150,25 @@ def shot_files(folder: Path) -> list[str]:
     return [path.name for path in files if path.suffix.lower() in RAW_ENDINGS or path.stem not in raw]
 
 
-def _new_text(folder: Path) -> str:
-    name = _quoted(folder.resolve().name or "bench")
-    return _NEW_FILE.format(name=name, date=datetime.date.today().isoformat())
+def _new_text(folder: Path, sheet: SheetFigures | None) -> str:
+    """The file's beginning; the sheet's figures stand in it as examples, since only the user can confirm them."""
+    sensor, rulers, made_for, drawn = "[36.0, 24.0]", "[149.8, 150.1]", "", ""
+    if sheet is not None:
+        rulers, drawn = _pair(sheet.rulers_mm), " (so they were drawn)"
+        if sheet.sensor_mm is not None:
+            sensor, made_for = _pair(sheet.sensor_mm), " (the sheet was made for this one)"
+    return _NEW_FILE.format(
+        name=_quoted(folder.resolve().name or "bench"),
+        date=datetime.date.today().isoformat(),
+        sensor=sensor,
+        made_for=made_for,
+        rulers=rulers,
+        drawn=drawn,
+    )
+
+
+def _pair(sides_mm: tuple[float, float]) -> str:
+    return f"[{sides_mm[0]:.1f}, {sides_mm[1]:.1f}]"
 
 
 def _quoted(text: str) -> str:

@@ -6,19 +6,23 @@ Called by the command line.
 
 from lensbench.watch._arrivals import follow
 from lensbench.watch._bench import Bench, bench_of
+from lensbench.watch._evening import Evening, judge_evening
 from lensbench.watch._history import History, Seen
 from lensbench.watch._look import look_at
 from lensbench.watch._looks import SPOTS, Look, Problem
+from lensbench.watch._open import OpenQuestion
 from lensbench.watch._page import LivePage, fullest
-from lensbench.watch._words import HISTORY_HEAD, figure_rows, history_rows, in_short, spot_rows
+from lensbench.watch._words import HISTORY_HEAD, figure_rows, history_rows, in_short, problems_in_words, spot_rows
 
 __all__ = [
     "HISTORY_HEAD",
     "SPOTS",
     "Bench",
+    "Evening",
     "History",
     "LivePage",
     "Look",
+    "OpenQuestion",
     "Problem",
     "Seen",
     "bench_of",
@@ -27,6 +31,8 @@ __all__ = [
     "fullest",
     "history_rows",
     "in_short",
+    "judge_evening",
     "look_at",
+    "problems_in_words",
     "spot_rows",
 ]

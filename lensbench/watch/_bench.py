@@ -84,6 +84,7 @@ def bench_of(
     rulers = sheet.get("rulers_measured_mm")
     return Bench(
         layout=read_layout(layout),
+        # The sheet's own file says for which sensor it was made, not on which it is used.
         sensor_mm=sensor_mm or _pair(camera.get("sensor_mm")),
         rulers_measured_mm=_pair(rulers),
         pupil_ratio=lens.get("pupil_ratio", 1.0),

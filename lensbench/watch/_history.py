@@ -19,6 +19,10 @@ FEWEST_SHARED = 4
 """Edges that both shots must show at a spot to be compared there: fewer tell nothing of their own scatter."""
 
 
+UNTRUSTED = {"clipped", "dark", "unmeasurable", "motion"}
+"""Problems of shots whose sharpness nothing is held against."""
+
+
 @dataclass(frozen=True, eq=False)
 class Seen:
     """A look, and the spot and log MTF50 of each edge measured."""
@@ -37,11 +41,10 @@ class History:
         """Take in a look, and give it back compared with the last and with the best before it."""
         earlier = [one for one in self.seen if one.look.file != new.look.file]
         alike = [one for one in earlier if one.edges and taken_alike(one.look, new.look)]
-        last, best = (alike[-1] if alike else None), sharpest(alike)
         look = structs.replace(
             new.look,
-            since_last=change_since(last, new) if last else None,
-            since_best=change_since(best, new) if best else None,
+            since_last=change_since(alike[-1], new) if alike else None,
+            since_best=change_since_best(alike, new),
         )
         self.seen = [*earlier, Seen(look, new.edges)]
         return look
@@ -57,10 +60,15 @@ def taken_alike(one: Look, other: Look) -> bool:
     return (one.size_px, one.f_number) == (other.size_px, other.f_number)
 
 
-def sharpest(seen: Iterable[Seen]) -> Seen | None:
-    """The one with the sharpest centre."""
-    known = [(figure.value, one) for one in seen if (figure := one.look.mtf50(SPOTS[0])) is not None]
-    return max(known, key=lambda pair: pair[0])[1] if known else None
+def change_since_best(earlier: Iterable[Seen], now: Seen) -> Change | None:
+    """A shot compared with the sharpest of some others, of those that show the same tiles in the middle."""
+    trusted = [one for one in earlier if not {problem.code for problem in one.look.problems} & UNTRUSTED]
+    known = [(figure.value, one) for one in trusted if (figure := one.look.mtf50(SPOTS[0])) is not None]
+    for _, best in sorted(known, key=lambda pair: -pair[0]):
+        change = change_since(best, now)
+        if change is not None and SPOTS[0] in change.percent:
+            return change
+    return None
 
 
 def change_since(before: Seen, now: Seen) -> Change | None:

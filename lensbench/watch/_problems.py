@@ -117,7 +117,8 @@ def depth_share(look: Look, bench: Bench, unequal: float) -> float | None:
 
 
 def _of_sharpness(look: Look, measured: float) -> Iterator[Problem]:
-    if measured < LEAST_MEASURED:
+    # Clipped edges can't be measured either; that is said already.
+    if measured < LEAST_MEASURED and not (look.exposure and look.exposure.clipped):
         yield Problem(
             "unmeasurable",
             f"only {100 * measured:.0f} % of the edges looked at can be measured. Focus, mend the exposure, or "

@@ -151,6 +151,12 @@ def in_short(look: Look) -> str:
     return f"Shows {SHOWS[look.shows]}."
 
 
+def problems_in_words(look: Look) -> str:
+    """All that is wrong with a shot, as sentences."""
+    said = [look.error] if look.error is not None else [problem.text for problem in look.problems]
+    return " ".join(text[0].upper() + text[1:] for text in said if text)
+
+
 HISTORY_HEAD = ("shot", "centre", "softest corner", "to the best", "stops to go", "")
 
 

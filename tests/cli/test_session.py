@@ -62,3 +62,25 @@ def test_a_folder_with_blanks_is_quoted_where_it_is_to_be_typed(folder, capsys):
     assert f"lensbench session '{blank}'" in told
     _, out, _ = run(capsys, "session", blank)
     assert f"lensbench measure '{blank}'" in out.replace("\n", "")
+
+
+def test_it_says_which_shots_are_to_be_taken_again_and_what_is_open(bench_folder, tmp_path, capsys):
+    evening = tmp_path / "evening"
+    evening.mkdir()
+    for name in ("good.dng", "clipped.dng", "even.dng", "target.json"):
+        (evening / name).write_bytes((bench_folder / name).read_bytes())
+    code, out, _ = run(capsys, "session", evening)
+    assert code == 0
+    assert "To be taken again (1 of 3)" in out
+    assert "clipped.dng  White is clipped" in out
+    assert "Still open" in out
+    assert max(len(line) for line in out.splitlines() if str(tmp_path) not in line) <= 80
+    text = (evening / "session.toml").read_text()
+    assert "# sensor_mm = [36.0, 24.0]" in text
+    assert "(so they were drawn)" in text
+    code, out, _ = run(capsys, "session", evening, "--json")
+    judged = json.loads(out)
+    assert [look["file"] for look in judged["looks"] if look["problems"]] == ["clipped.dng"]
+    assert "rail" in {question["code"] for question in judged["open"]}
+    _, out, _ = run(capsys, "session", evening, "--no-look")
+    assert "Still open" not in out
