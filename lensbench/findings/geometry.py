@@ -86,7 +86,8 @@ class Geometry(Tabular, msgspec.Struct, frozen=True):
     `target_tilt_deg` is the angle between target and sensor. `target_turn_deg` is how far a small target in the
     middle looks turned, anticlockwise: what is left of its turn when the tilt is undone by the one turn about the
     line in the target that lies at one distance. Tilts made one after the other, about the target's upright and
-    then the camera's level axis, leave a turn of half of their product.
+    then the camera's level axis, leave a turn of half of their product. `misread_rail` is the shot whose reading
+    of the rail the sizes in all other shots contradict; it was left out.
     """
 
     magnification: Figure | None = None
@@ -105,3 +106,4 @@ class Geometry(Tabular, msgspec.Struct, frozen=True):
     tiles: int = 0
     rejected: int = 0
     notes: list[str] = []
+    misread_rail: str | None = None

@@ -117,8 +117,22 @@ def refuse_odd_rulers(session: Session, drawn_mm: tuple[float, float]) -> None:
     raise BenchError(
         f"{path}, line {line}: rulers_measured_mm = {as_written(list(measured))} can't be right. The bars "
         f"were drawn {drawn_mm[0]:.1f} mm across and {drawn_mm[1]:.1f} mm up, and printers stretch both alike. "
-        "Measure them again, in millimetres, the one that runs across first."
+        f"{_likely_mistake(measured, drawn_mm)}Measure them again, in millimetres, the one that runs across first."
     )
+
+
+def _likely_mistake(measured: tuple[float, float], drawn_mm: tuple[float, float]) -> str:
+    """What the numbers look like, as a sentence; nothing where they look like nothing known."""
+    across, up = (length / drawn for length, drawn in zip(measured, drawn_mm, strict=True))
+    for unit, millimetres in (("centimetres", 10.0), ("inches", 25.4)):
+        if all(abs(share * millimetres - 1) < UNEVEN_PRINT for share in (across, up)):
+            return f"They look like {unit}. "
+    if all(abs(a / b - 1) < UNEVEN_PRINT for a, b in zip(measured[::-1], drawn_mm, strict=True)):
+        return "They look swapped. "
+    right = [abs(share - 1) < UNEVEN_PRINT for share in (across, up)]
+    if right == [True, False] or right == [False, True]:
+        return f"The one that runs {'up' if right[0] else 'across'} looks misread. "
+    return ""
 
 
 def session_file(folder: Path) -> Path:

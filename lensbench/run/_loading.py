@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from lensbench.errors import BenchError
 from lensbench.findings import Notice, ShotDigest
 from lensbench.loaders.guessing import guess_shows
@@ -16,16 +18,31 @@ from lensbench.shot import Shot
 
 @dataclass(frozen=True)
 class ShotFacts:
-    """What the report says of the camera, from one shot."""
+    """What the report says of the camera, from one shot, and how bright the shot is and how it was exposed.
+
+    `light` is that of the brightest parts about the frame's middle, in numbers over black: of an even light, or of
+    a sheet's white.
+    """
 
     size: tuple[int, int]
     camera: str | None
     orientation: int
+    light: float = 0.0
+    shutter_s: float | None = None
+    iso: float | None = None
 
     @classmethod
     def of(cls, shot: Shot) -> ShotFacts:
-        """What a shot says of the camera."""
-        return cls(shot.size, shot.exposure.camera, shot.exposure.orientation)
+        """What a shot says."""
+        exposure = shot.exposure
+        light = _light_about_the_middle(shot)
+        return cls(shot.size, exposure.camera, exposure.orientation, light, exposure.shutter_s, exposure.iso)
+
+
+def _light_about_the_middle(shot: Shot) -> float:
+    part = next(shot.sublattices(shot.reference))
+    rows, columns = (slice(n // 3, n - n // 3, max(n // 300, 1)) for n in part.samples.shape)
+    return float(np.percentile(part.samples[rows, columns], 90) - shot.black[part.colour_index])
 
 
 def load_shots(
@@ -51,6 +68,7 @@ def load_shots(
     """
     shots: list[tuple[ShotEntry, Shot]] = []
     notices: list[Notice] = []
+    digests: dict[str, str] = {}
     for entry in entries:
         try:
             shot = read_shot(folder / entry.file, entry.encoding)
@@ -60,9 +78,23 @@ def load_shots(
         if shots and shot.size != shots[0][1].size:
             notices.append(other_size(entry.file, shot.size, shots[0][1].size))
             continue
+        first = digests.setdefault(shot.digest(), entry.file)
+        if first != entry.file:
+            notices.append(same_picture(entry.file, first))
+            continue
         notices += _remarks(shot, entry)
         shots.append((entry, shot))
-    return shots, notices, [ShotDigest(entry.file, shot.digest()) for entry, shot in shots]
+    return shots, notices, [ShotDigest(name, digest) for digest, name in digests.items()]
+
+
+def same_picture(name: str, other: str) -> Notice:
+    """The notice of a file that holds what another entry of the same kind holds."""
+    text = (
+        f"{name}: holds the same picture as {other}, to the last sample, and is no repeat of it. Name the shot "
+        "that "
+        "belongs here, or take its [[shot]] out of session.toml."
+    )
+    return left_out(name, text)
 
 
 def _remarks(shot: Shot, entry: ShotEntry) -> Iterator[Notice]:

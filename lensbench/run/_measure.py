@@ -16,12 +16,14 @@ from lensbench.loaders.session import Session, refuse_odd_rulers
 from lensbench.reporter.tile_view import TileView
 from lensbench.run._loading import ShotFacts
 from lensbench.run._readings import Outcome, Readings
+from lensbench.run._same_pictures import refuse_same_pictures
 from lensbench.run._session_warnings import dark_notices, layout_notices, sensor_notices, session_notices
 from lensbench.run._settings import Given, join_settings
 from lensbench.run._work import Progress, read_session
 from lensbench.target.layout import Layout, read_layout
 from lensbench.verdicts.aperture import judge_aperture, judge_series
 from lensbench.verdicts.assembly import judge_assembly
+from lensbench.verdicts.contradictions import find_contradictions
 from lensbench.verdicts.dirt import place_dirt
 from lensbench.verdicts.focus import single_shot_notices
 from lensbench.verdicts.goals import grade
@@ -86,12 +88,19 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
     """As `measure_session`, with the pictures of the target's tiles that the page shows beside their figures."""
     layout = _layout(session)
     outcomes = read_session(session, layout, progress or (lambda done, total, what: None), workers)
+    outcomes = refuse_same_pictures(outcomes, session.shots)
     readings, notices = _usable(session, outcomes)
     facts = [reading.facts for reading in readings]
     camera, misfit = _camera(session, facts), sensor_notices(session.camera.sensor_mm, facts[0].size)
     settings, geometry, more = join_settings(Given(session, camera, layout), readings)
-    settings, dirt = place_dirt(settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio)
-    notices += [
+    found = find_contradictions(settings, readings.brightness, session.lens.pupil_ratio)
+    settings, dirt = place_dirt(
+        found.settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio
+    )
+    # What can't be is said first: the rest may hang on it.
+    notices = [
+        *found.notices,
+        *notices,
         *layout_notices(layout),
         *misfit,
         *more,
@@ -99,7 +108,8 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
         *session_notices(session, facts),
     ]
     left_out = {notice.shot for notice in notices if notice.code == "left-out"}
-    rankings = judge_aperture(settings, camera.size_px)
+    sure = [replace(one, sharpness=None) if n in found.doubtful else one for n, one in enumerate(settings)]
+    rankings = judge_aperture(sure, camera.size_px)
     report = Report(
         build=session.build,
         camera=camera,

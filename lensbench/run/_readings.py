@@ -18,6 +18,7 @@ from lensbench.reporter.tile_view import TileView
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
 from lensbench.target.finder import FoundTiles
+from lensbench.verdicts.contradictions import Brightness
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +114,18 @@ class Readings:
 
     def __iter__(self) -> Iterator[Reading]:
         return iter([*self.targets, *self.flats, *self.blades])
+
+    @property
+    def brightness(self) -> list[Brightness]:
+        """How bright the first shot of each reading is, where its exposure and f-number are known."""
+        found = []
+        lit: list[TargetReading | FlatsReading] = [*self.targets, *self.flats]
+        for reading in lit:
+            entry, facts = reading.entries[0], reading.facts
+            if facts.light > 0 and facts.shutter_s and facts.iso and entry.f_number:
+                given = facts.light, facts.shutter_s, facts.iso
+                found.append(Brightness(entry.file, entry.shows, entry.f_number, *given))
+        return found
 
     def of_one_size(self) -> tuple[Readings, list[Notice]]:
         """Only the readings of the session's usual frame size, and notices of the others."""

@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from lensbench.analysers.falloff import LightReading, describe_falloff
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.fringing import measure_fringing
-from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
+from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry, mistakes_in
 from lensbench.analysers.glare import Ink, measure_glare
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
@@ -213,7 +213,7 @@ def _focus(camera: Camera, geometry: Geometry, targets: list[TargetReading]) -> 
             measure_sharpness([_edges(reading)], camera.size_px).tiles,
         )
         for reading in targets
-        if reading.entry.rail_mm is not None
+        if reading.entry.rail_mm is not None and reading.entry.file != geometry.misread_rail
     ]
     return measure_focus(series, camera.size_px, camera.pixel_pitch_um, _sheet(geometry))
 
@@ -243,6 +243,8 @@ def _judged(
     notices, caveats = setting_notices(judged, camera, used[0].reference, pupil_ratio, moved)
     caveats = list(dict.fromkeys([*(words for one in signs for words in sign_caveats(one)), *caveats]))
     rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
-    said = [*rail_notices(judged, rail), *notices]
+    mistakes = [] if judged.geometry is None else mistakes_in(judged.geometry)
+    said = [Notice(code, None, f"{judged.name}: {text}") for code, text in mistakes]
+    said += [*rail_notices(judged, rail), *notices]
     sharpness = replace(judged.sharpness, caveats=caveats) if judged.sharpness else None
     return replace(judged, sharpness=sharpness), said

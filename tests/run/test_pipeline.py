@@ -112,8 +112,12 @@ def test_progress_is_told(outside, session):
 def test_settings_are_those_taken_alike(session):
     """By aperture, lens turn and setup, in rising f-number, unnumbered apertures last; several flats are one."""
     folder, with_shots = session
-    for name in "abcdef":
-        shutil.copy(folder / "even.dng", folder / f"{name}.dng")
+    even = read_shot(folder / "even.dng")
+    for number, name in enumerate("abcdef"):
+        # One shot by one sample: files with the same samples are refused.
+        samples = even.samples.copy()
+        samples[0, number] += 1
+        write_dng(folder / f"{name}.dng", replace(even, samples=samples))
     report = measure_session(
         with_shots(
             {"file": "a.dng", "shows": "flat", "aperture": "third click"},
@@ -185,7 +189,7 @@ def test_a_dark_frame_unlike_all_is_told(session):
     for name, samples, iso in (
         ("even.dng", even.samples, 100),
         ("cap.dng", black, 100),
-        ("odd.dng", black, 400),
+        ("odd.dng", black + 1, 400),
     ):
         write_dng(folder / name, replace(even, samples=samples, exposure=replace(even.exposure, iso=iso)))
     darks = [{"file": name, "shows": "dark"} for name in ("cap.dng", "odd.dng")]

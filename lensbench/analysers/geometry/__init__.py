@@ -6,10 +6,12 @@ Called by `run`.
 
 from lensbench.analysers.geometry._lines import Lines
 from lensbench.analysers.geometry._measure import measure_geometry
+from lensbench.analysers.geometry._notes import mistakes_in
 from lensbench.analysers.geometry._target_shot import TargetShot
 
 __all__ = [
     "Lines",
     "TargetShot",
     "measure_geometry",
+    "mistakes_in",
 ]

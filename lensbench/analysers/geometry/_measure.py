@@ -80,7 +80,8 @@ def measure_geometry(
     if fitted.rulers.sigma.max() > SIZES_UNKNOWN:
         return _with_notes(_without_sizes(_geometry(fit, shot, None, None)), fit, notes)
     pitch, pitch_notes = pixel_pitch(size, sensor_mm)
-    rail, rail_notes = rail_distance(fitted.fits, fitted.shots)
+    on_rail = rail_distance(fitted.fits, fitted.shots)
+    rail = on_rail.distance
     view = None
     if rail is not None:
         unit = half_diagonal(size)
@@ -88,7 +89,8 @@ def measure_geometry(
         fit = fit_mapping(shot.lines, layout, size, fitted.rulers, shot.mirrored, known)
         focused = all(shot.mtf50 is not None for shot in fitted.shots)
         view = measure_view(fit, shot.name, rail, pitch, pupil_ratio, focused)
-    return _with_notes(_geometry(fit, shot, pitch, view), fit, [*notes, *pitch_notes, *rail_notes])
+    found = structs.replace(_geometry(fit, shot, pitch, view), misread_rail=on_rail.misread)
+    return _with_notes(found, fit, [*notes, *pitch_notes, *on_rail.notes])
 
 
 # -- the fits of all shots ------------------------------------------------------------------------------------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from lensbench.findings import Geometry
+
 UNMEASURED_RULERS = (
     "The ruler bars were not measured, so sizes are only as accurate as the printer (about 1 %). Measure both "
     "bars on the sheet and put their lengths into rulers_measured_mm."
@@ -44,6 +46,16 @@ UNEVEN_RAIL = (
 )
 
 
+def misread_rail(name: str, reading_mm: float, expected_mm: float) -> str:
+    """Say that one reading of the rail contradicts all others."""
+    return (
+        f"{name}: its rail_mm of {reading_mm:g} doesn't fit the sizes in the pictures, which put it at about "
+        f"{expected_mm:.3g} mm beside the other shots. Check rail_mm of this shot in session.toml; until then it "
+        "is "
+        "left out of the series."
+    )
+
+
 def wrong_sensor_size(misfit: str) -> str:
     """Say that a sensor's size was not used, after a sentence on what is wrong with it."""
     return f"{misfit} Until then sizes on the sensor are in pixels."
@@ -60,3 +72,13 @@ def uneven_sensor_size(sensor_mm: tuple[float, float], ratio: float) -> str:
 def not_fitted(name: str, reason: str) -> str:
     """Say why a shot has no geometry."""
     return f"{name}: {reason}"
+
+
+def mistakes_in(geometry: Geometry) -> list[tuple[str, str]]:
+    """The notes that tell of a mistake in what was written down, each after a short code for its kind."""
+    known = {MISREAD_RULERS: "rulers", UNEVEN_RAIL: "rail-readings"}
+    found = [(known[note], note) for note in geometry.notes if note in known]
+    if geometry.misread_rail is not None:
+        start = f"{geometry.misread_rail}: its rail_mm"
+        found += [("rail-readings", note) for note in geometry.notes if note.startswith(start)]
+    return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,13 @@ LEAST_SIGNIFICANCE = 10.0
 UNEVEN_CHI_SQUARED = 4.0
 """Reduced χ² of the straight line above which the focus was touched or a reading is wrong (chosen by
 experience)."""
+
+
+FEWEST_TO_NAME = 4
+"""With fewer shots on the rail nothing tells which reading is wrong."""
+
+FAR_OFF = 10.0
+"""A reading that deviates from the sizes by so many standard deviations of one read by hand is a mistake."""
 
 
 @dataclass(frozen=True)
@@ -54,23 +62,24 @@ class RailDistance:
         return float(np.hypot(self.own, self.shared))
 
 
-def rail_distance(
-    fits: Sequence[MappingFit], shots: Sequence[TargetShot]
-) -> tuple[RailDistance | None, list[str]]:
-    """Image distance from the scale at several positions: 1 / scale is linear in the distance to the target.
+class OnRail(NamedTuple):
+    """What the shots on a rail give: the image distance, None where they don't, and notes on what is doubtful.
 
-    Returns
-    -------
-    RailDistance or None
-        None where the shots do not give it.
-    list of str
-        Notes that say why, or what is doubtful.
+    `misread` is the shot whose reading the sizes in all others contradict; it was left out.
     """
+
+    distance: RailDistance | None
+    notes: list[str]
+    misread: str | None = None
+
+
+def rail_distance(fits: Sequence[MappingFit], shots: Sequence[TargetShot]) -> OnRail:
+    """Image distance from the scale at several positions: 1 / scale is linear in the distance to the target."""
     on_rail = [
         (fit, shot.name, shot.rail_mm) for fit, shot in zip(fits, shots, strict=True) if shot.rail_mm is not None
     ]
     if len({position for _, _, position in on_rail}) < 2:
-        return None, [_notes.ONE_RAIL_POSITION]
+        return OnRail(None, [_notes.ONE_RAIL_POSITION])
     rail = np.array([position for _, _, position in on_rail], float)
     middle = np.asarray(centre_of(fits[0].mapping.size))
     scale, own, shared = (
@@ -80,42 +89,87 @@ def rail_distance(
     sheet = np.array([fit.mapping.sheet_at_centre() for fit, _, _ in on_rail])
     sideways = np.polyfit(rail, sheet, 1)[0]
     if np.hypot(*sideways) > MOST_SIDEWAYS:
-        return None, [_notes.RAIL_ASKEW]
-    advance = rail * np.sqrt(1 - sideways @ sideways)
-    line = _straight_line(1 / scale, own / scale**2, advance)
+        return OnRail(None, [_notes.RAIL_ASKEW])
+    straight = np.sqrt(1 - sideways @ sideways)
+    advance = rail * straight
+    points = _Points(1 / scale, own / scale**2, advance)
+    line, wrong = _straight_line(points), None
+    misread, note = None, []
+    if len(set(rail.tolist())) > 2 and line.chi_squared > UNEVEN_CHI_SQUARED:
+        note, wrong = [_notes.UNEVEN_RAIL], _misread(points)
+    if wrong is not None:
+        line = _straight_line(points.without(wrong))
+        expected = line.at(points.inverse[wrong]) / straight
+        misread = on_rail[wrong][1]
+        note = [_notes.misread_rail(misread, float(rail[wrong]), float(expected))]
     if line.slope < LEAST_SIGNIFICANCE * line.sigma:
-        return None, [_notes.SHORT_RAIL_STEP]
-    uneven = len(set(rail.tolist())) > 2 and line.chi_squared > UNEVEN_CHI_SQUARED
+        return OnRail(None, [*([] if misread is None else note), _notes.SHORT_RAIL_STEP], misread)
+    kept = [number for number in range(len(rail)) if number != wrong]
     distance = RailDistance(
         value=line.slope,
         own=line.sigma,
         shared=line.slope * float(np.median(shared / scale)),
-        shots=[name for _, name, _ in on_rail],
-        travel_mm=float(np.ptp(rail)),
+        shots=[on_rail[number][1] for number in kept],
+        travel_mm=float(np.ptp(rail[kept])),
     )
-    return distance, [_notes.UNEVEN_RAIL] if uneven else []
+    return OnRail(distance, note, misread)
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """1 / scale with its standard deviation, and the advance along the rail, of each shot."""
+
+    inverse: NDArray[np.float64]
+    sigma: NDArray[np.float64]
+    advance: NDArray[np.float64]
+
+    def without(self, which: int) -> _Points:
+        """All but one shot's."""
+        return _Points(*(np.delete(values, which) for values in (self.inverse, self.sigma, self.advance)))
+
+
+def _misread(points: _Points) -> int | None:
+    """The one shot without which sizes change evenly, where it lies far off; None where it isn't one alone."""
+    if len(points.advance) < FEWEST_TO_NAME:
+        return None
+    others = [_straight_line(points.without(number)) for number in range(len(points.advance))]
+    even = [number for number, line in enumerate(others) if line.chi_squared <= UNEVEN_CHI_SQUARED]
+    off = [abs(points.advance[n] - others[n].at(points.inverse[n])) > FAR_OFF * READING_SIGMA_MM for n in even]
+    return even[0] if off == [True] else None
 
 
 @dataclass(frozen=True)
 class _Line:
-    """Slope of a straight line without its sign, its standard deviation, and the reduced χ² of the fit."""
+    """Slope of a straight line without its sign, its standard deviation, and the reduced χ² of the fit.
+
+    `rise` is the slope with its sign, `middle` the point (1 / scale, advance) that the line goes through.
+    """
 
     slope: float
     sigma: float
     chi_squared: float
+    rise: float
+    middle: tuple[float, float]
+
+    def at(self, inverse: float) -> float:
+        """The advance for a scale."""
+        return self.middle[1] + self.rise * (inverse - self.middle[0])
 
 
-def _straight_line(inverse: NDArray, inverse_sigma: NDArray, advance: NDArray) -> _Line:
+def _straight_line(points: _Points) -> _Line:
     """Fit the advance against 1 / scale, both with errors (effective variance)."""
+    inverse, advance = points.inverse, points.advance
     slope = np.polyfit(inverse, advance, 1)[0]
     for _ in range(3):
-        variance = READING_SIGMA_MM**2 + (slope * inverse_sigma) ** 2
+        variance = READING_SIGMA_MM**2 + (slope * points.sigma) ** 2
         weight = 1 / variance
-        from_middle = inverse - (weight * inverse).sum() / weight.sum()
+        middle = float((weight * inverse).sum() / weight.sum())
+        from_middle = inverse - middle
         square = (weight * from_middle**2).sum()
         slope = (weight * from_middle * advance).sum() / square
-    residual = advance - slope * from_middle
-    residual = residual - (weight * residual).sum() / weight.sum()
+    mean_advance = float((weight * advance).sum() / weight.sum())
+    residual = advance - mean_advance - slope * from_middle
     free = len(advance) - 2
     chi_squared = float((weight * residual**2).sum() / free) if free else 1.0
-    return _Line(abs(float(slope)), float(np.sqrt(max(chi_squared, 1.0) / square)), chi_squared)
+    sigma = float(np.sqrt(max(chi_squared, 1.0) / square))
+    return _Line(abs(float(slope)), sigma, chi_squared, float(slope), (middle, mean_advance))
