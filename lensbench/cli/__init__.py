@@ -23,6 +23,7 @@ COMMANDS = {
     "edges": "Any straight edges in a shot; no target needed.",
     "measure": "Measure a folder of shots and write the report.",
     "grade": "Did the build reach its goals?",
+    "compare": "Is this build better than the last?",
     "correct": "Take the lens's flaws out of your pictures.",
 }
 """The commands in the order in which a bench evening needs them, and what each does in a few words."""

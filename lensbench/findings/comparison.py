@@ -5,8 +5,11 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.figure import Figure
+from lensbench.files import WrittenFile
 from lensbench.findings.build import Build
 from lensbench.findings.tables import Tabular
+
+COMPARISON_FILE = "comparison.json"
 
 
 class Difference(Tabular, msgspec.Struct, frozen=True):
@@ -63,8 +66,9 @@ class BuildChange(Tabular, msgspec.Struct, frozen=True):
 
 
 class Comparison(Tabular, msgspec.Struct, frozen=True):
-    """Builds in order of date, each compared with the one before."""
+    """Builds in order of date, each compared with the one before; `files` is what was written with it."""
 
     builds: list[Build]
     changes: list[BuildChange]
     format: str = "lensbench-comparison/1"
+    files: list[WrittenFile] = []

@@ -13,6 +13,7 @@ from lensbench.errors import BenchError
 from lensbench.figure import Notice
 from lensbench.files import WrittenFile, is_as_written
 from lensbench.findings.build import Build, Camera
+from lensbench.findings.comparison import COMPARISON_FILE, Comparison
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.findings.setting import Setting
@@ -53,24 +54,31 @@ class Report(Tabular, msgspec.Struct, frozen=True):
     files: list[WrittenFile] = []
 
 
-def encode_report(report: Report) -> bytes:
-    """The report as indented JSON."""
+def encode_report(report: Report | Comparison) -> bytes:
+    """The report, or comparison, as indented JSON."""
     return msgspec.json.format(msgspec.json.encode(report), indent=1)
 
 
-def encode_with_files(report: Report, others: Mapping[str, bytes]) -> bytes:
+def encode_with_files(report: Report | Comparison, others: Mapping[str, bytes]) -> bytes:
     """The report as JSON with the list of files written with it: `others`, and the report's own file last.
 
     A file can't hold its own digest: that of the report is of what comes before the list.
     """
     files = [WrittenFile.of(name, content) for name, content in others.items()]
     head = _before_list(encode_report(report))
-    files.append(WrittenFile.of(REPORT_FILE, head))
+    files.append(WrittenFile.of(REPORT_FILE if isinstance(report, Report) else COMPARISON_FILE, head))
     return encode_report(msgspec.structs.replace(report, files=files))
 
 
-def files_as_written(folder: Path) -> list[WrittenFile] | None:
+def files_as_written(folder: Path, own_file: str = REPORT_FILE) -> list[WrittenFile] | None:
     """The files that were written with a folder's report, its own included, with the digests of their content.
+
+    Parameters
+    ----------
+    folder : Path
+        Of a report, or of a comparison.
+    own_file : str
+        The file that lists them: `REPORT_FILE` or `COMPARISON_FILE`.
 
     Returns
     -------
@@ -78,13 +86,13 @@ def files_as_written(folder: Path) -> list[WrittenFile] | None:
         None where the report has no such list or is not as it was written: then nothing there is known.
     """
     try:
-        content = (folder / REPORT_FILE).read_bytes()
+        content = (folder / own_file).read_bytes()
         files = msgspec.json.decode(content, type=_Listing).files
     except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None
     head, listed = _before_list(content), msgspec.json.format(msgspec.json.encode(_Listing(files)), indent=1)
-    own = WrittenFile.of(REPORT_FILE, content)
-    if not files or files[-1] != WrittenFile.of(REPORT_FILE, head) or content != head + listed[len(b"{\n ") :]:
+    own = WrittenFile.of(own_file, content)
+    if not files or files[-1] != WrittenFile.of(own_file, head) or content != head + listed[len(b"{\n ") :]:
         return None
     return [*files[:-1], own] if is_as_written(folder, own) else None
 

@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-import itertools
+import functools
 import re
 import tempfile
 import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 from lensbench.errors import BenchError
-from lensbench.files import files_in_the_way, locked_folder, replace_files
-from lensbench.findings import REPORT_FILE, Report, encode_with_files, files_as_written, read_report
-from lensbench.loaders.session import SESSION_FILE
-from lensbench.loaders.shot_file import RAW_ENDINGS
+from lensbench.findings import REPORT_FILE, Report, encode_with_files, read_report
+from lensbench.reporter.folders import Written, put_in_folder, refuse_the_users_own
 from lensbench.reporter.page import page_text
 from lensbench.reporter.plots.zone_map import zone_map_png
 from lensbench.reporter.tables.csv_files import csv_files
 from lensbench.reporter.tile_view import TileView
 
-_USERS_OWN = frozenset((SESSION_FILE, "target.json"))
-_SHOT_ENDINGS = RAW_ENDINGS | {".tif", ".tiff"}
 _LONGEST_NAME = 60
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
-
-
-class Written(NamedTuple):
-    """Where a report was written, and why it stands beside the folder of its name, if it does."""
-
-    folder: Path
-    note: str | None = None
 
 
 def folder_name(build_name: str) -> str:
@@ -62,7 +50,7 @@ def check_report_place(parent: str | Path, build_name: str) -> None:
         Where the report's folder is a file, can't be written to, or holds shots, a session file or a target file.
     """
     folder = Path(parent) / folder_name(build_name)
-    _refuse_the_users_own(folder)
+    refuse_the_users_own(folder)
     existing = next(path for path in (folder, *folder.absolute().parents) if path.exists())
     try:
         with tempfile.TemporaryFile(dir=existing):
@@ -115,17 +103,8 @@ def write_report(
     ['report.html', 'report.json', 'zone_map.png']
     """
     contents = _contents(report, views)
-    base, note = folder_name(report.build.name), None
-    for number in itertools.count(1):
-        folder = Path(parent) / (base if number == 1 else f"{base}-{number}")
-        _refuse_the_users_own(folder)
-        with locked_folder(folder):
-            reason = _reason_to_keep(folder, report, list(contents), replace)
-            if reason is None:
-                replace_files(folder, contents, files_as_written(folder) or [], REPORT_FILE)
-                return Written(folder, f"{note} This one is in {folder}." if note else None)
-            note = note or f"{folder}: {reason}, and is kept."
-    raise AssertionError("numbers don't end")
+    reason_to_keep = functools.partial(_reason_to_keep, report=report, replace=replace)
+    return put_in_folder(parent, folder_name(report.build.name), contents, REPORT_FILE, reason_to_keep)
 
 
 def _contents(report: Report, views: Sequence[TileView]) -> dict[str, bytes]:
@@ -139,34 +118,7 @@ def _contents(report: Report, views: Sequence[TileView]) -> dict[str, bytes]:
     return {**others, REPORT_FILE: encode_with_files(report, others)}
 
 
-def _refuse_the_users_own(folder: Path) -> None:
-    """Refuse a folder that the user keeps shots, a session file or a target file in."""
-    if folder.exists() and not folder.is_dir():
-        raise BenchError(f"{folder}: is a file, where the report's folder should go. Move it, or choose --out.")
-    try:
-        names = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
-    except OSError as error:
-        raise BenchError(f"{folder}: can't be read ({error.strerror}). Choose another place with --out.") from None
-    own = [name for name in names if name in _USERS_OWN or Path(name).suffix.lower() in _SHOT_ENDINGS]
-    if own:
-        raise BenchError(
-            f"{folder}: holds {own[0]}, which is yours, so no report is written there. Choose another place with "
-            "--out, or give this build another name in session.toml."
-        )
-
-
-def _reason_to_keep(folder: Path, report: Report, names: list[str], replace: bool) -> str | None:
-    """Why what a folder holds must stay as it is, as the end of a sentence; None where the report may go there."""
-    if not any(not path.name.startswith(".") for path in folder.iterdir()):
-        return None
-    if not (folder / REPORT_FILE).exists():
-        return "holds files that are no report"
-    earlier = files_as_written(folder)
-    if earlier is None:
-        return "holds a report that is not as this program wrote it"
-    in_the_way = files_in_the_way(folder, names, earlier)
-    if in_the_way:
-        return f"holds a {in_the_way[0]} that is not as this program wrote it"
+def _reason_to_keep(folder: Path, report: Report, replace: bool) -> str | None:
     if replace or _holds_every_shot(report, folder):
         return None
     return "holds the report of other shots (--replace would replace it)"

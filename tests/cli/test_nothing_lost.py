@@ -12,6 +12,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import msgspec
 import pytest
 import typer.main
 from hypothesis import HealthCheck, given, settings
@@ -21,9 +22,9 @@ import lensbench.run
 from lensbench.cli import command_line, main
 from lensbench.demo import _run as demonstration
 from lensbench.dng import write_dng
-from lensbench.findings import Report, files_as_written
+from lensbench.findings import Build, Report, ShotDigest, encode_report, files_as_written
 from lensbench.loaders.session import load_session
-from lensbench.reporter import write
+from lensbench.reporter import write, write_comparison
 from lensbench.reporter.write import write_report
 from lensbench.run import Measured, _work
 from lensbench.simulator import session as simulated
@@ -32,10 +33,12 @@ from tests.folders import holdings
 
 # Where things may lie: the shots, reports of them, and folders that the options below may name.
 REPORTS = ("reports/outside-build", "reports/outside-build-2", "reports/marram-32-second-mounting")
-PLACES = ("evening", "reports", *REPORTS, "sheets", "kept")
+COMPARED = ("reports/compared-before", "kept/compared-outside-build")
+PLACES = ("evening", "reports", *REPORTS, *COMPARED, "sheets", "kept")
 IN_REPORTS = ("report.html", "zone_map.png", "sharpness_zones.csv", "report.json", "other.dng", "session.toml")
 """What the user may have changed in a report's folder, or moved there."""
 NAMES = (
+    *("comparison.json", "comparison.png"),
     *("report.json", "report.html", "zone_map.png", "sharpness_zones.csv", "notes.txt", "lens.jpg", ".hidden"),
     *(
         "session.toml",
@@ -81,6 +84,12 @@ CASES = {
         ["--start", "goals.toml"],
         ["--start", "evening/session.toml"],
     ],
+    "compare": [
+        ["reports/outside-build", "before"],
+        ["reports/outside-build", "before", "--out", "evening"],
+        ["before", "reports/outside-build", "--out", "kept"],
+        ["before/report.json", "before"],
+    ],
     "measure": [
         *2 * [["evening"], ["evening", "--replace"]],
         ["evening", "--out", "evening"],
@@ -118,7 +127,11 @@ def bench(outside, tmp_path_factory):
     )
     for name in ("sheets", "kept"):
         (root / name).mkdir()
-    return Template(root, lensbench.run.measure_session(load_session(root / "evening"), workers=1))
+    report = lensbench.run.measure_session(load_session(root / "evening"), workers=1)
+    before = msgspec.structs.replace(report, build=Build("before"), shots=[ShotDigest("t.dng", "aa")])
+    (root / "before").mkdir()
+    (root / "before" / "report.json").write_bytes(encode_report(before))
+    return Template(root, report)
 
 
 @contextlib.contextmanager
@@ -131,6 +144,8 @@ def quick(report):
         patch.setattr(simulated, "_take", lambda folder, bench, take: (folder / take.file).write_bytes(b"shot"))
         patch.setattr(simulated, "truth_text", lambda bench, takes, truths: "{}")
         patch.setattr(write, "zone_map_png", lambda report: b"map")
+        patch.setattr(write_comparison, "comparison_png", lambda changes: b"maps")
+        patch.setattr(write_comparison, "comparison_text", lambda comparison, sizes: "page")
         patch.setattr(write, "page_text", lambda report, zone_map, views: "page")
         yield
 
@@ -172,9 +187,10 @@ def own_files(root: Path, held: dict[str, str]) -> set[str]:
     """The files of reports that are as the program wrote them: only these may be replaced or removed."""
     listed = {
         str((path.parent / file.name).relative_to(root)): file.sha256
-        for path in root.rglob("report.json")
+        for own in ("report.json", "comparison.json")
+        for path in root.rglob(own)
         if path.is_file() and not path.is_symlink() and not holds_shots(path.parent)
-        for file in files_as_written(path.parent) or ()
+        for file in files_as_written(path.parent, own) or ()
     }
     return {name for name, digest in listed.items() if held.get(name) == digest}
 

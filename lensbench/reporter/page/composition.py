@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import base64
-import hashlib
 import json
 from collections.abc import Sequence
-from pathlib import Path
 
 import imageio.v3 as iio
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from lensbench.findings import Report
@@ -23,6 +20,7 @@ from lensbench.reporter.page.sections.light import glare_section, light_section
 from lensbench.reporter.page.sections.sharpness import sharpness_section
 from lensbench.reporter.page.sections.size import size_section
 from lensbench.reporter.page.sections.trust import trust_section
+from lensbench.reporter.page.shell import environment, security_policy, text_of
 from lensbench.reporter.plots.style import house_style
 from lensbench.reporter.plots.zone_map import zone_map_margins_px, zone_map_png
 from lensbench.reporter.tile_view import TileView
@@ -30,7 +28,6 @@ from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.captions import about_the_shots, sharpness_in_short
 from lensbench.reporter.words.next_steps import next_steps
 
-_TEMPLATES = Path(__file__).parent / "templates"
 _SCRIPTS = ("start", "map", "details", "end")
 """The script's parts, in this order one text."""
 
@@ -51,51 +48,35 @@ def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[Til
     -------
     str
     """
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    style, script = _text_of("report.css"), "".join(_text_of(f"script/{name}.js") for name in _SCRIPTS)
+    style, script = text_of("report.css"), "".join(text_of(f"script/{name}.js") for name in _SCRIPTS)
     live = live_map(report, views)
     with house_style():
-        return environment.get_template("report.html").render(
-            report=report,
-            policy=_policy(style, script),
-            style=Markup(style),
-            script=Markup(script),
-            live=_as_data(live) if live else None,
-            goals=goals_table(report),
-            next_steps=next_steps(report),
-            about=about_the_shots(report),
-            answers=answers(report),
-            zone_map=_zone_map_uri(report, zone_map or zone_map_png(report)),
-            zone_map_spoken=_zone_map_in_words(report),
-            sharpness=sharpness_section(report),
-            focus=focus_section(report),
-            colours=colours_section(report),
-            light=light_section(report),
-            dirt=dirt_section(report),
-            glare=glare_section(report),
-            assembly=assembly_section(report),
-            size=size_section(report),
-            trust=trust_section(report),
+        return (
+            environment()
+            .get_template("report.html")
+            .render(
+                report=report,
+                policy=security_policy(style, script),
+                style=Markup(style),
+                script=Markup(script),
+                live=_as_data(live) if live else None,
+                goals=goals_table(report),
+                next_steps=next_steps(report),
+                about=about_the_shots(report),
+                answers=answers(report),
+                zone_map=_zone_map_uri(report, zone_map or zone_map_png(report)),
+                zone_map_spoken=_zone_map_in_words(report),
+                sharpness=sharpness_section(report),
+                focus=focus_section(report),
+                colours=colours_section(report),
+                light=light_section(report),
+                dirt=dirt_section(report),
+                glare=glare_section(report),
+                assembly=assembly_section(report),
+                size=size_section(report),
+                trust=trust_section(report),
+            )
         )
-
-
-def _text_of(name: str) -> str:
-    return (_TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """What the browser may do with this page: show it and run this very script; nothing else, and no network."""
-    hashes = [base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script)]
-    return (
-        f"default-src 'none'; img-src data:; style-src 'sha256-{hashes[0]}'; script-src 'sha256-{hashes[1]}'; "
-        "base-uri 'none'; form-action 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
-    )
 
 
 def _as_data(plain: dict) -> Markup:

@@ -74,12 +74,15 @@ def _ring(orig_handle: Ellipse, width: float, height: float, **_: Any) -> Ellips
     return Ellipse((width / 2, height / 2), orig_handle.width * height, orig_handle.height * height)
 
 
-def colour_bar(sheet: Drawing, colours: Colormap, end: float, box: tuple[float, float, float, float]) -> None:
-    """Draw a level colour scale from 0 to `end` in a box (left, top, width, height)."""
+def colour_bar(
+    sheet: Drawing, colours: Colormap, end: float, box: tuple[float, float, float, float], start: float = 0.0
+) -> None:
+    """Draw a level colour scale from `start` to `end` in a box (left, top, width, height)."""
     bar_axes = axes_in(sheet, *box)
     bar_axes.set_axis_on()
-    scale = ScalarMappable(Normalize(0, end), colours)
-    bar = sheet.colorbar(scale, cax=bar_axes, orientation="horizontal", ticks=(0, end / 2, end), format="%g")
+    scale = ScalarMappable(Normalize(start, end), colours)
+    ticks = (start, (start + end) / 2, end)
+    bar = sheet.colorbar(scale, cax=bar_axes, orientation="horizontal", ticks=ticks, format="%g")
     bar.outline.set_visible(False)
     bar.ax.tick_params(labelsize=7.6)
 

@@ -19,7 +19,7 @@ def csv_files(report: Report) -> dict[str, bytes]:
     Figures take three columns: the value, then the ends of its interval, as ``stops``, ``stops_low`` and
     ``stops_high``. The first columns say which setting a row belongs to.
     """
-    return {f"{name}.csv": _as_csv(rows) for name, rows in report_tables(report).items() if rows}
+    return {f"{name}.csv": as_csv(rows) for name, rows in report_tables(report).items() if rows}
 
 
 def report_tables(report: Report) -> dict[str, list[dict]]:
@@ -103,7 +103,13 @@ def _flat(finding: msgspec.Struct, prefix: str = "") -> Iterator[tuple[str, obje
             yield column, value
 
 
-def _as_csv(rows: list[dict]) -> bytes:
+def flat_columns(finding: msgspec.Struct) -> dict[str, object]:
+    """A finding's figures and words by column."""
+    return dict(_flat(finding))
+
+
+def as_csv(rows: list[dict]) -> bytes:
+    """Rows as the content of a CSV file, under the names of their columns."""
     # A figure missing in one row has its columns from the others.
     columns = list(dict.fromkeys(column for row in sorted(rows, key=len, reverse=True) for column in row))
     text = io.StringIO(newline="")

@@ -12,8 +12,8 @@ from lensbench.reporter.page import page_text
 from lensbench.reporter.page.live import live_map
 from lensbench.reporter.page.live._tiles import MOST_BYTES, pictures_within
 from tests.findings.alter import alter
+from tests.reporter.conftest import SIZE, invented_views
 from tests.reporter.invented import invented_report
-from tests.reporter.page.conftest import SIZE, invented_views
 
 REPORT = invented_report((2.8, 5.6), SIZE)
 

@@ -10,8 +10,8 @@ from axe_playwright_python.sync_playwright import Axe
 from lensbench.findings import Build, Notice
 from lensbench.reporter.page import page_text
 from tests.findings.alter import alter
+from tests.reporter.conftest import SIZE, invented_views
 from tests.reporter.invented import invented_report
-from tests.reporter.page.conftest import SIZE, invented_views
 
 OPEN_ALL = "document.querySelectorAll('details').forEach(one => one.open = true)"
 
