@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
+import os
 import sys
 
 import typer
@@ -37,9 +38,7 @@ demo first: it needs no camera."""
 
 def command_line() -> typer.Typer:
     """The whole command line, ready to call."""
-    app = typer.Typer(
-        no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None
-    )
+    app = typer.Typer(no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
     app.callback(help=INTRODUCTION)(_common)
     for name, short in COMMANDS.items():
         if importlib.util.find_spec(f"lensbench.cli.{name}"):
@@ -73,5 +72,40 @@ def main(arguments: list[str] | None = None) -> None:
     try:
         command_line()(args=arguments, prog_name="lensbench")
     except BenchError as error:
-        print(error, file=sys.stderr)
-        sys.exit(2)
+        sys.exit(_refused(str(error)))
+    except BrokenPipeError:
+        # Who read the output has seen enough, as `head` does; nothing more can be written there.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except (OSError, MemoryError) as error:
+        if os.environ.get(TRACEBACK):
+            raise
+        sys.exit(_refused(_outside_trouble(error)))
+    except Exception as error:
+        if os.environ.get(TRACEBACK):
+            raise
+        sys.exit(_refused(_own_trouble(error)))
+
+
+TRACEBACK = "LENSBENCH_TRACEBACK"
+"""With this in the environment an error that nobody foresaw shows where it came from."""
+
+
+def _refused(text: str) -> int:
+    """Say why nothing could be done, and give the exit code for that."""
+    print(text, file=sys.stderr)
+    return 2
+
+
+def _outside_trouble(error: OSError | MemoryError) -> str:
+    if isinstance(error, MemoryError):
+        return "There is not enough memory for this. Close other programs, or measure fewer shots at once."
+    where = f"{error.filename}: " if error.filename else ""
+    return f"{where}{error.strerror or error}. Look at the disk's free space and the folder's permissions."
+
+
+def _own_trouble(error: Exception) -> str:
+    return (
+        f"Lensbench failed by a mistake of its own ({type(error).__name__}: {error}). Your files are as they "
+        f"were. Please report it, with what this prints: {TRACEBACK}=1 lensbench … (the same command again)."
+    )

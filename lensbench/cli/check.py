@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, say
+from lensbench.cli.screen import NEW_NAME, AsJson, check_picture, print_json, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lensbench.shot import Shot
     from lensbench.verdicts.dirt import Cleanliness, Flat, Since
 
 
@@ -23,6 +24,9 @@ def check(
     ] = None,
     encoding: Annotated[
         str | None, typer.Option(help="How a TIFF stores light, where it doesn't say so itself: linear or srgb.")
+    ] = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Write the flat with its marks ringed and numbered to this PNG file.")
     ] = None,
     json: AsJson = False,
 ) -> None:
@@ -39,19 +43,27 @@ def check(
     from lensbench.findings import Dust
     from lensbench.verdicts.dirt import changed_since, judge_cleanliness
 
-    earlier = _read(since, encoding) if since else None
-    now = _read(flat, encoding)
+    if picture:
+        check_picture(picture)
+    earlier = _read(since, encoding)[0] if since else None
+    now, shot = _read(flat, encoding)
     answer = judge_cleanliness(Dust(list(now.marks)), now.size)
     changes = changed_since(earlier, now) if earlier else None
     if json:
         print_json({**msgspec.structs.asdict(answer), **({"since": changes} if changes else {})})
     else:
         _print(now.name, answer, changes)
+    if picture:
+        from lensbench.files import write_new
+        from lensbench.reporter.plots.flagged_marks import marks_picture
+
+        write_new({picture: marks_picture(shot, answer.marks)}, NEW_NAME)
+        say(f"Picture: {picture}")
     raise typer.Exit(0 if answer.clean else 1)
 
 
-def _read(path: Path, encoding: str | None) -> Flat:
-    """A flat with its marks."""
+def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot]:
+    """A flat with its marks, and its shot."""
     from lensbench.analysers.dust import find_marks
     from lensbench.errors import BenchError
     from lensbench.loaders import read_shot
@@ -63,7 +75,7 @@ def _read(path: Path, encoding: str | None) -> Flat:
         say(f"{shot.name}: {shot.incomparable}")
     if why := why_no_even_light(shot):
         raise BenchError(f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet.")
-    return Flat(shot.name, shot.size, shot.exposure.f_number, find_marks(shot).marks)
+    return Flat(shot.name, shot.size, shot.exposure.f_number, find_marks(shot).marks), shot
 
 
 def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:

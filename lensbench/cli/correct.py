@@ -67,7 +67,10 @@ def correct(
     """
     from lensbench.correction import KINDS, USUAL, Taken, Wanted, aperture_from_words, correct_pictures
     from lensbench.errors import BenchError
+    from lensbench.files import check_writable
 
+    if values and (pictures or prove or copies or dark or replace or keep_gps):
+        raise BenchError("--values only prints numbers: leave pictures and their options out, or --values.")
     named = aperture_from_words(aperture) if aperture else Taken()
     taken = Taken(named.f_number, named.aperture, magnification)
     for kind in skip or []:
@@ -80,6 +83,7 @@ def correct(
         return
     if not pictures:
         raise BenchError("Name the pictures to correct, or give --values to see the numbers.")
+    check_writable(out, "Name another folder with --out.")
     wanted = Wanted(
         out=out,
         copies=_copies(copies),

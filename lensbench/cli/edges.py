@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_table, say
+from lensbench.cli.screen import AsJson, check_picture, print_json, print_table, say
 
 
 def edges(
@@ -51,6 +51,10 @@ def edges(
     from lensbench.reporter.tables.free_edges import WORDS, edge_table, refusals
     from lensbench.target import size_from_words
 
+    if out:
+        check_picture(out)
+    if pixel_um and sensor:
+        raise BenchError("--pixel-um and --sensor say the same in two ways: keep one of them.")
     loaded = read_shot(shot, encoding)
     sensor_mm = size_from_words(sensor) if sensor else None
     if sensor_mm and sensor_misfit(loaded.size, sensor_mm):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -41,6 +42,24 @@ def refuse_contradictions(**options: bool) -> None:
         raise BenchError(f"{' and '.join(given)} contradict each other: keep one of them.")
 
 
+NEW_NAME = "Give the picture another name."
+
+
+def check_picture(path: Path) -> None:
+    """Refuse, before any work, a picture that could not be written: it may be a shot.
+
+    Raises
+    ------
+    BenchError
+    """
+    from lensbench.errors import BenchError
+    from lensbench.files import check_new
+
+    if path.suffix.lower() != ".png":
+        raise BenchError(f"{path}: the picture is written as PNG. Give it a name that ends in .png.")
+    check_new(path, NEW_NAME)
+
+
 def print_json(result: Any) -> None:
     """Print plain data, dataclasses or structs as indented JSON."""
     import msgspec
@@ -62,13 +81,27 @@ def progress_bar(
         To be called with the steps done, the steps in all, and what was just done.
     """
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        SpinnerColumn,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
     console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(bar_width=32), TextColumn("{task.fields[what]}"))
-    with Progress(
-        *columns, TimeElapsedColumn(), console=console, transient=True, disable=quiet or not console.is_terminal
-    ) as bar:
+    # It moves from the first moment; how long it will still take is known once the first piece is done.
+    columns = (
+        SpinnerColumn("line"),
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=20),
+        TimeElapsedColumn(),
+        TextColumn("left:"),
+        TimeRemainingColumn(compact=True),
+        TextColumn("{task.fields[what]}"),
+    )
+    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
         task = bar.add_task(title, total=None, what="")
 
         def progress(done: int, total: int, what: str = "") -> None:

@@ -155,7 +155,8 @@ def _between_magnifications(what: str, groups: list[_Group], taken: Taken) -> li
 
 
 def _between_apertures(what: str, group: list[Measured], taken: Taken) -> list[Weighted]:
-    labels = list(dict.fromkeys(s.label for s in group))
+    rising = sorted(group, key=lambda s: (s.f_number is None, s.f_number or 0.0))
+    labels = list(dict.fromkeys(s.label for s in rising))
     if taken.f_number is None and taken.aperture is None:
         if len(labels) > 1:
             raise BenchError(

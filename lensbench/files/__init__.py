@@ -4,12 +4,14 @@ A single file that only this program writes goes through `written_whole`; files 
 name through `write_new`; a set of files that replaces the set of an earlier run through `replace_files`.
 """
 
-from lensbench.files.new import write_new
+from lensbench.files.new import check_new, write_new
 from lensbench.files.replacing import WrittenFile, files_in_the_way, is_as_written, locked_folder, replace_files
-from lensbench.files.whole import made_folder, write_text_whole, written_whole
+from lensbench.files.whole import check_writable, made_folder, write_text_whole, written_whole
 
 __all__ = [
     "WrittenFile",
+    "check_new",
+    "check_writable",
     "files_in_the_way",
     "is_as_written",
     "locked_folder",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
 from lensbench.errors import BenchError
-from lensbench.files.whole import written_whole
+from lensbench.files.whole import check_writable, written_whole
 
 
 def write_new(contents: Mapping[Path, bytes], advice: str) -> None:
@@ -30,6 +31,19 @@ def write_new(contents: Mapping[Path, bytes], advice: str) -> None:
             temporary.write_bytes(content)
             # Somebody else may have put a file there since the first look.
             _is_there(path, content, advice)
+
+
+def check_new(path: Path, advice: str) -> None:
+    """Refuse, before any work, a path where no new file can be written.
+
+    Raises
+    ------
+    BenchError
+        Where something is there already, or its folder can't be written to.
+    """
+    if os.path.lexists(path):
+        raise BenchError(f"{path}: exists already, and existing files are not overwritten. {advice}")
+    check_writable(path.parent, advice)
 
 
 def _is_there(path: Path, content: bytes, advice: str) -> bool:

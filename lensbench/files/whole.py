@@ -75,6 +75,28 @@ def made_folder(folder: Path) -> None:
         raise _cannot_write(folder, error) from None
 
 
+def check_writable(folder: Path, advice: str) -> None:
+    """Refuse, before any work, a folder that can't be written to, or can't be made.
+
+    Parameters
+    ----------
+    folder : Path
+        There or not yet.
+    advice : str
+        What the user can do, as a sentence.
+
+    Raises
+    ------
+    BenchError
+    """
+    existing = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    try:
+        with tempfile.TemporaryFile(dir=existing):
+            pass
+    except OSError as error:
+        raise BenchError(f"{existing}: can't be written to ({error.strerror}). {advice}") from None
+
+
 def _cannot_write(folder: Path, error: OSError) -> BenchError:
     return BenchError(f"{folder}: can't be written to ({error.strerror}). Name another folder.")
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import functools
 import re
-import tempfile
 import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 
 from lensbench.errors import BenchError
+from lensbench.files import check_writable
 from lensbench.findings import REPORT_FILE, Report, encode_with_files, read_report
 from lensbench.reporter.folders import Written, put_in_folder, refuse_the_users_own
 from lensbench.reporter.page import page_text
@@ -51,14 +51,7 @@ def check_report_place(parent: str | Path, build_name: str) -> None:
     """
     folder = Path(parent) / folder_name(build_name)
     refuse_the_users_own(folder)
-    existing = next(path for path in (folder, *folder.absolute().parents) if path.exists())
-    try:
-        with tempfile.TemporaryFile(dir=existing):
-            pass
-    except OSError as error:
-        raise BenchError(
-            f"{existing}: can't be written to ({error.strerror}). Choose another place with --out."
-        ) from None
+    check_writable(folder, "Choose another place with --out.")
 
 
 def write_report(

@@ -2,6 +2,7 @@
 
 import json
 
+import imageio.v3 as iio
 import numpy as np
 import pytest
 
@@ -59,3 +60,18 @@ def test_an_earlier_shot_that_cannot_be_read_leaves_with_2(capsys, shots):
     assert ran.code == 2
     assert "missing.dng" in ran.err
     assert ran.out == ""
+
+
+def test_the_picture_rings_the_marks(capsys, shots, tmp_path):
+    picture = tmp_path / "marks.png"
+    ran = run(capsys, "check", shots / "before.dng", "--picture", picture)
+    assert ran.code == 1
+    assert "Picture: " in ran.err
+    drawn = iio.imread(picture)
+    # The residual is drawn from 0.3 to 7.7 inches across at 200 dots an inch: the deep spot is dark there.
+    inner = (8.0 - 0.6) * 200
+    x, y = (round(0.3 * 200 + 200 / SIZE[0] * inner), round(0.75 * 200 + 150 / SIZE[0] * inner))
+    assert drawn[y - 5 : y + 5, x - 5 : x + 5, :3].mean() < 0.5 * np.median(drawn[..., :3])
+    before = picture.read_bytes()
+    assert run(capsys, "check", shots / "before.dng", "--picture", picture).code == 2
+    assert picture.read_bytes() == before

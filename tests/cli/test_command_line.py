@@ -77,3 +77,84 @@ def test_a_terminal_without_the_letters_is_no_reason_to_fail():
     assert done.returncode == 2
     assert b"Traceback" not in done.stderr
     assert b"nowhere ?" in done.stderr
+
+
+def python_run(code, **environment):
+    """Run some Python as a user would, without what the tests set."""
+    plain = {name: value for name, value in os.environ.items() if name != "LENSBENCH_TRACEBACK"}
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, env={**plain, **environment}
+    )
+
+
+@pytest.mark.parametrize(
+    ("raised", "said"),
+    [
+        ("ZeroDivisionError('by nought')", "a mistake of its own (ZeroDivisionError: by nought)"),
+        ("OSError(28, 'No space left on device', 'reports/x')", "reports/x: No space left on device."),
+        ("MemoryError()", "not enough memory"),
+    ],
+)
+def test_what_nobody_foresaw_is_a_sentence_and_exit_code_2(raised, said):
+    code = (
+        "import lensbench.cli.check as command\n"
+        f"def check(flat: str): raise {raised}\n"
+        "command.check = check\n"
+        "from lensbench.cli import main; main(['check', 'a.dng'])"
+    )
+    done = python_run(code)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "Traceback" in python_run(code, LENSBENCH_TRACEBACK="1").stderr
+
+
+def test_the_shell_completes_commands():
+    """What typer's script for bash asks for: the words typed so far, and which one is being typed."""
+    done = python_run(
+        "from lensbench.cli import main; main([])",
+        _LENSBENCH_COMPLETE="complete_bash",
+        COMP_WORDS="lensbench me",
+        COMP_CWORD="1",
+    )
+    assert done.stdout.split() == ["measure"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("edges", "a.dng", "--pixel-um", "5", "--sensor", "36x24"),
+        ("correct", "report", "a.dng", "--values"),
+        ("watch", __file__, "--idle", "3"),
+        ("grade", "report", "--start", "goals.toml"),
+        ("measure", "folder", "--json", "--quiet"),
+    ],
+)
+def test_options_that_contradict_each_other_are_refused(capsys, arguments):
+    ran = run(capsys, *arguments)
+    assert (ran.code, ran.out) == (2, "")
+    assert len(ran.err.splitlines()) == 1
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the superuser may write everywhere")
+def test_a_folder_that_cannot_be_written_is_found_before_the_work(capsys, tmp_path):
+    tmp_path.chmod(0o500)
+    for arguments in (("edges", "a.dng", "--out"), ("check", "a.dng", "--picture")):
+        ran = run(capsys, *arguments, tmp_path / "new.png")
+        assert ran.code == 2
+        assert "can't be written to" in ran.err
+
+
+def test_pictures_are_refused_before_the_work_where_something_has_their_name(capsys, tmp_path):
+    (tmp_path / "there.png").write_bytes(b"mine")
+    for arguments in (("edges", "a.dng", "--out"), ("check", "a.dng", "--picture")):
+        # The shot isn't there either: the picture is looked at first.
+        assert "exists already" in run(capsys, *arguments, tmp_path / "there.png").err
+        assert "ends in .png" in run(capsys, *arguments, tmp_path / "new.dng").err
+
+
+def test_no_colour_where_the_output_is_no_terminal(capsys, tmp_path):
+    ran = run(capsys, "target", tmp_path / "sheets")
+    assert ran.code == 0
+    assert "\x1b" not in ran.out + ran.err
+    assert max(map(len, ran.out.splitlines())) <= 80 + len(str(tmp_path))

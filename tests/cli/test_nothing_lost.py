@@ -75,7 +75,12 @@ CASES = {
         ["evening", "--idle", "0", "--page", "evening/session.toml"],
         ["evening", "--idle", "0", "--page", "kept/report.html"],
     ],
-    "check": [["evening/even.dng"], ["evening/even.dng", "--since", "evening/even.dng"]],
+    "check": [
+        ["evening/even.dng", "--picture", "evening/flags.png"],
+        ["evening/even.dng", "--picture", "evening/even.dng"],
+        ["evening/even.dng"],
+        ["evening/even.dng", "--since", "evening/even.dng"],
+    ],
     "edges": [
         ["evening/blade.dng", "--out", name] for name in ("flags.png", "evening/flags.png", "evening/even.dng")
     ],

@@ -44,7 +44,7 @@ def draw_light(axes: Axes, report: Report, setting: Setting, letters: float = 6.
     if setting.falloff:
         _draw_falloff(axes, report, setting.falloff.grid, letters)
     for number, mark in zip(numbers_at(report, setting), marks_of(setting), strict=True):
-        position = _draw_mark(axes, mark, size)
+        position = draw_mark(axes, mark, size)
         if number <= NUMBERED_MARKS:
             axes.annotate(
                 str(number), position, (2.5, 0), textcoords="offset points", va="center_baseline",
@@ -105,7 +105,7 @@ def stops_in_thirds(stops: float) -> str:
     return (str(whole) if whole or not thirds else "") + ("", "⅓", "⅔")[thirds]
 
 
-def _draw_mark(axes: Axes, mark: Mark, size: tuple[int, int]) -> tuple[float, float]:
+def draw_mark(axes: Axes, mark: Mark, size: tuple[int, int]) -> tuple[float, float]:
     """A ring around a spot, a broken one around a patch, a line along a fibre; gives where its number goes."""
     # Never too small to see.
     least = 0.028 * frame.half_diagonal(size)
