@@ -57,7 +57,7 @@ def check_picture(path: Path) -> None:
 
     if path.suffix.lower() != ".png":
         raise BenchError(f"{path}: the picture is written as PNG. Give it a name that ends in .png.")
-    check_new(path, NEW_NAME)
+    check_new(path, b"\x89PNG", NEW_NAME)
 
 
 def print_json(result: Any) -> None:

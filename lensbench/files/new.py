@@ -33,15 +33,27 @@ def write_new(contents: Mapping[Path, bytes], advice: str) -> None:
             _is_there(path, content, advice)
 
 
-def check_new(path: Path, advice: str) -> None:
-    """Refuse, before any work, a path where no new file can be written.
+def check_new(path: Path, begins: bytes, advice: str) -> None:
+    """Refuse, before any work, a path where `write_new` can't write.
+
+    Parameters
+    ----------
+    path : Path
+    begins : bytes
+        How files of the kind begin: one that is there already may hold the same bytes.
+    advice : str
+        What the user can do, as a sentence.
 
     Raises
     ------
     BenchError
-        Where something is there already, or its folder can't be written to.
+        Where something else is there already, or its folder can't be written to.
     """
-    if os.path.lexists(path):
+    try:
+        alike = path.is_file() and path.read_bytes().startswith(begins)
+    except OSError:
+        alike = False
+    if os.path.lexists(path) and not alike:
         raise BenchError(f"{path}: exists already, and existing files are not overwritten. {advice}")
     check_writable(path.parent, advice)
 

@@ -73,5 +73,5 @@ def test_the_picture_rings_the_marks(capsys, shots, tmp_path):
     x, y = (round(0.3 * 200 + 200 / SIZE[0] * inner), round(0.75 * 200 + 150 / SIZE[0] * inner))
     assert drawn[y - 5 : y + 5, x - 5 : x + 5, :3].mean() < 0.5 * np.median(drawn[..., :3])
     before = picture.read_bytes()
-    assert run(capsys, "check", shots / "before.dng", "--picture", picture).code == 2
+    assert run(capsys, "check", shots / "clean.dng", "--picture", picture).code == 2
     assert picture.read_bytes() == before

@@ -48,4 +48,4 @@ def tails(fit: EdgeFit) -> Tails:
 def _rows(distance: NDArray) -> NDArray[np.float64]:
     """The coefficients' weights in the light at distances (n, m) from the line, shape (n, m, K)."""
     value, _ = profile.basis(profile.to_cell(distance.ravel()))
-    return value.reshape(*distance.shape, -1)
+    return value.reshape(*distance.shape, value.shape[-1])
