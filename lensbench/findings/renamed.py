@@ -41,13 +41,24 @@ def with_present_names(value: Any) -> Any:
     """Plain data of an earlier report with its keys renamed, at every depth."""
     if isinstance(value, dict):
         present = {_present_name(str(name), part): with_present_names(part) for name, part in value.items()}
-        return _with_reason(present) if "why" in present else present
+        return _with_rise(_with_reason(present) if "why" in present else present)
     return [with_present_names(part) for part in value] if isinstance(value, list) else value
 
 
 def _present_name(name: str, part: Any) -> str:
     lists = RENAMED_LISTS if isinstance(part, list) else {}
     return lists.get(name) or RENAMED.get(name, name)
+
+
+def _with_rise(edge: dict[str, Any]) -> dict[str, Any]:
+    """An edge whose 10-90 % rise had no interval, with one that is relatively twice as wide as that of MTF50."""
+    rise, mtf50 = edge.get("rise_px"), edge.get("mtf50")
+    if not isinstance(rise, float | int):
+        return edge
+    if not isinstance(mtf50, dict) or not mtf50.get("value"):
+        return {**edge, "rise_px": None}
+    half = abs(rise * (mtf50["high"] - mtf50["low"]) / mtf50["value"])
+    return {**edge, "rise_px": {"value": rise, "low": rise - half, "high": rise + half, "unit": "px"}}
 
 
 def _with_reason(edge: dict[str, Any]) -> dict[str, Any]:

@@ -43,6 +43,17 @@ def test_an_earlier_report_reads_like_one_of_today(tmp_path):
     assert read_report(tmp_path / "report.json") == report
 
 
+def test_a_rise_without_an_interval_gets_the_one_that_was_promised(tmp_path):
+    """Earlier reports said that it is relatively up to twice as uncertain as MTF50."""
+    earlier = as_earlier(json.loads(encode_report(invented_report((2.8,), (300, 200)))))
+    edge = earlier["settings"][0]["sharpness"]["edges"][0]
+    edge["mtf50"] = {"value": 0.2, "low": 0.19, "high": 0.21, "unit": "cy/px"}
+    edge["rise_px"] = 3.0
+    (tmp_path / "report.json").write_text(json.dumps(earlier | {"format": "lensbench-report/1"}))
+    rise = read_report(tmp_path / "report.json").settings[0].sharpness.edges[0].rise_px
+    assert (rise.value, rise.low, rise.high) == pytest.approx((3.0, 2.7, 3.3))
+
+
 def test_a_later_report_is_refused_by_its_format(tmp_path):
     (tmp_path / "report.json").write_text(
         '{"build": {"name": "x"}, "camera": {"size_px": [3, 2]}, "format": "lensbench-report/9"}'

@@ -166,3 +166,26 @@ def line_scores(key, piece, residual, slope_weight, slope, pieces):
             score[key[i] // bins, piece[i]] -= by_sample * residual[i]
             information[key[i] // bins, piece[i]] += by_sample * slope[key[i]]
     return score, information
+
+
+@compiled
+def block_sums(key, piece, residual, strip, weight, information, strips, pieces):
+    """Weighted residuals and their information in blocks beside edges, shape (2, n, strips, pieces).
+
+    Parameters
+    ----------
+    strip : ndarray of int, shape (n, bins)
+        The strip that a bin lies in; -1 for none.
+    weight, information : ndarray, shape (n, bins)
+        Of each sample in a bin.
+    """
+    n, bins = strip.shape
+    sums = np.zeros((2, n, strips, pieces))
+    for i in range(len(key)):
+        edge = key[i] // bins
+        place = key[i] - edge * bins
+        which = strip[edge, place]
+        if which >= 0:
+            sums[0, edge, which, piece[i]] += weight[edge, place] * residual[i]
+            sums[1, edge, which, piece[i]] += information[edge, place]
+    return sums

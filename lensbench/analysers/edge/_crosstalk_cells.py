@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge import _bin_loops as loops
 from lensbench.analysers.edge import _profile as profile
 from lensbench.analysers.edge._data import EdgeData
-from lensbench.analysers.edge._fit import EdgeFit, refitted, with_right_side
+from lensbench.analysers.edge._edge_fit import EdgeFit
+from lensbench.analysers.edge._fit import refitted, with_right_side
 from lensbench.analysers.edge._model import EdgeModel
 
 CELLS_ALONG = 12

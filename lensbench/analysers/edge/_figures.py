@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import _profile as profile
 from lensbench.analysers.edge._curves import below_half
-from lensbench.analysers.edge._fit import EdgeFit
+from lensbench.analysers.edge._edge_fit import EdgeFit
 from lensbench.analysers.edge._places import EdgePlaces
 
 SIGMA_APART = 8

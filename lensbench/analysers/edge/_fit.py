@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from lensbench.analysers.edge import _equation_loops as loops
 from lensbench.analysers.edge import _profile as profile
 from lensbench.analysers.edge._curves import GAUSSIAN_MTF50
 from lensbench.analysers.edge._data import PIECE_SHAPES, PIECES, EdgeData, FarBins, near_keys, near_residuals
+from lensbench.analysers.edge._edge_fit import EdgeFit
 from lensbench.analysers.edge._equations import (
     LINE_PRIOR,
     PIECE_PRODUCTS,
@@ -21,81 +23,16 @@ from lensbench.analysers.edge._equations import (
     reach_of,
 )
 from lensbench.analysers.edge._first_look import MIN_BLUR, NOISE_FLOOR
-from lensbench.analysers.edge._model import EdgeModel, Segments
+from lensbench.analysers.edge._model import EdgeModel, Segments, Tables
 from lensbench.analysers.edge._outliers import without_outliers
 from lensbench.analysers.edge._samples import EdgeSamples
+from lensbench.analysers.edge._texture import Texture, find_texture
 from lensbench.analysers.numerics import banded
 
 LARGEST_STEP = 3.0
 """No line is moved, turned or curved by more pixels in one step."""
 
 _MODEL_FIELDS = tuple(EdgeModel.__dataclass_fields__)
-
-
-@dataclass(frozen=True, eq=False)
-class EdgeFit(EdgeModel):
-    """A fitted model of n edges with what it was fitted to, and how sure it is.
-
-    Attributes
-    ----------
-    data : EdgeData
-        The samples.
-    far : FarBins
-        The far ones by bin.
-    equations : Equations
-        What the last step solved.
-    factors : ndarray, shape (n, K, 4)
-        Of the profiles' matrices, for `banded.solved`.
-    along : ndarray, shape (n, 4, K)
-        How the profile follows turn, curvature and the light's gradient and curvature; 0 before the last step.
-    covariance : ndarray, shape (n, 4, 4)
-        Of these four; 0 before the last step.
-    reduced_chi_squared : ndarray, shape (n,)
-        Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
-    confounding : ndarray, shape (n,)
-        Variance of the turn over what it would be were the profile known: large where a turn and a stretched
-        profile move all samples alike.
-    """
-
-    data: EdgeData
-    far: FarBins
-    equations: Equations
-    factors: NDArray[np.float64]
-    along: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    reduced_chi_squared: NDArray[np.float64]
-    confounding: NDArray[np.float64]
-
-    @property
-    def reach(self) -> NDArray[np.float64]:
-        """How far the samples go on the dark and the bright side, in pixels, shape (n, 2)."""
-        return self.equations.reach
-
-    @property
-    def gap(self) -> NDArray[np.float64]:
-        """The widest gap between samples across the rise, in blur widths, shape (n,)."""
-        z = profile.bin_places()
-        share = z / (2 * self.blur[:, None])
-        place = np.where(self.equations.count > 0, np.clip(share, -1, 1), -1)
-        return 2 * np.diff(np.maximum.accumulate(place, axis=1), axis=1).max(axis=1)
-
-    def spread(self, derivative: NDArray) -> NDArray[np.float64]:
-        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m).
-
-        Before the last step it is as if line and light were known.
-        """
-        derivative = np.ascontiguousarray(derivative)
-        variance = (derivative * banded.solved(self.factors, derivative)).sum(axis=-1)
-        by_rest = derivative @ self.along.transpose(0, 2, 1)
-        variance += ((by_rest @ self.covariance) * by_rest).sum(axis=-1)
-        return np.sqrt(np.maximum(variance, 0))
-
-    def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
-        """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
-        derivative = np.ascontiguousarray(derivative)
-        by_rest = derivative @ self.along.transpose(0, 2, 1)
-        by_noise = derivative @ banded.solved(self.factors, derivative).transpose(0, 2, 1)
-        return by_noise + by_rest @ self.covariance @ by_rest.transpose(0, 2, 1)
 
 
 # -- steps ----------------------------------------------------------------------------------------------------
@@ -146,18 +83,20 @@ def with_right_side(fit: EdgeFit, right: NDArray, rescale: bool) -> EdgeFit:
 def final_fit(fit: EdgeFit) -> EdgeFit:
     """The last step, and how sure everything is."""
     # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
-    data, far, model, equations = _looked_at(fit.data, fit.far, _model_of(fit), reject=True)
+    data, far, model, tables, residual, equations = _looked_at(fit.data, fit.far, _model_of(fit), reject=True)
+    texture = find_texture(data, far, model, tables, equations.near_key, residual)
     factors = profile_factors(model.blur, equations.bands, equations.right, equations.reach)
     model, along, covariance = _joint_step(model, equations, factors)
     return _fit_of(
         model,
         data=data,
         far=far,
+        texture=texture,
         equations=equations,
         factors=factors,
         along=along,
         covariance=covariance,
-        reduced_chi_squared=_reduced_chi_squared(equations),
+        reduced_chi_squared=_reduced_chi_squared(model, equations, texture),
         confounding=equations.own[:, 0, 0] * covariance[:, 0, 0],
     )
 
@@ -170,26 +109,37 @@ def _fit_of(model: EdgeModel, **rest) -> EdgeFit:
     return EdgeFit(**{name: getattr(model, name) for name in _MODEL_FIELDS}, **rest)
 
 
-def _looked_at(
-    data: EdgeData, far: FarBins, model: EdgeModel, reject: bool
-) -> tuple[EdgeData, FarBins, EdgeModel, Equations]:
+class _Looked(NamedTuple):
+    """Samples, a model with the noise that they show, its tables, the near samples' residuals, the equations."""
+
+    data: EdgeData
+    far: FarBins
+    model: EdgeModel
+    tables: Tables
+    residual: NDArray[np.float32]
+    equations: Equations
+
+
+def _looked_at(data: EdgeData, far: FarBins, model: EdgeModel, reject: bool) -> _Looked:
     """The equations about a model with the noise that it shows, without outliers if `reject`."""
     tables = model.tables()
     key, residual = near_residuals(data, model, tables)
     if reject:
         data, far, key, residual = without_outliers(data, far, model, tables, key, residual)
-    return data, far, *normal_equations(data, far, model, tables, key, residual)
+    model, equations = normal_equations(data, far, model, tables, key, residual)
+    return _Looked(data, far, model, tables, residual, equations)
 
 
 def _stepped(data: EdgeData, far: FarBins, model: EdgeModel, reject: bool = False) -> EdgeFit:
     """One Gauss-Newton step of profile, line and light together, after a new look at the noise."""
-    data, far, model, equations = _looked_at(data, far, model, reject)
+    data, far, model, _, _, equations = _looked_at(data, far, model, reject)
     factors = profile_factors(model.blur, equations.bands, equations.right, equations.reach)
     model, along, covariance = _joint_step(model, equations, factors)
     return _fit_of(
         _centred(model),
         data=data,
         far=far,
+        texture=None,
         equations=equations,
         factors=factors,
         along=np.zeros_like(along),
@@ -261,10 +211,21 @@ def _with_blur(model: EdgeModel) -> EdgeModel:
     return replace(model, blur=blur)
 
 
-def _reduced_chi_squared(equations: Equations) -> NDArray[np.float64]:
+def _reduced_chi_squared(model: EdgeModel, equations: Equations, texture: Texture) -> NDArray[np.float64]:
+    """Variance of the line's pieces over what noise and texture give, 1 at least."""
     score, information = equations.score, equations.information
     held = information > 0
     chi_squared = np.where(held, score**2 / np.where(held, information, 1), 0).sum(axis=1)
     freedom = np.maximum(held.sum(axis=1) - 3, 0)
+    chi_squared = chi_squared - freedom * _chi_squared_by_texture(model, equations, texture)
     # Drawn half-way to 1 by as many pieces again: 21 pieces alone tell it to a third only.
     return np.maximum((chi_squared + PIECES) / (freedom + PIECES), 1.0)
+
+
+def _chi_squared_by_texture(model: EdgeModel, equations: Equations, texture: Texture) -> NDArray[np.float64]:
+    """What the texture adds to the squared score of a piece over its information."""
+    level, _, slope = model.tables()
+    light = np.maximum(level + model.segments.dark[:, None], 0)
+    score = equations.count * model.slope_weight(slope)
+    information = np.maximum((score * slope).sum(axis=1), 1e-9)
+    return texture.of_pieces(score * light) / information / PIECES

@@ -16,6 +16,7 @@ from lensbench.analysers.edge._crosstalk_loops import subtended
 from lensbench.analysers.edge._far_light import kept_by_figures
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._samples import EdgeSamples
+from lensbench.robust import MAD_TO_SIGMA
 
 USUAL_TAIL = 0.15
 """Light that blur still takes one blur width out if all fell off as 1/u; 0.139 for a perfect lens, round pupil."""
@@ -38,6 +39,10 @@ SPOILED = 6.0
 
 SPOILED_TURNS = 2
 """How often spoiled blocks are looked for: the worst of them hide the others."""
+
+PATCHES_PER_BLOCK = 8.0
+"""Variance of blocks by a texture, whose neighbours go together, over what their scatter shows (study:
+`tests/bench/texture.py`)."""
 
 LEAST_LIGHT = 0.05
 """A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
@@ -190,11 +195,18 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
 def _steady(
     columns: NDArray, value: NDArray, weight: NDArray, group: NDArray, n: int, usual: NDArray
 ) -> tuple[NDArray, NDArray]:
-    """Factors and covariances as `_fitted` gives them, of the points that aren't spoiled."""
+    """Factors and covariances as `_fitted` gives them, of the points that aren't spoiled.
+
+    Points scatter by more than their noise where the paper is textured: they weigh by that scatter too.
+    """
     for _ in range(SPOILED_TURNS):
         rest = np.abs(_fitted(columns, value, weight, group, n, usual)[2]) * np.sqrt(weight)
         good = rest <= SPOILED * np.maximum(_medians(rest, group, n), 0.5)[group]
         columns, value, weight, group = (a[good] for a in (columns, value, weight, group))
+    rest = _fitted(columns, value, weight, group, n, usual)[2]
+    # Even paper's few blocks may scatter by twice their noise.
+    scatter = (MAD_TO_SIGMA * _medians(np.abs(rest), group, n)) ** 2 - 2 * _medians(1 / weight, group, n)
+    weight = 1 / (1 / weight + PATCHES_PER_BLOCK * np.maximum(scatter, 0)[group])
     return _fitted(columns, value, weight, group, n, usual)[:2]
 
 

@@ -22,6 +22,7 @@ from lensbench.analysers.edge import _sample_loops as loops
 from lensbench.analysers.edge._acceptance import reasons
 from lensbench.analysers.edge._crosstalk import Crosstalk
 from lensbench.analysers.edge._crosstalk_cells import without_crosstalk
+from lensbench.analysers.edge._edge_fit import EdgeFit
 from lensbench.analysers.edge._figures import (
     Figures,
     figures,
@@ -32,7 +33,7 @@ from lensbench.analysers.edge._figures import (
     sigma_by_noise,
 )
 from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
-from lensbench.analysers.edge._fit import EdgeFit, final_fit, first_fit
+from lensbench.analysers.edge._fit import final_fit, first_fit
 from lensbench.analysers.edge._model import Segments
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._responses import EdgeResponses

@@ -6,14 +6,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import _bin_loops as loops
-from lensbench.analysers.edge._data import EdgeData, FarBins
+from lensbench.analysers.edge._data import PIECES, EdgeData, FarBins
 from lensbench.analysers.edge._model import EdgeModel, Tables
+from lensbench.analysers.edge._samples import EdgeSamples, pieces_along
 
 OUTLIER = 6.0
 """Samples farther off than so many standard deviations are hot pixels or dirt ..."""
 
 OUTLIER_FROM = 0.01
 """... if by more than this share of the contrast: less does no harm, and the profile's knots may miss as much."""
+
+SEVERAL = 3
+"""Where so many samples of a piece of an edge are outliers, the whole piece is left out ..."""
+
+MOST_SPOILED = 0.25
+"""... if no larger share of the edge's pieces is."""
 
 
 def without_outliers(
@@ -31,8 +38,20 @@ def without_outliers(
     far_good = loops.within(far.key, data.far.light - tables.level.take(far.key), limit)
     if near_good.all() and far_good.all():
         return data, far, key, residual
+    near_good &= ~_in_spoiled_pieces(data.near, data.near_piece, near_good, model.n)
+    far_good &= ~_in_spoiled_pieces(data.far, pieces_along(data.far_tau, PIECES), far_good, model.n)
     data = EdgeData.of(data.near.keep(near_good), data.far.keep(far_good), model.segments)
     return data, FarBins.of(far.key[far_good], data, model.n), key[near_good], residual[near_good]
+
+
+def _in_spoiled_pieces(samples: EdgeSamples, piece: NDArray, good: NDArray, n: int) -> NDArray[np.bool_]:
+    """Which samples lie in pieces of their edge with several outliers: hairs and specks have soft rims."""
+    place = samples.edge * PIECES + piece
+    bad = np.bincount(place[~good], minlength=n * PIECES).reshape(n, PIECES)
+    spoiled = bad >= SEVERAL
+    # Where much of an edge is so, it is no hair.
+    spoiled &= (spoiled.mean(axis=1) <= MOST_SPOILED)[:, None]
+    return spoiled.ravel()[place]
 
 
 def _usual_variance(model: EdgeModel, key: NDArray, residual: NDArray) -> NDArray[np.float64]:

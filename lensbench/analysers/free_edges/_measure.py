@@ -34,7 +34,7 @@ class EdgeColour(Tabular):
     channel: str
     mtf50: Figure | None
     mtf50_lp_mm: Figure | None
-    rise_px: float | None
+    rise_px: Figure | None
     lateral_px: Figure | None
     overshoot_percent: float | None
     contrast_to_noise: float | None
@@ -218,7 +218,7 @@ def _colour(
         channel,
         Figure.of(mtf50, half, "cy/px"),
         Figure.of(mtf50 * scale, half * scale, "lp/mm") if scale else None,
-        float(response.rise_px[i]),
+        Figure.if_known(response.rise_px[i], response.rise_sigma_px[i], "px"),
         lateral,
         100 * float(response.overshoot[i]),
         float(response.contrast_to_noise[i]),

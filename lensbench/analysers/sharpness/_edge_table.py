@@ -55,6 +55,7 @@ class EdgeTable:
     mtf: NDArray[np.float64]
     mtf_sigma: NDArray[np.float64]
     rise_px: NDArray[np.float64]
+    rise_sigma_px: NDArray[np.float64]
     overshoot: NDArray[np.float64]
     contrast_to_noise: NDArray[np.float64]
     reason: NDArray[np.str_]
@@ -121,6 +122,7 @@ def _rows(shot: ShotEdges, channel: str, size: tuple[int, int], first_position: 
         mtf=r.mtf,
         mtf_sigma=r.mtf_sigma,
         rise_px=r.rise_px,
+        rise_sigma_px=r.rise_sigma_px,
         overshoot=r.overshoot,
         contrast_to_noise=r.contrast_to_noise,
         reason=r.reason.astype("<U96"),

@@ -90,7 +90,7 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
             used=bool(table.used[i]),
             reason=Reason(table.reason[i]),
             shot=str(table.shot[i]),
-            rise_px=_number(table.rise_px[i]),
+            rise_px=Figure.if_known(table.rise_px[i], table.rise_sigma_px[i], "px"),
             overshoot_percent=_number(100 * table.overshoot[i]),
             contrast_to_noise=_number(table.contrast_to_noise[i]),
             deviation_percent=_whole_percent(table.deviation_percent[i]),

@@ -20,7 +20,7 @@ from lensbench.reporter.plots import style
 from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
 from lensbench.reporter.plots.frame_parts import open_frame, set_square
 from lensbench.reporter.values.figures import nice_ceiling
-from lensbench.reporter.values.free_edges import free_edge_unit, rise_figure, shown_colour, shown_mtf50
+from lensbench.reporter.values.free_edges import free_edge_unit, shown_colour, shown_mtf50
 from lensbench.shot import Shot
 
 _HEIGHT_IN = 6.4
@@ -139,7 +139,7 @@ def _write_table(drawing: Drawing, left: float, edges: list[FreeEdge], result: F
             str(edge.number),
             edge.direction,
             with_interval(shown_mtf50(edge, result), unit=False),
-            bare(rise_figure(shown_colour(edge))),
+            bare(shown_colour(edge).rise_px),
             *aside,
         ]
         _write_row(drawing, left, _TOP_IN + 0.45 + row * _ROW_IN, cells)

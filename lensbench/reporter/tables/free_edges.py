@@ -7,7 +7,6 @@ from collections import Counter
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.findings.reasons import REMEDIES, Reason
 from lensbench.formatting import NOT_MEASURED, bare, number, with_interval
-from lensbench.reporter.values.free_edges import rise_figure
 
 WORDS = 4
 """How many of the first columns are words."""
@@ -36,7 +35,7 @@ def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
         return [colour.reason.value, *[NOT_MEASURED] * (2 + with_lp_mm)]
     lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
     aside = with_interval(colour.lateral_px, unit=False, signed=True)
-    return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(rise_figure(colour)), aside]
+    return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(colour.rise_px), aside]
 
 
 def refusals(result: FreeEdges) -> list[str]:

@@ -1,12 +1,9 @@
-"""Free edges as they are shown: the colour that speaks for an edge, and its 10-90 % rise."""
+"""Free edges as they are shown: the colour that speaks for an edge, and its MTF50."""
 
 from __future__ import annotations
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.findings import Figure
-
-_RISE_UNSURE = 2.0
-"""Relative uncertainty of a rise over that of MTF50: 1.0 to 2.3 over blurs, colours and sharpening."""
 
 
 def shown_colour(edge: FreeEdge) -> EdgeColour:
@@ -26,11 +23,3 @@ def shown_mtf50(edge: FreeEdge, result: FreeEdges) -> Figure:
     figure = colour.mtf50_lp_mm if result.pixel_pitch_um else colour.mtf50
     assert figure is not None  # The shown colour is one that was measured.
     return figure
-
-
-def rise_figure(colour: EdgeColour) -> Figure | None:
-    """The distance from 10 % to 90 %, its relative interval twice that of MTF50; None where unmeasured."""
-    if colour.mtf50 is None or colour.rise_px is None:
-        return None
-    unsure = _RISE_UNSURE * colour.mtf50.half_width / colour.mtf50.value
-    return Figure.of(colour.rise_px, unsure * colour.rise_px, "px")

@@ -23,7 +23,7 @@ def test_figures_are_those_of_the_blur():
     value = np.array([colour.mtf50.value for colour in figures])
     assert value == pytest.approx(mtf50_of(1.4), rel=0.04)
     assert np.mean(value) == pytest.approx(mtf50_of(1.4), rel=0.003)
-    assert np.median([colour.rise_px for colour in figures]) == pytest.approx(2.563 * 1.4, rel=0.01)
+    assert np.median([colour.rise_px.value for colour in figures]) == pytest.approx(2.563 * 1.4, rel=0.01)
     for colour in figures:
         # 5 µm pixels: 0.2 cy/px are 40 lp/mm.
         assert colour.mtf50_lp_mm.value == pytest.approx(200 * colour.mtf50.value)

@@ -1,0 +1,111 @@
+"""What a fit of edges results in, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lensbench.analysers.edge import _profile as profile
+from lensbench.analysers.edge._data import EdgeData, FarBins
+from lensbench.analysers.edge._equations import Equations
+from lensbench.analysers.edge._model import EdgeModel
+from lensbench.analysers.edge._texture import Texture
+from lensbench.analysers.numerics import banded
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeFit(EdgeModel):
+    """A fitted model of n edges with what it was fitted to, and how sure it is.
+
+    Attributes
+    ----------
+    data : EdgeData
+        The samples.
+    far : FarBins
+        The far ones by bin.
+    texture : Texture, optional
+        Of the sheet; unknown before the last step.
+    equations : Equations
+        What the last step solved.
+    factors : ndarray, shape (n, K, 4)
+        Of the profiles' matrices, for `banded.solved`.
+    along : ndarray, shape (n, 4, K)
+        How the profile follows turn, curvature and the light's gradient and curvature; 0 before the last step.
+    covariance : ndarray, shape (n, 4, 4)
+        Of these four; 0 before the last step.
+    reduced_chi_squared : ndarray, shape (n,)
+        Variance of the line's pieces over what the samples' noise gives: ragged or dirty edges have more than 1.
+    confounding : ndarray, shape (n,)
+        Variance of the turn over what it would be were the profile known: large where a turn and a stretched
+        profile move all samples alike.
+    """
+
+    data: EdgeData
+    far: FarBins
+    texture: Texture | None
+    equations: Equations
+    factors: NDArray[np.float64]
+    along: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+    reduced_chi_squared: NDArray[np.float64]
+    confounding: NDArray[np.float64]
+
+    @property
+    def reach(self) -> NDArray[np.float64]:
+        """How far the samples go on the dark and the bright side, in pixels, shape (n, 2)."""
+        return self.equations.reach
+
+    @property
+    def gap(self) -> NDArray[np.float64]:
+        """The widest gap between samples across the rise, in blur widths, shape (n,)."""
+        z = profile.bin_places()
+        share = z / (2 * self.blur[:, None])
+        place = np.where(self.equations.count > 0, np.clip(share, -1, 1), -1)
+        return 2 * np.diff(np.maximum.accumulate(place, axis=1), axis=1).max(axis=1)
+
+    def spread(self, derivative: NDArray) -> NDArray[np.float64]:
+        """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m).
+
+        By noise, and by texture after the last step; before it is as if line and light were known.
+        """
+        derivative = np.ascontiguousarray(derivative)
+        solved = banded.solved(self.factors, derivative)
+        by_rest = derivative @ self.along.transpose(0, 2, 1)
+        by_score = by_rest @ self.covariance
+        variance = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
+        if self.texture is not None:
+            variance += self.texture.variance_of(self._taken(solved, by_score), self._light())
+        return np.sqrt(np.maximum(variance, 0))
+
+    def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
+        """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
+        derivative = np.ascontiguousarray(derivative)
+        solved = banded.solved(self.factors, derivative)
+        by_rest = derivative @ self.along.transpose(0, 2, 1)
+        by_score = by_rest @ self.covariance
+        covariance = derivative @ solved.transpose(0, 2, 1) + by_score @ by_rest.transpose(0, 2, 1)
+        if self.texture is not None:
+            covariance += self.texture.covariance_of(self._taken(solved, by_score), self._light())
+        return covariance
+
+    def _taken(self, solved: NDArray, by_score: NDArray) -> NDArray[np.float64]:
+        """What figures take from the mean light of each bin, shape (n, m, BINS).
+
+        Parameters
+        ----------
+        solved : ndarray, shape (n, m, K)
+            How figures follow the right sides of the profile's equations, were the rest known.
+        by_score : ndarray, shape (n, m, 4)
+            How they follow those of the line and the light.
+        """
+        n, m, size = solved.shape
+        rows = (solved + by_score @ self.along).reshape(n * m, size)
+        of_profile = profile.levels(rows).reshape(n, m, profile.BINS)
+        of_light = by_score[..., 2:] @ self.by_gradient(self.tables().level)
+        return (of_profile - of_light) * (self.equations.count / self.variance)[:, None]
+
+    def _light(self) -> NDArray[np.float64]:
+        """The bins' light over the contrast, shape (n, BINS)."""
+        return np.maximum(self.tables().level + self.segments.dark[:, None], 0)
