@@ -7,7 +7,9 @@ decimals as it: 0.3124 with an interval of ± 0.0037 is printed ``0.312 ± 0.004
 from __future__ import annotations
 
 import math
+import os
 import shlex
+import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -138,4 +140,4 @@ def aperture_name(f_number: float | None, aperture: str | None) -> str:
 
 def as_argument(path: Path) -> str:
     """A path as it is typed after a command, in quotes where it has blanks in it."""
-    return shlex.quote(str(path))
+    return subprocess.list2cmdline([str(path)]) if os.name == "nt" else shlex.quote(str(path))

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_table, progress_bar, say
+from lensbench.cli.screen import (
+    AsJson,
+    Quiet,
+    Verbose,
+    print_json,
+    print_table,
+    progress_bar,
+    refuse_contradictions,
+    say,
+)
 
 if TYPE_CHECKING:
     from lensbench.correction import Corrected, Taken
@@ -55,6 +64,8 @@ def correct(
         bool, typer.Option("--values", help="Only print the numbers that another program can be told by hand.")
     ] = False,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Take falloff, colour fringes and dirt shadows out of pictures, by a lens's report.
 
@@ -69,6 +80,8 @@ def correct(
     from lensbench.errors import BenchError
     from lensbench.files import check_writable
 
+    refuse_contradictions(json=json, quiet=quiet)
+    refuse_contradictions(quiet=quiet, verbose=verbose)
     if values and (pictures or prove or copies or dark or replace or keep_gps):
         raise BenchError("--values only prints numbers: leave pictures and their options out, or --values.")
     named = aperture_from_words(aperture) if aperture else Taken()
@@ -94,9 +107,12 @@ def correct(
         replace=replace,
         prove=prove,
     )
-    with progress_bar("Correcting") as progress:
+    with progress_bar("Correcting", quiet, verbose) as progress:
         results = correct_pictures(report, pictures, wanted, progress)
-    _print(results, json)
+    if not quiet:
+        _print(results, json)
+    else:
+        say(*(result.error for result in results if result.error is not None))
     failed = sum(result.error is not None for result in results)
     raise typer.Exit(0 if not failed else 2 if failed == len(results) else 1)
 

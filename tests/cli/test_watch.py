@@ -2,7 +2,6 @@
 
 import json
 import os
-import pty
 import select
 import shutil
 import signal
@@ -77,6 +76,8 @@ def test_a_folder_as_lines_of_json(evening, capsys, tmp_path, monkeypatch):
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_ending_it_leaves_a_clean_terminal(evening, tmp_path, how):
     """In a real terminal: the cursor shown again, code 0, no traceback."""
+    import pty
+
     main_end, terminal = pty.openpty()
     command = [sys.executable, "-m", "lensbench.cli", "watch", str(evening)]
     process = subprocess.Popen(command, stdin=terminal, stdout=terminal, stderr=terminal, cwd=tmp_path)
