@@ -36,6 +36,7 @@ from lensbench.findings.fringing import (
     ZoneFringing,
 )
 from lensbench.findings.geometry import Alignment, Distortion, DistortionStep, Geometry, View, ZoneMagnification
+from lensbench.findings.glow import Glow, ZoneGlow
 from lensbench.findings.goals import Goal, GradedGoal, Grades
 from lensbench.findings.light import (
     CentreLight,
@@ -143,6 +144,7 @@ __all__ = [
     "FringingField",
     "Geometry",
     "Glare",
+    "Glow",
     "Goal",
     "GradedGoal",
     "Grades",
@@ -187,6 +189,7 @@ __all__ = [
     "ZoneFalloff",
     "ZoneFringing",
     "ZoneGlare",
+    "ZoneGlow",
     "ZoneLimits",
     "ZoneMagnification",
     "ZoneSharpness",

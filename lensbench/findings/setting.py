@@ -9,6 +9,7 @@ from lensbench.findings.dirt import Dust
 from lensbench.findings.focus import Focus, RailAdvice
 from lensbench.findings.fringing import Fringing
 from lensbench.findings.geometry import Geometry
+from lensbench.findings.glow import Glow
 from lensbench.findings.light import CentreLight, Falloff, Glare
 from lensbench.findings.sharpness import Limits, Sharpness
 from lensbench.findings.tables import Tabular
@@ -32,6 +33,7 @@ class Setting(Tabular, msgspec.Struct, frozen=True):
     dust: Dust | None = None
     geometry: Geometry | None = None
     glare: Glare | None = None
+    glow: Glow | None = None
     focus: Focus | None = None
     rail_advice: RailAdvice | None = None
 

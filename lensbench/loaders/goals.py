@@ -29,6 +29,7 @@ _WHOLE: dict[str, Check] = {
     "corner_falloff_stops_most": _STOPS,
     "fringing_px_most": number(0, 1000, "a distance in pixels, such as 1.0"),
     "glare_percent_most": number(0, 100, "a share in percent, such as 2"),
+    "glow_percent_most": number(0, 100, "a share in percent, such as 3"),
     "marks_most": number(0, 100_000, "a number of marks, such as 0"),
 }
 _BY_PART = {"mtf50_lp_mm_least": _SHARP, "mtf50_percent_of_possible_least": _SHARE}
@@ -53,6 +54,7 @@ START = """\
 # corner_falloff_stops_most = 1.5    # in the darkest corner
 # fringing_px_most = 1.0             # red or blue from green, in the worst zone
 # glare_percent_most = 2.0           # light in the dark, of the white around, in the worst zone
+# glow_percent_most = 3.0            # of an edge's light that lands far from it, in the worst zone
 # marks_most = 0                     # marks of dirt that show
 
 [goals.mtf50_lp_mm_least]            # line pairs a millimetre on the sensor; a ring is judged by its softest zone

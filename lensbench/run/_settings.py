@@ -12,6 +12,7 @@ from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry, mistakes_in
 from lensbench.analysers.glare import Ink, measure_glare
+from lensbench.analysers.glow import measure_glow
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session
@@ -153,7 +154,8 @@ def _setting(given: Given, alike: Readings, begun: Setting) -> tuple[Setting, li
         return setting, [*notices, *more]
     if blades:
         sharp = replace(begun, sharpness=measure_sharpness(blades, size, pitch))
-        return replace(sharp, limits=judge_limits(sharp, size, pitch, given.session.lens.pupil_ratio)), notices
+        judged = replace(sharp, limits=judge_limits(sharp, size, pitch, given.session.lens.pupil_ratio))
+        return _with_glow(judged, given.camera, blades), notices
     return begun, notices
 
 
@@ -167,6 +169,16 @@ def _blades(readings: list[BladeReading]) -> tuple[list[ShotEdges], list[Notice]
         )
         readings, notices = [best], [Notice("rail", best.entry.file, text)]
     return [ShotEdges(reading.entry.file, reading.responses) for reading in readings], notices
+
+
+def _with_glow(setting: Setting, camera: Camera, shots: Sequence[ShotEdges]) -> Setting:
+    """The setting with the glow of its edges, less what diffraction makes at its effective f-number."""
+    effective = setting.limits.effective_f_number if setting.limits else None
+    magnification = setting.magnification.value if setting.magnification else None
+    glow = measure_glow(
+        [shot.responses for shot in shots], camera.size_px, camera.pixel_pitch_um, effective, magnification
+    )
+    return replace(setting, glow=glow)
 
 
 def _with_targets(
@@ -239,6 +251,7 @@ def _judged(
     size, pitch = camera.size_px, camera.pixel_pitch_um
     limits = judge_limits(setting, size, pitch, pupil_ratio, given.session.target.print_dpi, ragged)
     judged = replace(setting, limits=limits, rail_advice=advise_rail(setting, pupil_ratio))
+    judged = _with_glow(judged, camera, list(map(_edges, used)))
     moved = any(one.motion is not None for one in signs)
     notices, caveats = setting_notices(judged, camera, used[0].reference, pupil_ratio, moved)
     caveats = list(dict.fromkeys([*(words for one in signs for words in sign_caveats(one)), *caveats]))

@@ -198,6 +198,16 @@ def _glare(report: Report, settings: Sequence[Setting], part: str) -> Candidates
     return _worst_zones(rows, "glare needs the ink's own light: light traps or ink_reflectance in session.toml")
 
 
+def _glow(report: Report, settings: Sequence[Setting], part: str) -> Candidates | str:
+    rows = [
+        (zone.zone, zone.glow_percent)
+        for setting in settings
+        for zone in (setting.glow.zones if setting.glow else ())
+        if zone.channel == _channel(setting) and zone.zone in frame.ZONES
+    ]
+    return _worst_zones(rows, "glow needs a shot of edges whose surroundings can be read")
+
+
 def _marks(report: Report, settings: Sequence[Setting], part: str) -> Candidates | str:
     counts = [len(setting.dust.marks) for setting in settings if setting.dust]
     if not counts:
@@ -215,6 +225,7 @@ _FIGURES: dict[str, Callable[[Report, Sequence[Setting], str], Candidates | str]
     "corner_falloff_stops": _corner_falloff,
     "fringing_px": _fringing,
     "glare_percent": _glare,
+    "glow_percent": _glow,
     "marks": _marks,
 }
 

@@ -16,6 +16,7 @@ from lensbench.reporter.page.sections.assembly import assembly_section
 from lensbench.reporter.page.sections.colours import colours_section
 from lensbench.reporter.page.sections.dirt import dirt_section
 from lensbench.reporter.page.sections.focus import focus_section
+from lensbench.reporter.page.sections.glow import glow_section
 from lensbench.reporter.page.sections.light import glare_section, light_section
 from lensbench.reporter.page.sections.sharpness import sharpness_section
 from lensbench.reporter.page.sections.size import size_section
@@ -72,6 +73,7 @@ def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[Til
                 light=light_section(report),
                 dirt=dirt_section(report),
                 glare=glare_section(report),
+                glow=glow_section(report),
                 assembly=assembly_section(report),
                 size=size_section(report),
                 trust=trust_section(report),

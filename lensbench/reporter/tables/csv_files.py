@@ -47,6 +47,7 @@ def report_tables(report: Report) -> dict[str, list[dict]]:
         ),
         "glare_zones": _rows(report, lambda s: s.glare.zones if s.glare else ()),
         "glare_tiles": _rows(report, lambda s: s.glare.tiles if s.glare else ()),
+        "glow_zones": _rows(report, lambda s: s.glow.zones if s.glow else ()),
         "dirt_marks": _rows(report, lambda s: s.dust.marks if s.dust else ()),
         "distortion_curve": _rows(
             report, lambda s: s.geometry.distortion.curve if s.geometry and s.geometry.distortion else ()

@@ -15,6 +15,7 @@ _NAMES = {
     "corner_falloff_stops": ("falloff in the darkest corner", "stops"),
     "fringing_px": ("fringing in the worst zone", "px"),
     "glare_percent": ("glare in the worst zone", "%"),
+    "glow_percent": ("glow in the worst zone", "%"),
     "marks": ("marks of dirt", ""),
 }
 """How each figure is called in a sentence, and its unit."""

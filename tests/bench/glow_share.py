@@ -1,0 +1,179 @@
+"""Glow on whole tiles through lenses with and without one, against shares integrated from GalSim's profiles.
+
+Run by hand: python -m tests.bench.glow_share [--lenses 12] [--family spherical]. The truth is the share of the
+light of the whole edge that lands farther than three of its own 25-75 % distances, within the reach that the
+finding states, less that of the lens without its glow beyond the same distance; its width is where half of the
+difference is reached. Edge profiles are integrals of GalSim's transfer times the square pixel's. No other study
+uses these seeds.
+
+GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and Computing 10 (2015) 121.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import NamedTuple
+
+import galsim
+import numpy as np
+
+from lensbench.analysers.edge import measure_edges
+from lensbench.analysers.glow import measure_glow
+from lensbench.optics import channel_um
+from tests import known_edges as known
+from tests.bench.glow import drawn_between, tiles
+from tests.drawn_lenses import FINE, all_round, waves
+
+SEED = 781_000
+LENSES, SHOTS = 12, 4
+PITCH_UM = 4.0
+
+
+class Lens(NamedTuple):
+    """A lens with its glow and the same without, and wavelength times f-number in pixels."""
+
+    whole: galsim.GSObject
+    bare: galsim.GSObject
+    scale_px: float
+
+
+def diffracted(rng: np.random.Generator, **more) -> tuple[galsim.GSObject, float]:
+    scale = drawn_between(rng, 0.3, 1.6)
+    return galsim.OpticalPSF(lam_over_diam=scale, gsparams=FINE, **more), scale
+
+
+def hazy(glow: Callable[[np.random.Generator], galsim.GSObject]) -> Callable[[np.random.Generator], Lens]:
+    """A perfect lens behind a Gaussian blur, with a share of its light in a glow."""
+
+    def lens(rng: np.random.Generator) -> Lens:
+        psf, scale = diffracted(rng)
+        bare = galsim.Convolve(psf, galsim.Gaussian(sigma=drawn_between(rng, 0.3, 1.5), gsparams=FINE))
+        share = rng.uniform(0.02, 0.4)
+        whole = (1 - share) * bare + share * galsim.Convolve(psf, glow(rng))
+        return Lens(whole, bare, scale)
+
+    return lens
+
+
+def without_glow(**more) -> Callable[[np.random.Generator], Lens]:
+    def lens(rng: np.random.Generator) -> Lens:
+        psf, scale = diffracted(rng, **{name: rng.uniform(*span) for name, span in more.items()})
+        return Lens(psf, psf, scale)
+
+    return lens
+
+
+def spherical(rng: np.random.Generator) -> Lens:
+    """The light that spherical aberration of half a wave throws far; without it, the perfect lens."""
+    scale, sph = drawn_between(rng, 0.3, 1.6), rng.uniform(0.3, 0.5)
+    whole = galsim.OpticalPSF(lam_over_diam=scale, gsparams=FINE, **waves(sph, -sph))
+    return Lens(whole, galsim.Airy(lam_over_diam=scale, gsparams=FINE), scale)
+
+
+def radius(rng: np.random.Generator) -> float:
+    return drawn_between(rng, 4.0, 14.0)
+
+
+FAMILIES: dict[str, Callable[[np.random.Generator], Lens]] = {
+    "gaussian glow": hazy(lambda rng: galsim.Gaussian(half_light_radius=radius(rng), gsparams=FINE)),
+    "exponential glow": hazy(lambda rng: galsim.Exponential(half_light_radius=radius(rng), gsparams=FINE)),
+    "moffat glow": hazy(
+        lambda rng: galsim.Moffat(beta=rng.uniform(3, 5), half_light_radius=radius(rng), gsparams=FINE)
+    ),
+    "spherical": spherical,
+    "perfect": without_glow(),
+    "defocused": without_glow(defocus=(0.05, 0.4)),
+    "blurred": hazy(lambda rng: galsim.Gaussian(sigma=0.01, gsparams=FINE)),
+}
+NO_GLOW = ("perfect", "defocused", "blurred")
+
+
+class Truth:
+    """Tails of a lens's edges, from their profile."""
+
+    def __init__(self, lens: Lens) -> None:
+        # The pixel's own direction hardly matters so far out.
+        self._whole, self._bare = (
+            known.profile(known.with_pixel(all_round(psf), 0.3)) for psf in (lens.whole, lens.bare)
+        )
+        at = np.linspace(-40, 40, 80001)
+        level = self._whole(at)
+        self.quartile = float(np.interp(0.75, level, at) - np.interp(0.25, level, at))
+
+    def share(self, reach: float) -> float:
+        return self._beyond(self._whole, 3 * self.quartile, reach) - self._beyond(
+            self._bare, 3 * self.quartile, reach
+        )
+
+    def width(self, reach: float) -> float:
+        at = np.geomspace(3 * self.quartile, reach, 400)
+        left = np.array([self._beyond(self._whole, z, reach) - self._beyond(self._bare, z, reach) for z in at])
+        return float(np.interp(-left[0] / 2, -left, at))
+
+    @staticmethod
+    def _beyond(level, distance: float, reach: float) -> float:
+        within, whole = (float(level(z) - level(-z)) for z in (distance, reach))
+        return 1 - within / whole
+
+
+def study(name: str, lenses: int) -> None:
+    rng = np.random.default_rng([SEED, sum(map(ord, name))])
+    error, half, width_error, width_half, shares = [], [], [], [], []
+    for number in range(lenses):
+        lens = FAMILIES[name](rng)
+        truth = Truth(lens)
+        sheet = tiles(lens.whole, SEED + number)
+        f_number = lens.scale_px * PITCH_UM / channel_um("green")
+        for k in range(SHOTS):
+            found = measure_edges(sheet.shot((0.75, 0.3)[k % 2], SEED + 100 * number + k), sheet.places, ["green"])
+            glow = measure_glow([found], sheet.light.shape[::-1], PITCH_UM, f_number)
+            if glow is None:
+                continue
+            frame, true = glow.zones[0], 100 * truth.share(glow.reach_px)
+            shares.append(true)
+            error.append(frame.glow_percent.value - max(true, 0))
+            side = frame.glow_percent.low if error[-1] > 0 else frame.glow_percent.high
+            half.append(abs(side - frame.glow_percent.value))
+            if frame.width_px is not None:
+                width_error.append(frame.width_px.value / truth.width(glow.reach_px) - 1)
+                width_half.append(frame.width_px.half_width / frame.width_px.value)
+    show(name, np.array(shares), (np.array(error), np.array(half)), (np.array(width_error), np.array(width_half)))
+
+
+def show(name: str, true: np.ndarray, share: tuple[np.ndarray, np.ndarray], width: tuple[np.ndarray, np.ndarray]):
+    error, half = share
+    line = (
+        f"{name:17s} true {true.min():5.2f} to {true.max():5.2f} %   share: bias {error.mean():+.2f} "
+        f"worst {np.abs(error).max():.2f} holds {held(error, half):5.1f} % half-width {np.median(half):.2f} "
+        f"ratio {ratio(error, half):.1f}"
+    )
+    if len(width[0]):
+        line += (
+            f"   width of {len(width[0])}/{len(error)}: bias {100 * width[0].mean():+.0f} % "
+            f"worst {100 * np.abs(width[0]).max():.0f} % holds {held(*width):5.1f} % ratio {ratio(*width):.1f}"
+        )
+    print(line, flush=True)
+
+
+def held(error: np.ndarray, half: np.ndarray) -> float:
+    return 100 * float(np.mean(np.abs(error) <= half))
+
+
+def ratio(error: np.ndarray, half: np.ndarray) -> float:
+    """Median half-width over the errors' 95th percentile: 2 is the bar."""
+    return float(np.median(half) / max(np.percentile(np.abs(error), 95), 1e-9))
+
+
+def main() -> None:
+    reader = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    reader.add_argument("--lenses", type=int, default=LENSES, help="so many lenses a family")
+    reader.add_argument("--family", choices=FAMILIES)
+    wanted = reader.parse_args()
+    for name in FAMILIES:
+        if wanted.family in (None, name):
+            study(name, wanted.lenses)
+
+
+if __name__ == "__main__":
+    main()
