@@ -42,7 +42,7 @@ def test_a_sharper_build_is_called_better(build, tmp_path, capsys):
     code, out, _ = run(capsys, early, late, "--out", tmp_path / "out")
     assert code == 0
     assert "early → late: Better" in out
-    assert "sharpness, whole frame better" in out
+    assert "sharpness, whole frame: better" in out
     assert "New: part of late" in out
     assert "Notes: notes of late" in out
     folder = tmp_path / "out" / "compared-late"

@@ -107,7 +107,7 @@ def test_a_falloff_that_is_flat_or_full_of_holes_still_draws(report):
 @pytest.mark.parametrize("size", [(1200, 800), (800, 1200), (1000, 1000)])
 def test_map_is_written_as_a_picture(size):
     report = invented_report((5.6,), size)
-    picture = iio.imread(zone_map_png(report))
+    picture = iio.imread(zone_map_png(report), mode="RGB")
     assert picture.shape[0] > zone_map_margins_px(report)[0]
     assert picture.shape[1] == 1280
     assert len({tuple(pixel) for pixel in picture[::9, ::9, :3].reshape(-1, 3).tolist()}) > 100
@@ -211,3 +211,16 @@ def test_a_name_of_any_length_and_sign_stays_on_the_sheet():
         right = max(text.get_window_extent().x1 for text in sheet.texts)
         assert right <= sheet.bbox.x1
         assert not any("\x1b" in text.get_text() for text in sheet.texts)
+
+
+def test_the_picture_s_few_colours_are_near_those_drawn(report):
+    """No map's colour is off by more than three of 255: no eye tells that apart (common practice)."""
+    drawing = zone_map.draw_zone_map(report)
+    exact = iio.imread(canvas.as_png(drawing, 80), mode="RGB").astype(int)
+    small = iio.imread(canvas.as_small_png(drawing, 80), mode="RGB").astype(int)
+    off = np.abs(exact - small).max(axis=-1)
+    scale = np.round(255 * style.SCALE(np.arange(256))[:, :3]).astype(int)
+    on_scale = (np.abs(exact[..., None, :] - scale).max(axis=-1) == 0).any(axis=-1)
+    assert on_scale.mean() > 0.3
+    assert off[on_scale].max() <= 3
+    assert off.mean() < 2

@@ -92,8 +92,9 @@ def _as_data(plain: dict) -> Markup:
 def _zone_map_uri(report: Report, zone_map: bytes) -> str:
     """The zone map without its head, which the page itself has."""
     head, margin = zone_map_margins_px(report)
-    picture = iio.imread(zone_map)[head:, margin:-margin]
-    return f"data:image/png;base64,{base64.b64encode(iio.imwrite('<bytes>', picture, extension='.png')).decode()}"
+    picture = iio.imread(zone_map, mode="RGB")[head:, margin:-margin]
+    packed = iio.imwrite("<bytes>", picture, extension=".webp", lossless=True)
+    return f"data:image/webp;base64,{base64.b64encode(packed).decode()}"
 
 
 def _zone_map_in_words(report: Report) -> str:

@@ -9,7 +9,7 @@ from lensbench import frame
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Difference
 from lensbench.formatting import brief
 from lensbench.reporter.plots import style
-from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
+from lensbench.reporter.plots.canvas import as_small_png, axes_in, house_mark, new_drawing, write_at
 from lensbench.reporter.plots.frame_parts import open_frame, zone_anchor, zone_patch
 from lensbench.reporter.plots.zone_map import MARGIN, WIDTH
 from lensbench.reporter.plots.zone_map_key import colour_bar
@@ -67,7 +67,7 @@ def draw_differences(
 def comparison_png(changes: list[tuple[BuildChange, tuple[int, int]]]) -> bytes:
     """The maps of every change, each with the size of its frame in pixels, as a PNG file's content."""
     with style.house_style():
-        return as_png(draw_comparison(changes), _DOTS_PER_INCH)
+        return as_small_png(draw_comparison(changes), _DOTS_PER_INCH)
 
 
 def draw_comparison(changes: list[tuple[BuildChange, tuple[int, int]]]) -> Drawing:

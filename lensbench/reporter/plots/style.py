@@ -9,6 +9,7 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.patheffects import AbstractPathEffect, withStroke
+from numpy.typing import NDArray
 
 INK = "#1b2230"
 SECOND_INK = "#8a7430"
@@ -70,6 +71,20 @@ def house_style() -> Iterator[None]:
 def colour_of(share: float) -> tuple[float, float, float, float]:
     """The scale's colour for 0 (worst) to 1 (best)."""
     return SCALE(min(max(share, 0.0), 1.0))
+
+
+def palette() -> NDArray[np.uint8]:
+    """The 256 colours of small pictures, shape (256, 3): the scale's, and every ink on its way to paper.
+
+    The scale has so many that none lies more than three of 255 from the next, which nobody sees.
+    """
+    scale = SCALE(np.linspace(0, 1, 192))[:, :3]
+    paper = np.array(matplotlib.colors.to_rgb(PAPER))
+    ramps = [scale]
+    for ink, steps in ((INK, 16), (BLACK, 4), (MUTED, 12), (COLOURS["red"], 16), (COLOURS["blue"], 16)):
+        share = np.linspace(0, 1, steps)[:, None]
+        ramps.append((1 - share) * np.array(matplotlib.colors.to_rgb(ink)) + share * paper)
+    return np.round(255 * np.concatenate(ramps)).astype(np.uint8)
 
 
 def ink_on(colour: Any) -> str:

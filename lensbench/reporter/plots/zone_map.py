@@ -13,7 +13,7 @@ from matplotlib.figure import Figure as Drawing
 
 from lensbench.findings import Report, Setting
 from lensbench.reporter.plots import style
-from lensbench.reporter.plots.canvas import as_png, axes_in, new_drawing, write_at
+from lensbench.reporter.plots.canvas import as_small_png, axes_in, new_drawing, write_at
 from lensbench.reporter.plots.falloff_and_marks import draw_light
 from lensbench.reporter.plots.fringing import draw_fringing
 from lensbench.reporter.plots.zone_map_head import draw_head, head_height
@@ -56,7 +56,7 @@ class _Panel(NamedTuple):
 def zone_map_png(report: Report) -> bytes:
     """The zone map of a report as a PNG file's content."""
     with style.house_style():
-        return as_png(draw_zone_map(report), _DOTS_PER_INCH)
+        return as_small_png(draw_zone_map(report), _DOTS_PER_INCH)
 
 
 def zone_map_margins_px(report: Report) -> tuple[int, int]:

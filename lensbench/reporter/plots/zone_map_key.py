@@ -82,7 +82,8 @@ def colour_bar(
     bar_axes.set_axis_on()
     scale = ScalarMappable(Normalize(start, end), colours)
     ticks = (start, (start + end) / 2, end)
-    bar = sheet.colorbar(scale, cax=bar_axes, orientation="horizontal", ticks=ticks, format="%g")
+    bar = sheet.colorbar(scale, cax=bar_axes, orientation="horizontal", ticks=ticks)
+    bar.ax.set_xticklabels([f"{tick:g}".replace("-", "−") for tick in ticks])
     bar.outline.set_visible(False)
     bar.ax.tick_params(labelsize=7.6)
 

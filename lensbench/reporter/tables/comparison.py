@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Comparison, Difference
-from lensbench.formatting import NOT_MEASURED, bare, limit, with_interval
+from lensbench.formatting import NOT_MEASURED, brief, limit, with_interval
 from lensbench.reporter.tables.csv_files import as_csv, flat_columns
 from lensbench.reporter.tables.table import Table
 from lensbench.reporter.values.zones import zone_heading
@@ -34,7 +34,14 @@ def _row(name: str, one: Difference) -> list[str]:
     unit = f", {one.after.unit}" if one.after.unit else ""
     counts_from = NOT_MEASURED if one.smallest_difference is None else limit(abs(one.smallest_difference))
     difference = with_interval(one.difference, unit=False, signed=True)
-    return [f"{name}{unit}", result_in_short(one), bare(one.before), bare(one.after), difference, counts_from]
+    return [
+        f"{name}{unit}",
+        result_in_short(one),
+        brief(one.before, 3),
+        brief(one.after, 3),
+        difference,
+        counts_from,
+    ]
 
 
 def comparison_csv(comparison: Comparison) -> dict[str, bytes]:

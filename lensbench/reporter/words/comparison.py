@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from lensbench.findings.build import Build
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Difference
-from lensbench.formatting import bare, limit, listed, with_interval
+from lensbench.formatting import brief, limit, listed, with_interval
 from lensbench.reporter.values.zones import in_the
 
 SHORT = {
@@ -21,8 +21,8 @@ SHORT = {
 
 _NAMES = {
     "sharpness": "sharpness",
-    "softer right": "softness of the right against the left",
-    "softer bottom": "softness of the bottom against the top",
+    "softer right": "right softer than left",
+    "softer bottom": "bottom softer than top",
     "fringing": "fringing",
     "falloff": "falloff",
     "magnification": "magnification",
@@ -83,16 +83,29 @@ def _counted(aperture: ComparedAperture) -> Iterator[str]:
     for one in aperture.headlines:
         if one.counts:
             yield (
-                f"{aperture.aperture}: {figure_name(one)} {result_in_short(one)}, {bare(one.before)} → "
-                f"{bare(one.after)} {one.after.unit}: a change of {with_interval(one.difference, signed=True)}, "
-                f"where {limit(abs(one.smallest_difference or 0.0))} counts."
+                f"{aperture.aperture}: {figure_name(one)}: {result_in_short(one)}. {before_and_after(one)}, a "
+                f"change of {with_interval(one.difference, signed=True)}; from "
+                f"{limit(abs(one.smallest_difference or 0.0))} on it counts."
             )
     for better, word in ((True, "sharper"), (False, "softer")):
         zones = [
             in_the(z.part) for z in aperture.zones if z.what == "sharpness" and z.counts and z.better is better
         ]
         if zones:
-            yield f"{aperture.aperture}: {word} in {listed(zones)}."
+            yield f"{aperture.aperture}: {word} in {_together(zones)}."
+
+
+def before_and_after(one: Difference) -> str:
+    """Such as ``24.5 → 34.3 lp/mm``: three digits are enough to see a change by."""
+    return f"{brief(one.before, 3)} → {brief(one.after, 3)} {one.after.unit}"
+
+
+def _together(zones: list[str]) -> str:
+    """Zones in a sentence, the four corners as such."""
+    corners = [zone for zone in zones if zone.endswith(" corner")]
+    if len(corners) == 4:
+        zones = [*(zone for zone in zones if zone not in corners), "all four corners"]
+    return listed(zones)
 
 
 def _untold(change: BuildChange) -> Iterator[str]:
@@ -104,10 +117,7 @@ def _untold(change: BuildChange) -> Iterator[str]:
     for aperture in change.apertures:
         most = max(aperture.headlines, key=_in_half_widths, default=None)
         if most is not None and _in_half_widths(most) > 1:
-            yield (
-                f"What differs most at {aperture.aperture} is {figure_name(most)}: {bare(most.before)} → "
-                f"{bare(most.after)} {most.after.unit}."
-            )
+            yield (f"What differs most at {aperture.aperture} is {figure_name(most)}: {before_and_after(most)}.")
     yield (
         "Shoot at least one of them again, refocused and remounted, as setup = 2, better both three times: the "
         "spread of the setups then tells what counts."

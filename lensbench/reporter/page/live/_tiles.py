@@ -79,7 +79,7 @@ def _tile(report: Report, edges: list[EdgeSharpness], channel: str, pictures: _V
             "size": view.size_px,
             "lines": {edge.leg: [*edge.start, *edge.end] for edge in view.edges},
         }
-        tile["curves"] = {edge.leg: thousandths(FREQUENCY, edge.mtf) for edge in view.edges if edge.mtf}
+        tile["curves"] = {edge.leg: thousandths(FREQUENCY, edge.mtf)[::2] for edge in view.edges if edge.mtf}
     return tile
 
 

@@ -109,7 +109,7 @@ function curveOf(parent, tile) {
   const names = [...new Set(lines.map((line) => line.name))];
   const box = put(figure, "svg", { class: "curve", viewBox: "0 0 320 214", role: "img", "aria-label": `Curves of contrast against spatial frequency: ${names.join(", ")}` });
   const { unit, per_cycle: per } = data.curves;
-  const x = (k) => 44 + (266 * k) / (lines[0].mtf.length - 1);
+  const x = (k, values) => 44 + (266 * k) / (values.length - 1);
   const y = (value) => 172 - 0.152 * Math.max(value, 0);
   for (const share of [0, 250, 500, 750, 1000]) {
     put(box, "line", { class: share === 500 ? "half" : "grid", x1: 44, x2: 310, y1: y(share), y2: y(share) });
@@ -124,11 +124,11 @@ function curveOf(parent, tile) {
   }
   put(box, "text", { x: 177, y: 205, "text-anchor": "middle" }, `spatial frequency, ${unit}`);
   put(box, "text", { x: 0, y: 0, transform: "translate(10 96) rotate(-90)", "text-anchor": "middle" }, "contrast, %");
-  const path = (values) => values.map((value, k) => `${k ? "L" : "M"}${x(k).toFixed(1)} ${y(value).toFixed(1)}`).join("");
+  const path = (values) => values.map((value, k) => `${k ? "L" : "M"}${x(k, values).toFixed(1)} ${y(value).toFixed(1)}`).join("");
   if (flawless) put(box, "path", { class: "flawless", d: path(flawless) });
   for (const line of lines) {
     if (line.low) {
-      const back = [...line.low].map((value, k) => `L${x(k).toFixed(1)} ${y(value).toFixed(1)}`).reverse().join("");
+      const back = [...line.low].map((value, k) => `L${x(k, line.low).toFixed(1)} ${y(value).toFixed(1)}`).reverse().join("");
       put(box, "path", { class: "interval", d: `${path(line.high)}${back}Z` });
     }
     put(box, "path", { class: `line ${line.way}`, d: path(line.mtf) });
