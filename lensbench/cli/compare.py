@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lensbench.cli.screen import AsJson, Quiet, print_json, print_table, refuse_contradictions, say
+
+if TYPE_CHECKING:
+    from lensbench.findings.comparison import Comparison
 
 
 def compare(
@@ -31,8 +34,6 @@ def compare(
     """
     from lensbench.errors import BenchError
     from lensbench.findings import read_report
-    from lensbench.reporter.tables.comparison import headline_table
-    from lensbench.reporter.words.comparison import answer_of, build_in_short, change_in_words, what_was_changed
     from lensbench.reporter.write_comparison import write_comparison
     from lensbench.verdicts.comparison import compare_builds
 
@@ -48,17 +49,25 @@ def compare(
     if json:
         print_json(comparison)
     elif not quiet:
-        for change in comparison.changes:
-            print(f"\n{build_in_short(change.before)} → {build_in_short(change.after)}: {answer_of(change)}")
-            for line in (*change.unlike, *change_in_words(change), *what_was_changed(change.before, change.after)):
-                print(f"   {line}")
-            for aperture in change.apertures:
-                table = headline_table(aperture)
-                print_table(table.caption, table.head, table.rows, words=table.words)
+        print_comparison(comparison)
         print(f"Now open {folder / 'comparison.html'}")
     if not any(change.apertures for change in comparison.changes):
         raise typer.Exit(2)
     raise typer.Exit(1 if comparison.changes[-1].answer == "worse" else 0)
+
+
+def print_comparison(comparison: Comparison) -> None:
+    """Print what changed from build to build, in words and as tables."""
+    from lensbench.reporter.tables.comparison import headline_table
+    from lensbench.reporter.words.comparison import answer_of, build_in_short, change_in_words, what_was_changed
+
+    for change in comparison.changes:
+        print(f"\n{build_in_short(change.before)} → {build_in_short(change.after)}: {answer_of(change)}")
+        for line in (*change.unlike, *change_in_words(change), *what_was_changed(change.before, change.after)):
+            print(f"   {line}")
+        for aperture in change.apertures:
+            table = headline_table(aperture)
+            print_table(table.caption, table.head, table.rows, words=table.words)
 
 
 def _refuse_the_same(paths: list[Path], shots: list[set[str]]) -> None:

@@ -1,18 +1,23 @@
 """An invented build: simulated, measured like any other, and compared with what is true of it.
 
-In: a folder for the report. Out: a `Demonstration`, and its tables. Called by the command line.
+In: a folder for reports. Out: a `Demonstration`, its tables, a `FullDemonstration`. Called by the command line.
 """
 
 from lensbench.demo._build import MAGNIFICATION, demo_bench, demo_takes
+from lensbench.demo._full_evening import PLANTED
+from lensbench.demo._full_run import FullDemonstration, run_full_demo
 from lensbench.demo._run import Demonstration, run_demo
 from lensbench.demo._tables import beside_table, statistics_table
 
 __all__ = [
     "MAGNIFICATION",
+    "PLANTED",
     "Demonstration",
+    "FullDemonstration",
     "beside_table",
     "demo_bench",
     "demo_takes",
     "run_demo",
+    "run_full_demo",
     "statistics_table",
 ]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +32,8 @@ Truth = TargetTruth | FlatTruth
 class Take:
     """One shot to be taken. A flat needs a panel; `panel_number`, `setup` and `rail_mm` go into the session file.
 
-    `rail_mm` is what the rail's scale says; without it that of the scene is written down.
+    `rail_mm` is what the rail's scale says; without it that of the scene is written down. `marked_f_number` is
+    what the iris is marked with, where it opens to another one.
     """
 
     file: str
@@ -44,11 +45,15 @@ class Take:
     setup: int = 1
     seed: int = 0
     rail_mm: float | None = None
+    marked_f_number: float | None = None
 
 
 @dataclass(frozen=True)
 class Bench:
-    """What stays the same through a session: the build, what is known of it, and the sheet."""
+    """What stays the same through a session: the build, what is known of it, and the sheet.
+
+    `date` and `goals`, the [goals] table, go into the session file.
+    """
 
     name: str
     parts: tuple[str, ...]
@@ -57,6 +62,8 @@ class Bench:
     camera: Camera
     layout: Layout
     print_dpi: float | None = None
+    date: str | None = None
+    goals: Mapping[str, Any] = field(default_factory=dict)
 
 
 def write_session(
@@ -123,6 +130,8 @@ def session_text(bench: Bench, takes: Sequence[Take]) -> str:
     """The session file, as somebody at the bench would have written it."""
     document = tomlkit.document()
     document["build"] = {"name": bench.name, "parts": list(bench.parts), "notes": bench.notes}
+    if bench.date is not None:
+        document["build"]["date"] = bench.date
     document["camera"] = {"sensor_mm": list(bench.camera.sensor_mm)}
     document["lens"] = {"pupil_ratio": bench.lens.pupil_ratio}
     target: dict[str, Any] = {"layout": "target.json"}
@@ -137,11 +146,14 @@ def session_text(bench: Bench, takes: Sequence[Take]) -> str:
     for take in takes:
         shots.append(tomlkit.item(_shot_entry(take, any(t.scene.rail_mm or t.rail_mm for t in takes))))
     document["shot"] = shots
+    if bench.goals:
+        document["goals"] = bench.goals
     return tomlkit.dumps(document)
 
 
 def _shot_entry(take: Take, on_rail: bool) -> dict[str, Any]:
-    entry: dict[str, Any] = {"file": take.file, "shows": take.shows, "f_number": take.f_number}
+    marked = take.f_number if take.marked_f_number is None else take.marked_f_number
+    entry: dict[str, Any] = {"file": take.file, "shows": take.shows, "f_number": marked}
     if on_rail and take.shows == "target":
         entry["rail_mm"] = take.scene.rail_mm if take.rail_mm is None else take.rail_mm
     if take.scene.lens_turn_deg:

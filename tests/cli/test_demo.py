@@ -7,6 +7,7 @@ import pytest
 
 from lensbench.demo import _run as demonstration
 from lensbench.findings import Figure
+from lensbench.run import Measured
 from tests.cli.command import run
 from tests.demo.agreeing import agreeing
 from tests.findings.alter import alter
@@ -18,7 +19,7 @@ def invented(monkeypatch):
     report, truths = agreeing()
     monkeypatch.setattr(demonstration, "write_demo", lambda *arguments, **options: truths)
     monkeypatch.setattr(demonstration, "load_session", lambda folder: None)
-    monkeypatch.setattr(demonstration, "measure_session", lambda *arguments, **options: report)
+    monkeypatch.setattr(demonstration, "measure_with_views", lambda *arguments, **options: Measured(report, []))
     return report
 
 

@@ -51,7 +51,7 @@ def test_goals_come_first_with_what_was_missed(report):
     first = answer_lines(report)[0]
     assert first.question == "Goals"
     assert first.answer == (
-        "1 of 2 goals missed at f/5.6: Distortion at the corners missed: 1.342 ± 0.012 %, at most 1 % wanted"
+        "1 of 2 goals missed at f/5.6: distortion at the corners 1.342 ± 0.012 %, at most 1 % wanted"
     )
 
 

@@ -10,7 +10,7 @@ from lensbench.reporter.page import page_text
 from lensbench.reporter.page.sections.focus import focus_section
 from lensbench.reporter.page.sections.trust import trust_section
 from lensbench.reporter.tables.csv_files import csv_files
-from lensbench.reporter.tables.summary import summary_table
+from lensbench.reporter.words.answer_lines import answer_lines
 from lensbench.reporter.words.answers import answers
 from lensbench.reporter.words.focus import focus_in_words
 from lensbench.verdicts.repeats import judge_repeats
@@ -113,9 +113,8 @@ def test_repeats_are_told(repeated):
     centre = part.tables[0].rows[0]
     assert centre[0] == "centre"
     assert centre[2] == "1.0 (0.5 to 6)"
-    head, rows = summary_table(repeated)
-    assert head[-1].startswith("setup to setup")
-    assert rows[0][-1] == "± 1.0"
+    line = dict(answer_lines(repeated))["Better or worse"]
+    assert line == "3.5 lp/mm counts as a difference in the centre (setups ± 1.0)"
     answer = next(answer for answer in answers(repeated) if answer.question == "How repeatable?")
     assert "3 setups at f/2.8" in answer.more
 

@@ -93,7 +93,7 @@ def test_sizes_in_words_are_those_that_are_sure():
     (centre, frame_) = prints([setting(8.0, 57.0, 20.0, half=0.5)]).values()
     assert sure_size(frame_) == "11 × 7.7 cm"
     text = prints_in_words([centre, frame_])
-    assert "sharp all over to 11 × 7.7 cm, in the centre to 35 × 23 cm (seen from 30 cm" in text
+    assert "sharp to 11 × 7.7 cm all over, 35 × 23 cm in the centre (seen from 30 cm" in text
     assert "the top left corner goes soft first" in text
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from lensbench import frame
 from lensbench.findings import Report, Setting
-from lensbench.formatting import NOT_MEASURED, spread, with_interval
+from lensbench.formatting import NOT_MEASURED, with_interval
 from lensbench.reporter.values.fringing import farthest_colour
-from lensbench.reporter.values.repeats import centre_repeated
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 
 
@@ -22,20 +21,7 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
         "marks",
     ]
     rows = [[setting.name, *_cells(setting, unit)] for setting in report.settings]
-    if report.repeats:
-        head.append(f"setup to setup, {unit}")
-        rows = [[*row, _spread(report, setting)] for row, setting in zip(rows, report.settings, strict=True)]
     return head, rows
-
-
-def _spread(report: Report, setting: Setting) -> str:
-    """How far sharpness in the centre changes from setup to setup at this aperture."""
-    configuration = (setting.f_number, setting.aperture, setting.lens_turn_deg)
-    for repeats in report.repeats:
-        row = centre_repeated(repeats)
-        if row and (repeats.f_number, repeats.aperture, repeats.lens_turn_deg) == configuration:
-            return f"± {spread(row.spread.value)}"
-    return NOT_MEASURED
 
 
 def _cells(setting: Setting, unit: str) -> list[str]:

@@ -15,8 +15,8 @@ from lensbench.reporter.values.repeats import centre_repeated
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.apertures import blur_in_short, is_off, light_in_short, series_of
-from lensbench.reporter.words.goals import answer_in_short, goals_in_words
-from lensbench.reporter.words.print_size import prints_of, sure_size
+from lensbench.reporter.words.goals import answer_in_short, goal_with_figures, not_met
+from lensbench.reporter.words.print_size import print_in_short, prints_of
 
 UNTOLD = "can't tell"
 
@@ -50,7 +50,7 @@ def _goals(report: Report) -> list[AnswerLine]:
     grades = report.verdict.goals if report.verdict else None
     if grades is None:
         return []
-    first = [sentence.removesuffix(".") for sentence in goals_in_words(grades)[:1]]
+    first = [goal_with_figures(one) for one in not_met(grades)[:1]]
     return [AnswerLine("Goals", ": ".join([f"{answer_in_short(grades)} at {grades.aperture}", *first]))]
 
 
@@ -112,6 +112,8 @@ def _sharp(report: Report) -> str:
         return f"{UNTOLD}: no target shot could be measured"
     zone = min(means, key=lambda name: means[name].value)
     first = frame.ZONES[0]
+    if zone == first:
+        return f"{best.name}: {with_interval(means[zone])} in the centre, nowhere softer"
     parts = [f"{with_interval(means[first], unit=False)} in the centre"] if first in means else []
     parts.append(f"{with_interval(means[zone])} {_at(zone)}")
     return f"{best.name}: {', '.join(parts)}"
@@ -126,8 +128,7 @@ def _print(report: Report) -> str:
     prints = prints_of(report)
     if not prints:
         return f"{UNTOLD}: needs a target shot and the sensor's size"
-    where = {"frame": "all over", "centre": "in the centre"}
-    return ", ".join(f"{sure_size(one)} {where[one.part]}" for one in reversed(prints))
+    return print_in_short(prints)
 
 
 def _straight(report: Report) -> str:
@@ -201,4 +202,5 @@ def _better(report: Report) -> str:
     if not known:
         return f"{UNTOLD} from one setup: shoot it again as setup = 2 and 3"
     row = max(known, key=lambda one: one.setups)
-    return f"differences count from {limit(row.smallest_difference)} {row.mean.unit} on, in {in_the(row.zone)}"
+    counts = f"{limit(row.smallest_difference)} {row.mean.unit} counts as a difference in {in_the(row.zone)}"
+    return f"{counts} (setups ± {spread(row.spread.value)})"

@@ -133,12 +133,11 @@ def _how_sharp(report: Report) -> Answer:
     shown = "centre" if "centre" in means else max(means, key=lambda zone: means[zone].value)
     most = means[shown]
     share = means[zone].scaled(100 / most.value, "%")
-    return Answer(
-        question,
-        f"{brief(most, 3)} {most.unit}",
-        f"in {in_the(shown)} at {best.name}. The softest zone, {in_the(zone)}, has {brief(share)} % of "
-        f"that ({with_interval(means[zone])}). {achieved_in_short(best, shown)} {caveat_in_words(best)}".strip(),
-    )
+    softest = f"The softest zone, {in_the(zone)}, has {brief(share)} % of that ({with_interval(means[zone])})."
+    if zone == shown:
+        softest = f"No zone is softer ({with_interval(most)})."
+    more = f"in {in_the(shown)} at {best.name}. {softest} {achieved_in_short(best, shown)} {caveat_in_words(best)}"
+    return Answer(question, f"{brief(most, 3)} {most.unit}", more.strip())
 
 
 def _how_large_a_print(report: Report) -> list[Answer]:

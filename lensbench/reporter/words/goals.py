@@ -43,18 +43,32 @@ def answer_in_short(grades: Grades) -> str:
     return f"{count} of {all_of} goal{'s' * (all_of > 1)} {grades.answer}"
 
 
+def not_met(grades: Grades) -> list[GradedGoal]:
+    """The goals that weren't met although their figures are known, those missed first."""
+    order = ("missed", "too close to call")
+    return sorted((one for one in grades.goals if one.result in order), key=lambda one: order.index(one.result))
+
+
 def goals_in_words(grades: Grades) -> list[str]:
     """A sentence each on the goals that weren't met, those missed first."""
-    order = ("missed", "too close to call")
-    found = sorted((one for one in grades.goals if one.result in order), key=lambda one: order.index(one.result))
-    return [f"{_first_capital(goal_in_short(one))}." for one in found]
+    return [f"{_first_capital(goal_in_short(one))}." for one in not_met(grades)]
 
 
 def goal_in_short(one: GradedGoal) -> str:
     """A goal with its result and figures, such as ``MTF50, corner missed: 15 ± 1 lp/mm, at least 18 wanted``."""
-    where = f" ({one.zone})" if one.zone and one.zone != one.goal.part else ""
-    figure = f": {with_interval(one.value)}{where}" if one.value else ""
+    figure = f": {_figure(one)}" if one.value else ""
     return f"{goal_name(one.goal)} {one.result}{figure}, {limit_in_words(one.goal)} wanted"
+
+
+def goal_with_figures(one: GradedGoal) -> str:
+    """A goal with its figures, such as ``MTF50, corner 15 ± 1 lp/mm, at least 18 lp/mm wanted``."""
+    figure = f" {_figure(one)}" if one.value else ""
+    return f"{goal_name(one.goal)}{figure}, {limit_in_words(one.goal)} wanted"
+
+
+def _figure(one: GradedGoal) -> str:
+    where = f" ({one.zone})" if one.zone and one.zone != one.goal.part else ""
+    return f"{with_interval(one.value)}{where}"
 
 
 def grades_in_words(grades: Grades) -> list[str]:

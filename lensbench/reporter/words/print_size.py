@@ -17,15 +17,16 @@ def prints_of(report: Report) -> list[PrintSize]:
 
 
 def print_in_short(prints: Sequence[PrintSize]) -> str:
-    """Such as ``all over to 17 × 11 cm, in the centre to 30 × 20 cm``: sizes that are sure."""
-    words = {"frame": "all over to", "centre": "in the centre to"}
-    return ", ".join(f"{words[one.part]} {sure_size(one)}" for one in reversed(prints))
+    """Such as ``17 × 11 cm all over, 30 × 20 cm in the centre``: sizes that are sure."""
+    words = {"frame": "all over", "centre": "in the centre"}
+    shown = prints[-1:] if prints[-1].zone == "centre" else reversed(prints)
+    return ", ".join(f"{sure_size(one)} {words[one.part]}" for one in shown)
 
 
 def prints_in_words(prints: Sequence[PrintSize]) -> str:
     """Two sentences: on the whole print and its centre, and on the sheets of paper that a builder knows."""
     whole = prints[-1]
-    said = f"A print looks sharp {print_in_short(prints)} ({DISTANCE}), at {whole.aperture}"
+    said = f"A print looks sharp to {print_in_short(prints)} ({DISTANCE}), at {whole.aperture}"
     if whole.part == "frame" and whole.zone != "centre":
         said += f"; {in_the(whole.zone)} goes soft first"
     return f"{said}. {paper_in_words(whole)}"
