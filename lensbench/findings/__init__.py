@@ -70,7 +70,7 @@ from lensbench.findings.report import (
     read_report,
     report_schema,
 )
-from lensbench.findings.setting import Setting
+from lensbench.findings.setting import Setting, trusted_falloffs
 from lensbench.findings.sharpness import (
     COMMON_RELATIVE_SIGMA,
     DIRECTIONS,
@@ -89,6 +89,7 @@ from lensbench.findings.verdict import (
     ApertureRanking,
     ApertureSharpness,
     Assembly,
+    AssemblyFault,
     Dirt,
     OpticalCentre,
     PrintSize,
@@ -114,6 +115,7 @@ __all__ = [
     "ApertureSeries",
     "ApertureSharpness",
     "Assembly",
+    "AssemblyFault",
     "BlurAperture",
     "Build",
     "Camera",
@@ -198,4 +200,5 @@ __all__ = [
     "files_as_written",
     "read_report",
     "report_schema",
+    "trusted_falloffs",
 ]

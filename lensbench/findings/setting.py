@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import msgspec
 
 from lensbench.figure import Figure
@@ -17,11 +19,15 @@ from lensbench.formatting import aperture_name
 
 
 class Setting(Tabular, msgspec.Struct, frozen=True):
-    """Shots taken alike (same aperture, lens turn and setup) and what they show."""
+    """Shots taken alike (same aperture, lens turn and setup) and what they show.
+
+    `turned` is what was turned by `lens_turn_deg`: the ``lens`` in its mount, or its ``front group`` alone.
+    """
 
     f_number: float | None = None
     aperture: str | None = None
     lens_turn_deg: float = 0.0
+    turned: str = "lens"
     setup: int = 1
     shots: list[str] = []
     magnification: Figure | None = None
@@ -47,7 +53,13 @@ class Setting(Tabular, msgspec.Struct, frozen=True):
         """The setting as headings call it: the aperture, and turn and setup where they aren't the plain ones."""
         parts = [self.label]
         if self.lens_turn_deg:
-            parts.append(f"lens turned {self.lens_turn_deg:g}°")
+            parts.append(f"{self.turned} turned {self.lens_turn_deg:g}°")
         if self.setup != 1:
             parts.append(f"setup {self.setup}")
         return ", ".join(parts)
+
+
+def trusted_falloffs(settings: Sequence[Setting]) -> list[Setting]:
+    """The settings whose falloff speaks: those where the panel's own light was solved for, or else all."""
+    solved = [setting for setting in settings if setting.falloff and setting.falloff.panel]
+    return solved or [setting for setting in settings if setting.falloff]

@@ -91,13 +91,15 @@ class TurnTest(Tabular, msgspec.Struct, frozen=True):
     """One asymmetry, split into what stayed with camera and target and what turned with the lens.
 
     Each part is an arrow (x right, y down); the lens's part is given for a lens turn of 0°. `cause` is
-    ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it.
+    ``lens``, ``target or camera``, ``both`` or ``neither``: whose arrow is longer than chance makes it. `turned`
+    is what was turned, the ``lens`` or its ``front group``.
     """
 
     of: str
     stays: tuple[Figure, Figure]
     turns: tuple[Figure, Figure]
     cause: str
+    turned: str = "lens"
 
 
 class SofterSide(Tabular, msgspec.Struct, frozen=True):
@@ -114,14 +116,39 @@ class SofterSide(Tabular, msgspec.Struct, frozen=True):
     cause: str
 
 
+class AssemblyFault(Tabular, msgspec.Struct, frozen=True):
+    """One thing that is not as it should be in how the bench or the build is put together.
+
+    `what` is ``lean``, ``off its axis`` (one part of the lens against another), ``off the middle`` (the whole lens
+    against the frame) or ``curved field``. `whose` is ``lens``, ``front group``, ``mount or sensor``, ``lens or
+    mount`` (not told apart yet), ``target`` or ``can't tell``. `side` is the side of the picture that comes to
+    focus farther away, or towards which something lies off; ``left to right`` and the like where only the axis of
+    a lean is known. `angle_deg` is a lean at the sensor, `shim_mm` how thick a shim that levels it has to be,
+    `offset` how far something lies off, in mm or px. `evidence` says what shows it, `first` what to try first.
+    """
+
+    what: str
+    whose: str
+    side: str = ""
+    angle_deg: Figure | None = None
+    shim_mm: Figure | None = None
+    offset: Figure | None = None
+    evidence: str = ""
+    first: str = ""
+
+
 class Assembly(Tabular, msgspec.Struct, frozen=True):
-    """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why."""
+    """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why.
+
+    A target that leaned and a curved field are among the `faults`, though they make no build crooked.
+    """
 
     answer: str
     centres: list[OpticalCentre] = []
     turn_tests: list[TurnTest] = []
     text: str = ""
     softer_side: SofterSide | None = None
+    faults: list[AssemblyFault] = []
 
 
 class Sighting(Tabular, msgspec.Struct, frozen=True):

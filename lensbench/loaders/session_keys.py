@@ -31,6 +31,7 @@ class LensEntry(msgspec.Struct, frozen=True):
     """`[lens]` of the session file."""
 
     pupil_ratio: float = 1.0
+    flange_width_mm: float | None = None
 
 
 class TargetEntry(msgspec.Struct, frozen=True):
@@ -53,11 +54,15 @@ class ShotEntry(msgspec.Struct, frozen=True):
     setup: int = 1
     rail_mm: float | None = None
     lens_turn_deg: float = 0.0
+    turned: str = "lens"
     panel: int = 1
     panel_turn_deg: float = 0.0
     panel_shift: tuple[float, float] | None = None
     encoding: str | None = None
 
+
+TURNED = ("lens", "front group")
+"""What was turned by `lens_turn_deg`: the whole lens in its mount, or its front group alone."""
 
 SHOT_KEYS: dict[str, Check] = {
     "file": words("the name of the shot's file"),
@@ -69,6 +74,7 @@ SHOT_KEYS: dict[str, Check] = {
     "lens_turn_deg": number(
         -360, 360, "the angle in degrees by which the lens was turned in its mount, such as 90"
     ),
+    "turned": one_of(TURNED),
     "panel": count("1 for the light panel's first position, 2 for the next, and so on"),
     "panel_turn_deg": number(
         -360, 360, "the angle in degrees by which the light panel was turned anticlockwise as seen, such as 180"
@@ -92,6 +98,9 @@ TABLE_KEYS: dict[str, dict[str, Check]] = {
     },
     "lens": {
         "pupil_ratio": number(0.05, 20, "the exit pupil's width over the entrance pupil's, such as 1.0"),
+        "flange_width_mm": number(
+            5, 500, "the width of the lens's flange in millimetres, over which a shim would tilt it, such as 52"
+        ),
     },
     "target": {
         "layout": words("the name of the target's file"),

@@ -37,6 +37,7 @@ date = "{date}"
 
 [lens]
 # pupil_ratio = 1.0                      # the exit pupil's width over the entrance pupil's
+# flange_width_mm = 52                   # the flange's width: how thick a shim has to be for an angle
 
 [target]
 layout = "target.json"
@@ -48,6 +49,7 @@ layout = "target.json"
 # setup = 2             for everything shot again after refocusing and remounting
 # rail_mm = 12.06       the rail's reading, for a series through focus
 # lens_turn_deg = 90    the lens turned in its mount, anticlockwise as seen in the picture
+# turned = "front group"    where it was not the whole lens that was turned by lens_turn_deg
 # panel = 2             the even light moved to its second position
 # panel_turn_deg = 180  the even light turned about the middle of the picture
 # panel_shift = [0.3, 0.0]    how far it was moved to the right and down, as a share of the picture

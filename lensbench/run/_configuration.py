@@ -15,13 +15,20 @@ class ShotConfiguration:
     aperture: str | None
     lens_turn_deg: float
     setup: int
+    turned: str = "lens"
 
     @classmethod
     def of(cls, entry: ShotEntry) -> ShotConfiguration:
         """What the session file says of a shot."""
-        return cls(entry.f_number, entry.aperture, entry.lens_turn_deg, entry.setup)
+        return cls(
+            entry.f_number,
+            entry.aperture,
+            entry.lens_turn_deg,
+            entry.setup,
+            entry.turned if entry.lens_turn_deg else "lens",
+        )
 
     @property
-    def order(self) -> tuple[bool, float, float, int]:
+    def order(self) -> tuple[bool, float, float, int, str]:
         """Sorts configurations: by rising f-number, those without one last."""
-        return (self.f_number is None, self.f_number or 0.0, self.lens_turn_deg, self.setup)
+        return (self.f_number is None, self.f_number or 0.0, self.lens_turn_deg, self.setup, self.turned)

@@ -49,7 +49,8 @@ def setting_notices(
         return [], []
     notices, caveats = [*_short_edges(sharpness), *_unlike_shots(sharpness, setting.name, channel)], []
     pitch = camera.pixel_pitch_um
-    if setting.limits is not None and not moved:
+    # A series that shows the peaks has found best focus: what blur is left there is the lens's own.
+    if setting.limits is not None and not moved and setting.focus is None:
         error = judge_focus_error(sharpness, setting.limits, channel, pitch)
         if error is not None:
             notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))

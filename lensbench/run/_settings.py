@@ -77,6 +77,7 @@ def _begun(one: ShotConfiguration, alike: Readings, falloff: Falloff | None, geo
         f_number=one.f_number,
         aperture=one.aperture,
         lens_turn_deg=one.lens_turn_deg,
+        turned=one.turned,
         setup=one.setup,
         shots=[entry.file for reading in alike for entry in reading.entries],
         magnification=geometry.magnification if geometry else None,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from lensbench import frame
 from lensbench.figure import Figure
-from lensbench.findings import Report, Setting
+from lensbench.findings import Report, Setting, trusted_falloffs
 from lensbench.findings.goals import Goal, GradedGoal, Grades
 from lensbench.shot import reference_channel
 from lensbench.verdicts.repeats import of_repeats
@@ -171,7 +171,7 @@ def _distortion(report: Report, settings: Sequence[Setting], part: str) -> Candi
 
 
 def _corner_falloff(report: Report, settings: Sequence[Setting], part: str) -> Candidates | str:
-    figures = [setting.falloff.worst_corner for setting in settings if setting.falloff]
+    figures = [setting.falloff.worst_corner for setting in trusted_falloffs(settings) if setting.falloff]
     corners = [(corner.zone, corner.stops) for corner in figures if corner]
     if not corners:
         return "falloff needs a shot of an even light whose corners can be read"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from lensbench import frame
-from lensbench.findings import ApertureChoice, FocusShift, Report
+from lensbench.findings import ApertureChoice, FocusShift, Report, trusted_falloffs
 from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
@@ -158,7 +158,7 @@ def _dark(report: Report) -> str:
         return f"{name}: no light in the {listed(corners)} corner{'s' * (len(corners) > 1)}"
     worst = [
         (zone.stops, zone.zone, setting)
-        for setting in report.settings
+        for setting in trusted_falloffs(report.settings)
         if setting.falloff
         for zone in setting.falloff.zones
     ]

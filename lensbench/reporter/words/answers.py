@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lensbench import frame
-from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report
+from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report, trusted_falloffs
 from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
@@ -178,7 +178,7 @@ def _how_dark(report: Report) -> Answer:
     question = "Dark corners?"
     worst = [
         (zone.stops, zone.zone, setting)
-        for setting in report.settings
+        for setting in trusted_falloffs(report.settings)
         if setting.falloff
         for zone in setting.falloff.zones
     ]

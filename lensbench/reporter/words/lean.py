@@ -9,7 +9,11 @@ from lensbench.reporter.values.lean import Lean, times_drawn
 
 _CAUSES = {
     "lens": ", and the softness turns with the lens",
-    "target or camera": ", and the softness stays with the sheet",
+    "front group": ", and the softness turns with the front group",
+    "lens or mount": ": because of the lens, its mount or the sensor",
+    "mount or sensor": ", and the softness stays with the camera",
+    "target": ", as the sheet's lean makes it",
+    "target or camera": ", and the softness stays with the sheet or the camera",
 }
 
 

@@ -95,7 +95,7 @@ def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
             f"The centre of {a.of} lies {gap} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
             f"{b.of} in the picture: something in the lens is off its axis."
         )
-    mean = np.mean([_vector(centre) for centre in centres], axis=0)
+    mean = mean_centre(centres)
     names = listed([centre.of for centre in centres])
     widest = max(_gap(a, b)[0] for a, b in combinations(centres, 2))
     within = together_within(camera)
@@ -103,13 +103,30 @@ def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
         f"The centres of {names} lie together, at most {widest:.2g} {unit} apart (up to {within:.2g} "
         f"{unit} beyond their intervals counts as together)."
     )
-    if np.hypot(*mean) <= 2 * within:
+    off = off_the_middle(centres, camera)
+    if off is None:
         return together
     return (
-        f"{together} On average they lie {np.hypot(*mean):.2g} {unit} {way_in_words(mean)} the frame's centre: "
+        f"{together} On average they lie {brief(off)} {unit} {way_in_words(mean)} the frame's centre: "
         f"the lens is straight in itself, but seen from behind the camera its axis meets the sensor "
-        f"{way_in_words(-mean)} its middle."
+        f"{way_in_words(-mean)} its middle. The mount may hold it there, or the sensor itself may sit off the "
+        "mount's middle."
     )
+
+
+def mean_centre(centres: Sequence[OpticalCentre]) -> NDArray[np.float64]:
+    """The mean of all centres, x right, y down."""
+    return np.mean([_vector(centre) for centre in centres], axis=0)
+
+
+def off_the_middle(centres: list[OpticalCentre], camera: Camera) -> Figure | None:
+    """How far centres that lie together lie off the frame's middle; None where that is not much, or not sure."""
+    if len(centres) < 2 or centres_apart(centres, camera):
+        return None
+    half = [np.hypot(centre.x.half_width, centre.y.half_width) for centre in centres]
+    # They may all be off together: no more is won by their number than the surest one gives.
+    length = Figure.of(float(np.hypot(*mean_centre(centres))), float(min(half)), centres[0].x.unit)
+    return length if length.low > together_within(camera) else None
 
 
 def way_in_words(vector: NDArray) -> str:

@@ -1,25 +1,41 @@
-"""Whether a build was put together straight: its centres together, and what turns when the lens is turned."""
+"""Whether a build was put together straight: leans, centres, and what turns when the lens is turned, together."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lensbench.findings import Assembly, Camera, Setting, SofterSide
+from msgspec import structs
+
+from lensbench.findings import Assembly, Camera, Setting, SofterSide, TurnTest
 from lensbench.formatting import brief
 from lensbench.verdicts.assembly._centres import centres_apart, centres_in_words, optical_centres
+from lensbench.verdicts.assembly._faults import centre_faults, curved_field, fault_in_words, lean_faults
+from lensbench.verdicts.assembly._lean_judged import LeanJudged, judge_lean
 from lensbench.verdicts.assembly._softer_side import softer_side
-from lensbench.verdicts.assembly._turn_test import matters, turn_test_in_words, turn_tests
+from lensbench.verdicts.assembly._turn_test import keystone_says, matters, turn_test_in_words, turn_tests
+
+CROOKED = ("lens", "front group", "mount or sensor", "lens or mount")
+"""Whose leans make a build crooked."""
 
 
-def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
-    """Compare the optical centres with each other, and make the turn test where the lens was turned.
+def judge_assembly(
+    settings: Sequence[Setting],
+    camera: Camera,
+    flange_width_mm: float | None = None,
+    pupil_ratio: float = 1.0,
+) -> Assembly:
+    """Judge together how best focus leans, where the optical centres lie, and what turns with the lens.
 
     Parameters
     ----------
     settings : sequence of Setting
-        With their geometry, fringing, falloff and sharpness, as far as they were measured.
+        With their geometry, fringing, falloff, sharpness and focus, as far as they were measured.
     camera : Camera
         For the frame's size; lengths are in millimetres on the sensor where its size is known.
+    flange_width_mm : float, optional
+        The width of the lens's flange; gives the thickness of shims.
+    pupil_ratio : float
+        Exit over entrance pupil.
 
     Returns
     -------
@@ -27,20 +43,75 @@ def judge_assembly(settings: Sequence[Setting], camera: Camera) -> Assembly:
     """
     centres = optical_centres(settings, camera)
     tests = turn_tests(settings, camera)
-    softer = softer_side(settings, camera, tests)
-    said = [centres_in_words(centres, camera), *(turn_test_in_words(test, camera) for test in tests)]
-    if softer:
-        said.insert(0, _softer_in_words(softer))
-    decentred = any(test.cause in ("lens", "both") and matters(test, camera) for test in tests)
-    decentred |= softer is not None and softer.cause == "lens"
-    apart, known = centres_apart(centres, camera), len(centres) >= 2
-    if decentred or (known and apart):
-        answer = "not straight"
-    elif (softer and softer.cause == "can't tell") or not (known or tests):
-        answer = "can't tell"
+    judged = judge_lean(settings, camera, pupil_ratio)
+    softer = _with_cause(softer_side(settings, camera, tests), settings, camera, judged)
+    judged = _with_target(judged, softer)
+    magnification = next((s.magnification.value for s in settings if s.magnification), 0.0)
+    faults = [*lean_faults(judged, flange_width_mm, magnification), *centre_faults(centres, camera)]
+    curved = curved_field(settings)
+    if curved is not None:
+        faults.append(curved)
+    said = [_softer_in_words(softer)] if softer else []
+    said += [text for text in map(fault_in_words, faults) if text]
+    if judged and judged.straight and not judged.parts:
+        said.append(_STRAIGHT[judged.of])
+    said += [centres_in_words(centres, camera), *(turn_test_in_words(test, camera) for test in tests)]
+    answer = _answer(judged, softer, bool(centres_apart(centres, camera)), len(centres), tests, camera)
+    return Assembly(answer, centres, tests, " ".join(said), softer, faults)
+
+
+_STRAIGHT = {
+    "series along the rail": "The series along the rail shows no lean of lens or sensor that matters.",
+    "blur": "Blur grows alike towards all sides: nothing leans by as much as a quarter-wave depth in the corners.",
+}
+
+
+def _answer(
+    judged: LeanJudged | None,
+    softer: SofterSide | None,
+    apart: bool,
+    centres: int,
+    tests: Sequence[TurnTest],
+    camera: Camera,
+) -> str:
+    """The answer: only with evidence ``straight``, and only where nothing is left open."""
+    parts = judged.parts if judged else []
+    crooked = apart or any(part.whose in CROOKED for part in parts)
+    # How much softer a side gets hangs on where the lens was focused: where the lean itself is known, that counts.
+    counting = [test for test in tests if judged is None or test.of != "sharpness"]
+    crooked |= any(test.cause in ("lens", "both") and matters(test, camera) for test in counting)
+    crooked |= judged is None and softer is not None and softer.cause in CROOKED
+    if crooked:
+        return "not straight"
+    untold = any(part.whose == "can't tell" for part in parts)
+    if judged is None:
+        untold |= softer is not None and softer.cause in ("can't tell", "target or camera")
     else:
-        answer = "straight"
-    return Assembly(answer, centres, tests, " ".join(said), softer)
+        untold |= not judged.straight and not parts
+    evidence = centres >= 2 or tests or (judged is not None and judged.straight)
+    return "can't tell" if untold or not evidence else "straight"
+
+
+def _with_cause(
+    softer: SofterSide | None, settings: Sequence[Setting], camera: Camera, judged: LeanJudged | None
+) -> SofterSide | None:
+    """The softer side with whose it is: the keystone tells target from camera, a lean that was judged too."""
+    if softer is None:
+        return None
+    told = [part.whose for part in judged.parts if part.whose != "can't tell"] if judged else []
+    if told:
+        return structs.replace(softer, cause=told[0])
+    if softer.cause == "target or camera":
+        return structs.replace(softer, cause=keystone_says(settings, camera))
+    return softer
+
+
+def _with_target(judged: LeanJudged | None, softer: SofterSide | None) -> LeanJudged | None:
+    """A lean that nothing else tells of is the target's where the softer side is."""
+    if judged is None or softer is None or softer.cause != "target":
+        return judged
+    parts = [p._replace(whose="target") if p.whose == "can't tell" else p for p in judged.parts]
+    return judged._replace(parts=parts)
 
 
 def _softer_in_words(softer: SofterSide) -> str:
@@ -52,13 +123,18 @@ def _softer_in_words(softer: SofterSide) -> str:
             f"{text}: because of the target or the lens. Either the target leaned, or something in the lens does: "
             "shoot it again with the lens turned half round in its mount (lens_turn_deg) to find out."
         )
-    return f"{text}: {_CAUSES[softer.cause]}."
+    return f"{text}: {_WHOSE[softer.cause]}."
 
 
-_CAUSES = {
-    "lens": "something in the lens leans, or the lens against the sensor",
-    "target or camera": "the target leaned",
-    "both": "the target leaned, and something in the lens does",
+_WHOSE = {
+    "lens": "something in the lens leans or is off its axis",
+    "front group": "the front group leans or is off its axis",
+    "lens or mount": "the lens, its mount or the sensor leans",
+    "mount or sensor": "it stays when the lens is turned while the keystone shows the target square, so the mount "
+    "or the sensor leans",
+    "target": "the target leaned",
+    "target or camera": "the target leaned, or the mount or the sensor does: the keystone is too unsure to tell",
+    "both": "the target or the camera leaned, and something in the lens does",
     "neither": "no more than chance, by the turn test",
 }
 _ACROSS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}

@@ -64,12 +64,12 @@ def _cause(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
     """What makes a side softer: by the turn test, or else by a rail series that knows how the target leaned."""
     for test in tests:
         if test.of == "sharpness":
-            return test.cause
+            return test.turned if test.cause == "lens" else test.cause
     for setting in settings:
         lean = setting.focus.lean if setting.focus else None
         if lean and lean.sensor_deg:
             leans = any(not figure.low <= 0 <= figure.high for figure in lean.sensor_deg)
-            return "lens" if leans else "target or camera"
+            return "lens or mount" if leans else "target"
     return "can't tell"
 
 

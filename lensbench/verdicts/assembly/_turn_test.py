@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import product
 
 import numpy as np
+from msgspec import structs
 from numpy.typing import NDArray
 
 from lensbench.findings import NORMAL_95, Camera, Figure, Setting, TurnTest
@@ -22,16 +24,17 @@ def turn_tests(settings: Sequence[Setting], camera: Camera) -> list[TurnTest]:
     An arrow that stays while the lens turns belongs to the target or the camera; one that turns along with the
     lens belongs to the lens.
     """
-    tests: dict[str, TurnTest] = {}
-    for label in dict.fromkeys(setting.label for setting in settings):
-        alike = [setting for setting in settings if setting.label == label]
+    tests: dict[tuple[str, str], TurnTest] = {}
+    labels = dict.fromkeys(setting.label for setting in settings)
+    for label, part in product(labels, ("lens", "front group")):
+        alike = [s for s in settings if s.label == label and (s.turned == part or not s.lens_turn_deg)]
         arrows: dict[str, list[tuple[float, Arrow]]] = {}
         for setting in alike:
             for of, arrow in _arrows(setting, camera):
                 arrows.setdefault(of, []).append((setting.lens_turn_deg, arrow))
         for of, turned in arrows.items():
-            if of not in tests and len({turn % 360 for turn, _ in turned}) >= 2:
-                tests[of] = split_by_turn(of, turned)
+            if (of, part) not in tests and len({turn % 360 for turn, _ in turned}) >= 2:
+                tests[of, part] = structs.replace(split_by_turn(of, turned), turned=part)
     return list(tests.values())
 
 
@@ -83,6 +86,19 @@ def _arrows(setting: Setting, camera: Camera) -> Iterator[tuple[str, Arrow]]:
         yield f"centre of {of}", _arrow(from_frame_centre(position, camera), np.ones(2))
 
 
+def keystone_says(settings: Sequence[Setting], camera: Camera) -> str:
+    """Whose a softness is that stays when the lens is turned: the target's where the keystone shows its lean."""
+    for setting in settings:
+        for of, arrow in _arrows(setting, camera):
+            if of == "keystone":
+                length = float(np.hypot(*arrow.vector))
+                unsure = NORMAL_95 * float(np.max(arrow.spread))
+                if length - unsure > ASYMMETRIC["keystone"]:
+                    return "target"
+                return "mount or sensor" if length + unsure < ASYMMETRIC["keystone"] else "target or camera"
+    return "target or camera"
+
+
 def _arrow(parts: tuple[Figure, Figure], scale: NDArray) -> Arrow:
     values = np.array([part.value for part in parts])
     spread = np.array([part.half_width for part in parts]) / NORMAL_95
@@ -97,10 +113,12 @@ def matters(test: TurnTest, camera: Camera) -> bool:
 
 
 def turn_test_in_words(test: TurnTest, camera: Camera) -> str:
+    part = test.turned
+    rest = "the target or the camera" if part == "lens" else "the rest of the lens, the target or the camera"
     words = {
-        "lens": "turned with the lens: it belongs to the lens",
-        "target or camera": "stayed when the lens was turned: it belongs to the target or the camera",
-        "both": "partly turned with the lens and partly stayed: both have a share",
+        "lens": f"turned with the {part}: it belongs to the {part}",
+        "target or camera": f"stayed when the {part} was turned: it belongs to {rest}",
+        "both": f"partly turned with the {part} and partly stayed: both have a share",
     }
     if test.cause not in words:
         return f"The {test.of} is the same on all sides, within chance."

@@ -32,5 +32,6 @@ def marks_of_settings(settings: Sequence[Setting]) -> list[SettingMarks]:
             number, one.label, one.f_number, one.lens_turn_deg, one.setup, one.dust.marks, one.dust.panels
         )
         for number, one in enumerate(settings)
-        if one.dust is not None
+        # Where the front group alone was turned, marks on other glass stay: no turn of the lens to compare by.
+        if one.dust is not None and one.turned == "lens"
     ]

@@ -185,13 +185,21 @@ def test_a_softer_side_has_the_turn_tests_blame():
 
 
 @pytest.mark.parametrize(
-    ("own", "cause", "answer"), [(0.3, "lens", "not straight"), (0.0, "target or camera", "straight")]
+    ("own", "half", "cause", "answer"),
+    [
+        (0.3, 0.005, "lens or mount", "not straight"),
+        (0.0, 0.003, "target", "straight"),
+        (0.0, 0.1, "target", "can't tell"),
+    ],
 )
-def test_a_rail_series_tells_too(own, cause, answer):
-    """Best focus that leans against the sensor by more than the target's own lean is the lens's."""
+def test_a_rail_series_tells_too(own, half, cause, answer):
+    """Best focus that leans against the sensor by more than the target's own lean is lens's, mount's or sensor's.
+
+    At f/4 a quarter-wave depth is 2 λ N² = 17.6 µm: 0.047° over a half-diagonal of 21.6 mm.
+    """
 
     def degrees(value):
-        return Figure.of(value, 0.05, "°")
+        return Figure.of(value, half, "°")
 
     lean = FocusLean(degrees(2.0), degrees(0), (degrees(own), degrees(0)))
     focus = Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
@@ -243,3 +251,77 @@ def test_ways_in_words():
     assert way_in_words(np.array([-1.0, -0.3])) == "left of"
     assert way_in_words(np.array([0.2, -1.0])) == "above"
     assert way_in_words(np.array([-1.0, 1.0])) == "below and left of"
+
+
+# -- leans judged together ---------------------------------------------------------------------------------------
+
+
+def rail(right=0.0, lower=0.0, half=0.002, sheet=0.0):
+    def degrees(value):
+        return Figure.of(value, half, "°")
+
+    lean = FocusLean(degrees(sheet), degrees(0), (degrees(right), degrees(lower)))
+    return Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
+
+
+def test_a_lean_along_the_rail_is_told_with_side_angle_and_shim():
+    setting = Setting(f_number=4, magnification=Figure.of(0.25, 0.001, "×"), focus=rail(right=0.4))
+    verdict = judge_assembly([setting], CAMERA, flange_width_mm=50.0)
+    (fault,) = verdict.faults
+    assert (verdict.answer, fault.what, fault.whose, fault.side) == (
+        "not straight",
+        "lean",
+        "lens or mount",
+        "right",
+    )
+    assert fault.angle_deg.value == pytest.approx(0.4)
+    # Tilting a lens by a tilts the plane of focus behind it by (1 + m) a (Scheimpflug's rule; Merklinger, Focusing
+    # the View Camera, 1993, from memory): 50 mm tan(0.4°) / 1.25.
+    assert fault.shim_mm.value == pytest.approx(0.2793, abs=1e-3)
+    # Best focus lies too far away at the right: there the lens sits too near to the sensor. What is right in the
+    # picture falls on the sensor's left, seen from behind the camera.
+    assert "shim of 0.28 mm under the left of the flange, seen from behind the camera" in verdict.text
+
+
+@pytest.mark.parametrize(
+    ("turned", "seen", "whose"),
+    [("lens", -0.4, "lens"), ("lens", 0.4, "mount or sensor"), ("front group", -0.4, "front group")],
+)
+def test_a_lean_belongs_to_what_it_turns_with(turned, seen, whose):
+    size = Figure.of(0.25, 0.001, "×")
+    settings = [
+        Setting(f_number=4, magnification=size, focus=rail(right=0.4)),
+        Setting(f_number=4, magnification=size, lens_turn_deg=180, turned=turned, focus=rail(right=seen)),
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    assert verdict.answer == "not straight"
+    assert [fault.whose for fault in verdict.faults] == [whose]
+
+
+def test_all_centres_off_the_middle_are_a_fault_of_mount_or_sensor():
+    setting = Setting(geometry=geometry(place(150, 0)), falloff=falloff(place(150, 0)))
+    verdict = judge_assembly([setting], CAMERA)
+    (fault,) = verdict.faults
+    # 150 px of 6 µm.
+    assert (fault.what, fault.whose, fault.side) == ("off the middle", "mount or sensor", "right")
+    assert fault.offset.value == pytest.approx(0.9)
+    assert "The mount may hold it there, or the sensor itself" in verdict.text
+
+
+def test_centres_off_by_no_more_than_their_interval_are_no_fault():
+    setting = Setting(geometry=geometry(place(150, 0, half=70)), falloff=falloff(place(150, 0, half=70)))
+    assert judge_assembly([setting], CAMERA).faults == []
+
+
+@pytest.mark.parametrize(("wider", "whose"), [(0.0, "mount or sensor"), (1.5, "target")])
+def test_what_stays_is_the_cameras_where_the_target_stood_square(wider, whose):
+    settings = [
+        Setting(
+            f_number=4,
+            lens_turn_deg=turn,
+            geometry=geometry(wider_left=wider),
+            sharpness=edges(gain_x=0.3, seed=i),
+        )
+        for i, turn in enumerate((0, 180))
+    ]
+    assert judge_assembly(settings, CAMERA).softer_side.cause == whose
