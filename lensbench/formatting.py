@@ -141,3 +141,15 @@ def aperture_name(f_number: float | None, aperture: str | None) -> str:
 def as_argument(path: Path) -> str:
     """A path as it is typed after a command, in quotes where it has blanks in it."""
     return subprocess.list2cmdline([str(path)]) if os.name == "nt" else shlex.quote(str(path))
+
+
+def printable(text: str) -> str:
+    """Text with what a terminal would obey or can't show written out: names of files may hold anything."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text)
+
+
+def name_of_folder(folder: Path) -> str:
+    """A folder's own name, wherever a link or a dot leads, as it can be shown."""
+    return printable(os.path.basename(os.path.realpath(folder)))

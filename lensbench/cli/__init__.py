@@ -13,7 +13,8 @@ import sys
 import typer
 
 from lensbench import __version__
-from lensbench.errors import BenchError
+from lensbench.errors import TRACEBACK, BenchError, fault_in_words
+from lensbench.formatting import printable
 
 COMMANDS = {
     "demo": "Measure an invented lens, beside the truth; no camera needed.",
@@ -84,16 +85,12 @@ def main(arguments: list[str] | None = None) -> None:
     except Exception as error:
         if os.environ.get(TRACEBACK):
             raise
-        sys.exit(_refused(_own_trouble(error)))
-
-
-TRACEBACK = "LENSBENCH_TRACEBACK"
-"""With this in the environment an error that nobody foresaw shows where it came from."""
+        sys.exit(_refused(fault_in_words(error)))
 
 
 def _refused(text: str) -> int:
     """Say why nothing could be done, and give the exit code for that."""
-    print(text, file=sys.stderr)
+    print(printable(text), file=sys.stderr)
     return 2
 
 
@@ -102,10 +99,3 @@ def _outside_trouble(error: OSError | MemoryError) -> str:
         return "There is not enough memory for this. Close other programs, or measure fewer shots at once."
     where = f"{error.filename}: " if error.filename else ""
     return f"{where}{error.strerror or error}. Look at the disk's free space and the folder's permissions."
-
-
-def _own_trouble(error: Exception) -> str:
-    return (
-        f"Lensbench failed by a mistake of its own ({type(error).__name__}: {error}). Your files are as they "
-        f"were. Please report it, with what this prints: {TRACEBACK}=1 lensbench … (the same command again)."
-    )

@@ -38,6 +38,10 @@ def check(
 
     Exit code 0 when clean, 1 when something shows, 2 when a shot can't be read.
     """
+    from lensbench.loaders.decoder import decoder
+
+    # It gets ready while the rest is loaded.
+    decoder.start()
     import msgspec
 
     from lensbench.findings import Dust

@@ -43,6 +43,10 @@ def edges(
 
     Exit code 0 when done, 2 when the shot has no clean straight edge.
     """
+    from lensbench.loaders.decoder import decoder
+
+    # It gets ready while the rest is loaded.
+    decoder.start()
     from lensbench.analysers.free_edges import measure_free_edges
     from lensbench.errors import BenchError
     from lensbench.frame import pixel_pitch_um, sensor_misfit

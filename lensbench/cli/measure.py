@@ -43,6 +43,10 @@ def measure(
 
     Exit code 0 when done, 1 when done and a goal is missed or can't be told, 2 when nothing could be measured.
     """
+    from lensbench.loaders.decoder import decoder
+
+    # It gets ready while the rest is loaded.
+    decoder.start()
     from lensbench.findings import REPORT_FILE
     from lensbench.loaders import load_session
     from lensbench.reporter.tables.summary import summary_table

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from lensbench.formatting import printable
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -130,7 +132,9 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], 
     between = 2 * len(columns)
     console = _console(sum(broken) + between)
     tight = sum(broken) + between <= console.width < sum(whole) + between
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(
+        title=printable(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False
+    )
     table.padding = (0, 1, 0, 0)
     for number, name in enumerate(head):
         if number < words:
@@ -138,7 +142,7 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], 
         else:
             table.add_column(name, justify="right", width=broken[number] if tight else None)
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*map(printable, row))
     console.print(table)
 
 
@@ -147,12 +151,17 @@ def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
     from rich.table import Table
 
     table = Table(
-        title=title, title_justify="left", title_style="bold", box=None, pad_edge=False, show_header=False
+        title=printable(title),
+        title_justify="left",
+        title_style="bold",
+        box=None,
+        pad_edge=False,
+        show_header=False,
     )
     table.add_column(no_wrap=True)
     table.add_column()
     for line in lines:
-        table.add_row(*line)
+        table.add_row(*map(printable, line))
     _console().print(table)
 
 
@@ -167,4 +176,4 @@ def _console(least: int = 0) -> Console:
 def say(*lines: str) -> None:
     """Tell the user something beside the result, on the error stream."""
     for line in lines:
-        print(line, file=sys.stderr)
+        print(printable(line), file=sys.stderr)

@@ -5,6 +5,7 @@ name through `write_new`; a set of files that replaces the set of an earlier run
 """
 
 from lensbench.files.new import check_new, write_new
+from lensbench.files.reading import read_whole, reason_of, refuse_odd_file
 from lensbench.files.replacing import WrittenFile, files_in_the_way, is_as_written, locked_folder, replace_files
 from lensbench.files.whole import check_writable, made_folder, write_text_whole, written_whole
 
@@ -16,6 +17,9 @@ __all__ = [
     "is_as_written",
     "locked_folder",
     "made_folder",
+    "read_whole",
+    "reason_of",
+    "refuse_odd_file",
     "replace_files",
     "write_new",
     "write_text_whole",

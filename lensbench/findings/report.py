@@ -11,7 +11,7 @@ import msgspec
 
 from lensbench.errors import BenchError
 from lensbench.figure import Notice
-from lensbench.files import WrittenFile, is_as_written
+from lensbench.files import WrittenFile, is_as_written, read_whole
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.comparison import COMPARISON_FILE, Comparison
 from lensbench.findings.geometry import Geometry
@@ -22,6 +22,9 @@ from lensbench.findings.verdict import Repeats, Verdict
 
 FORMAT = "lensbench-report/2"
 REPORT_FILE = "report.json"
+
+MOST_BYTES = 500_000_000
+"""A report of a hundred shots has some 50 MB."""
 
 _LIST_KEY = b'"files": '
 """What begins the list of the files written with a report; it comes last."""
@@ -137,13 +140,11 @@ def read_report(path: str | Path) -> Report:
     'Porthole'
     """
     path = Path(path)
+    content = read_whole(path, MOST_BYTES, "Name a report.json that lensbench wrote.")
     try:
-        report = _decoded(path.read_bytes())
-    except OSError as error:
-        raise BenchError(
-            f"{path}: can't be read ({error.strerror}). Name a report.json that lensbench wrote."
-        ) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        report = _decoded(content)
+    # Too large numbers and too deep brackets come as errors of Python's own; text may be cut within a character.
+    except (msgspec.DecodeError, ValueError, OverflowError, RecursionError) as error:
         raise BenchError(
             f"{path}: is no lensbench report ({error}). Name a report.json that lensbench wrote."
         ) from None

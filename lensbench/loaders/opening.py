@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import difflib
+import os
 from pathlib import Path
 
 from lensbench.errors import BenchError
+from lensbench.files import reason_of, refuse_odd_file
 
 JPEG, PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 """How the files begin."""
@@ -27,16 +29,16 @@ def read_head(path: str | Path, length: int = 512) -> bytes:
         that may not be read.
     """
     path = Path(path)
-    if path.is_dir():
+    if os.path.isdir(path):
         raise BenchError(f"{path.name or path}: is a folder, not a picture. Name the shot's own file.")
     try:
+        refuse_odd_file(path)
         with path.open("rb") as file:
             head = file.read(length)
     except FileNotFoundError:
         raise BenchError(f"{path}: there is no such file{nearest_file(path)}") from None
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise BenchError(f"{path}: can't be read ({why}). Look at the file's permissions.") from None
+        raise BenchError(f"{path}: can't be read ({reason_of(error)}). Look at the file's permissions.") from None
     if not head:
         raise BenchError(f"{path.name}: is empty (0 bytes). Copy it from the card again.")
     return head

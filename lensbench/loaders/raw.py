@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import rawpy
 from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
+from lensbench.loaders._unpacked import FLAT, STACK, Unpacked
+from lensbench.loaders.decoder import DecoderDied, crashed, decoder
 from lensbench.loaders.levels import clipping_level, like_gains
 from lensbench.loaders.opening import check_size, read_head
 from lensbench.loaders.recorded import RawPage, Recorded, read_recorded
 from lensbench.shot import Exposure, Shot
 
 _COLOUR_NAMES = {"R": "red", "G": "green", "B": "blue", "C": "cyan", "M": "magenta", "Y": "yellow", "E": "emerald"}
-
-_REPEAT = 48
-"""A multiple of every mosaic's repeat that LibRaw knows (2, 6, 8 and 16)."""
 
 _ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 """EXIF's orientation by LibRaw's `flip`."""
@@ -52,11 +48,11 @@ def load_raw(path: str | Path) -> Shot:
     head = read_head(path)
     recorded = read_recorded(path)
     _check_recorded(path.name, recorded)
-    with _unpacked(path) as raw:
-        _check_sensor_data(path.name, raw, recorded)
-        shot = _with_recorded_levels(_as_unpacked(path.name, raw), raw, recorded.raw_page)
-        exposure = _exposure(raw, recorded.exposure)
-        reduced = raw.raw_type == rawpy.RawType.Stack and not recorded.is_dng and not head.startswith(b"FOVb")
+    raw = _unpacked(path)
+    _check_sensor_data(path.name, raw, recorded)
+    shot = _with_recorded_levels(_as_unpacked(path.name, raw), raw, recorded.raw_page)
+    exposure = _exposure(raw, recorded.exposure)
+    reduced = raw.facts["kind"] == STACK and not recorded.is_dng and not head.startswith(b"FOVb")
     if shot.white <= shot.black.max():
         raise BenchError(
             f"{path.name}: says that white ({shot.white:g}) lies at or under black ({shot.black.max():g}). It is "
@@ -78,84 +74,66 @@ def _check_recorded(name: str, recorded: Recorded) -> None:
         raise BenchError(f"{name}: is cut short by {page.missing_bytes:,} bytes. Copy it from the card again.")
 
 
-@contextlib.contextmanager
-def _unpacked(path: Path) -> Iterator[rawpy.RawPy]:
-    """The file opened and unpacked by LibRaw; what LibRaw objects to as a sentence."""
-    with rawpy.RawPy() as raw:
-        try:
-            raw.open_file(str(path))
-            raw.unpack()
-        except (rawpy.LibRawFileUnsupportedError, rawpy.LibRawNotImplementedError):
-            raise BenchError(
-                f"{path.name}: holds no raw sensor data that can be read here. Use the camera's own raw files, "
-                "DNG or TIFF."
-            ) from None
-        except (rawpy.LibRawError, MemoryError) as error:
-            raise BenchError(
-                f"{path.name}: is damaged or cut short ({_reason(error)}). Copy it from the card again."
-            ) from None
-        yield raw
+def _unpacked(path: Path) -> Unpacked:
+    """The file as LibRaw unpacks it; what LibRaw objects to as a sentence."""
+    try:
+        head, samples = decoder.unpack(path)
+    except DecoderDied as death:
+        raise crashed(path.name, str(death)) from None
+    if head.get("error") == "unsupported":
+        raise BenchError(
+            f"{path.name}: holds no raw sensor data that can be read here. Use the camera's own raw files, "
+            "DNG or TIFF."
+        )
+    if "error" in head:
+        raise BenchError(f"{path.name}: is damaged or cut short ({head['why']}). Copy it from the card again.")
+    repeat = head.get("repeat")
+    return Unpacked(head["facts"], samples, None if repeat is None else np.array(repeat, dtype=np.uint8))
 
 
-def _reason(error: Exception) -> str:
-    """LibRaw's own words, which come as bytes."""
-    said = error.args[0] if error.args else "no reason given"
-    said = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said)
-    return said[:1].lower() + said[1:]
-
-
-def _check_sensor_data(name: str, raw: rawpy.RawPy, recorded: Recorded) -> None:
+def _check_sensor_data(name: str, raw: Unpacked, recorded: Recorded) -> None:
     """Refuse what LibRaw unpacks although it is no camera's mosaic or planes with square pixels."""
-    sizes = raw.sizes
-    if (sizes.raw_width, sizes.raw_height) in recorded.plain_grey:
+    facts = raw.facts
+    if (facts["raw_width"], facts["raw_height"]) in recorded.plain_grey:
         raise BenchError(
             f"{name}: is an ordinary grey picture, not raw sensor data. Use the camera's raw file, or name it "
             ".tif to have it read as a picture."
         )
-    if raw.raw_type not in (rawpy.RawType.Flat, rawpy.RawType.Stack) or raw.raw_image_visible is None:
+    if raw.samples is None:
         raise BenchError(
             f"{name}: holds its samples in a form that cannot be read as they are. Convert it to DNG."
         )
-    if abs(sizes.pixel_aspect - 1) > 0.01:
+    if abs(facts["pixel_aspect"] - 1) > 0.01:
         raise BenchError(
-            f"{name}: comes from a sensor whose pixels are not square ({sizes.pixel_aspect:.2f} : 1), so that "
+            f"{name}: comes from a sensor whose pixels are not square ({facts['pixel_aspect']:.2f} : 1), so that "
             "nothing measured in pixels would hold. Use another camera."
         )
-    check_size(name, sizes.width, sizes.height)
+    check_size(name, facts["width"], facts["height"])
 
 
-def _as_unpacked(name: str, raw: rawpy.RawPy) -> Shot:
+def _as_unpacked(name: str, raw: Unpacked) -> Shot:
     """The visible frame with the colours and levels that LibRaw tells."""
-    letters = raw.color_desc.decode("ascii", "replace")
-    blacks = raw.black_level_per_channel
-    if raw.raw_type == rawpy.RawType.Stack:
-        used = np.arange(raw.num_colors)
-        pattern, samples = None, raw.raw_image_visible[:, :, : raw.num_colors]
+    letters, blacks, samples = raw.facts["letters"], raw.facts["black"], raw.samples
+    if samples is None:
+        raise BenchError(f"{name}: holds no samples that can be read. Convert it to DNG.")
+    number = raw.facts["num_colors"]
+    if raw.repeat is None:
+        used, pattern = np.arange(number), None
     else:
-        samples = raw.raw_image_visible
-        repeat = _repeat(raw) if raw.num_colors > 1 else np.zeros((1, 1), dtype=np.uint8)
-        used, places = np.unique(repeat, return_inverse=True)
-        pattern = smallest_repeat(places.reshape(repeat.shape).astype(np.uint8))
-    colours = ("grey",) if raw.num_colors == 1 else tuple(_COLOUR_NAMES.get(letters[i], "") for i in used)
+        used, places = np.unique(raw.repeat, return_inverse=True)
+        pattern = smallest_repeat(places.reshape(raw.repeat.shape).astype(np.uint8))
+    colours = ("grey",) if number == 1 else tuple(_COLOUR_NAMES.get(letters[i], "") for i in used)
     if "" in colours:
         raise BenchError(f"{name}: has a colour filter of unknown colour ({letters}). Use another camera.")
-    # The array belongs to LibRaw and goes when the file is closed.
     return Shot(
         name=name,
-        samples=samples.copy(),
+        samples=samples,
         pattern=pattern,
         colours=colours,
         black=np.array([blacks[i] for i in used], dtype=np.float64),
         white=_white(raw),
         gain=np.ones(len(colours)),
     )
-
-
-def _repeat(raw: rawpy.RawPy) -> NDArray[np.uint8]:
-    """LibRaw's colour indices of the visible frame's top left, a whole number of repeats."""
-    rows = range(raw.sizes.top_margin, raw.sizes.top_margin + _REPEAT)
-    columns = range(raw.sizes.left_margin, raw.sizes.left_margin + _REPEAT)
-    return np.array([[raw.raw_color(row, column) for column in columns] for row in rows], dtype=np.uint8)
 
 
 def smallest_repeat(pattern: NDArray) -> NDArray:
@@ -173,30 +151,30 @@ def smallest_repeat(pattern: NDArray) -> NDArray:
     return np.ascontiguousarray(pattern[:down, :across])
 
 
-def _white(raw: rawpy.RawPy) -> float:
+def _white(raw: Unpacked) -> float:
     """The lowest level at which LibRaw says that a channel clips or stops being linear."""
     # Half of the range and less is no such level but something that LibRaw has misread.
-    levels = [level for level in raw.camera_white_level_per_channel or [] if level > raw.white_level / 2]
-    return float(min([raw.white_level, *levels]))
+    white = raw.facts["white"]
+    return float(min([white, *(level for level in raw.facts["whites"] if level > white / 2)]))
 
 
-def _with_recorded_levels(shot: Shot, raw: rawpy.RawPy, page: RawPage | None) -> Shot:
+def _with_recorded_levels(shot: Shot, raw: Unpacked, page: RawPage | None) -> Shot:
     """The shot with the levels of a DNG's own tags, which LibRaw rounds, or gives by colour only."""
-    sizes = raw.sizes
+    facts = raw.facts
     if (
         page is None
         or page.black is None
         or page.white is None
-        or page.size != (sizes.raw_width, sizes.raw_height)
+        or page.size != (facts["raw_width"], facts["raw_height"])
     ):
         return shot
-    if page.mosaic != (raw.raw_type == rawpy.RawType.Flat) and shot.colours != ("grey",):
+    if page.mosaic != (facts["kind"] == FLAT) and shot.colours != ("grey",):
         return shot
     shot = replace(shot, white=page.white)
     if shot.pattern is None:
         return replace(shot, black=page.black.mean(axis=(0, 1)))
     # LibRaw may begin the visible frame a sample later than the file says, to keep the mosaic's phase.
-    offset = (page.origin[0] - sizes.top_margin, page.origin[1] - sizes.left_margin)
+    offset = (page.origin[0] - facts["top_margin"], page.origin[1] - facts["left_margin"])
     return with_black_by_position(shot, shot.pattern, np.roll(page.black[:, :, 0], offset, axis=(0, 1)))
 
 
@@ -228,24 +206,14 @@ def with_black_by_position(shot: Shot, pattern: NDArray[np.uint8], black: NDArra
     )
 
 
-def _exposure(raw: rawpy.RawPy, recorded: Exposure) -> Exposure:
+def _exposure(raw: Unpacked, recorded: Exposure) -> Exposure:
     """The recorded facts, gaps filled with what LibRaw found."""
-    other = raw.other
-    found = {
-        "shutter_s": other.shutter_speed,
-        "iso": other.iso_speed,
-        "f_number": other.aperture,
-        "focal_mm": other.focal_length,
-    }
     gaps: dict[str, Any] = {
-        name: float(value)
-        for name, value in found.items()
-        if getattr(recorded, name) is None and value is not None and 0 < value < math.inf
+        name: raw.facts[name]
+        for name in ("shutter_s", "iso", "f_number", "focal_mm", "taken")
+        if getattr(recorded, name) is None and raw.facts[name] is not None
     }
-    # The first year of the epoch is what LibRaw gives where there is no date.
-    if recorded.taken is None and other.timestamp and other.timestamp.year > 1970:
-        gaps["taken"] = other.timestamp.strftime("%Y-%m-%d %H:%M:%S")
-    return replace(recorded, orientation=_ORIENTATION.get(raw.sizes.flip, 1), **gaps)
+    return replace(recorded, orientation=_ORIENTATION.get(raw.facts["flip"], 1), **gaps)
 
 
 def _incomparable(page: RawPage | None, reduced: bool) -> str | None:
@@ -254,6 +222,18 @@ def _incomparable(page: RawPage | None, reduced: bool) -> str | None:
         done = f"has samples compressed with loss ({page.lossy}), which changes the finest detail"
     elif reduced:
         done = "was made smaller by the camera, which mixes the pixels' light"
+    elif page is not None and page.unstated:
+        return _unstated(page.unstated)
     else:
         return None
     return f"{done}. Don't compare its figures with those from full raw files."
+
+
+def _unstated(levels: tuple[str, ...]) -> str:
+    """What to say of a DNG without levels: a flipped bit loses their tags, and every figure hangs on them."""
+    taken = {"black": "0", "white": "the largest number that its bits hold"}
+    lost = " and ".join(f"no {level} level (taken as {taken[level]})" for level in levels)
+    return (
+        f"states {lost}, so sharpness, falloff and glare may be wrong. Where the camera's other files state one, "
+        "this one is damaged: copy it from the card again."
+    )

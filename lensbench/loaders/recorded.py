@@ -15,10 +15,16 @@ import tifffile
 from numpy.typing import NDArray
 
 from lensbench.dng import CFA, LINEAR_RAW
+from lensbench.formatting import printable
 from lensbench.shot import Exposure
 
 _LOSSY_COMPRESSION = {34892: "lossy JPEG"}
 """Compression codes of DNG that change the samples."""
+
+_LONGEST_TEXT = 200
+"""Characters of a recorded text that are kept: cameras' names are shorter."""
+
+_LEVEL_TAGS = {"black": "BlackLevel", "white": "WhiteLevel"}
 
 _MOST_PAGES = 12
 """Pages looked at beside each other: the picture, its thumbnails and previews."""
@@ -45,6 +51,8 @@ class RawPage:
         The lowest of the planes' white levels.
     lossy : str or None
         What the samples were compressed with, where that changed them.
+    unstated : tuple of str
+        ``black`` and ``white``, where a DNG states no such level.
     missing_bytes : int
         How far the samples reach beyond the file's end, or are fewer than the size asks for.
     """
@@ -56,6 +64,7 @@ class RawPage:
     white: float | None
     lossy: str | None
     missing_bytes: int
+    unstated: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,6 +158,7 @@ def _raw_page(page: tifffile.TiffPage, file_size: int, is_dng: bool) -> RawPage:
         white=_white(page) if levels else None,
         lossy=_LOSSY_COMPRESSION.get(int(page.compression)),
         missing_bytes=missing_bytes(page, file_size),
+        unstated=tuple(name for name, tag in _LEVEL_TAGS.items() if levels and page.tags.get(tag) is None),
     )
 
 
@@ -192,7 +202,9 @@ def _camera(make: str | None, model: str | None) -> str | None:
 def _text(value: Any) -> str | None:
     if isinstance(value, bytes):
         value = value.decode("utf-8", "replace")
-    return (value.replace("\0", " ").strip() or None) if isinstance(value, str) else None
+    return (
+        (printable(value.replace("\0", " ").strip()[:_LONGEST_TEXT]) or None) if isinstance(value, str) else None
+    )
 
 
 def _number(value: Any) -> float | None:

@@ -8,7 +8,7 @@ import msgspec
 
 from lensbench.errors import BenchError
 from lensbench.findings import Build
-from lensbench.formatting import as_argument
+from lensbench.formatting import as_argument, name_of_folder
 from lensbench.loaders.goals import Goals
 from lensbench.loaders.opening import nearest_name
 from lensbench.loaders.session_checks import check_session
@@ -78,7 +78,7 @@ def load_session(folder: str | Path) -> Session:
         raise BenchError("\n".join(mistakes))
     return Session(
         folder=folder,
-        build=Build(**{"name": folder.resolve().name, **tables["build"]}),
+        build=Build(**{"name": name_of_folder(folder), **tables["build"]}),
         camera=CameraEntry(**tables["camera"]),
         lens=LensEntry(**tables["lens"]),
         target=TargetEntry(**tables["target"]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,6 +15,10 @@ from lensbench.loaders.toml_lines import Key, line_of, read_toml
 
 _OTHER_TABLES = ("goals", "shot")
 """Tables that have checks of their own."""
+
+
+MOST_SAID = 30
+"""More mistakes than this are counted only."""
 
 
 class CheckedSession(NamedTuple):
@@ -92,11 +97,11 @@ def _shots(data: dict[str, Any], folder: Path) -> tuple[list[dict[str, Any]], li
     checked = [check_table(entry, SHOT_KEYS, ("shot", place)) for place, entry in enumerate(entries)]
     mistakes += [mistake for one in checked for mistake in one.mistakes]
     shots = [one.values for one in checked]
-    seen: dict[Path, int] = {}
+    seen: dict[str, int] = {}
     for place, (entry, shot) in enumerate(zip(entries, shots, strict=True)):
         mistakes += _wrong_as_a_whole(entry, shot, place, folder)
         if "file" in shot:
-            path = (folder / shot["file"]).resolve()
+            path = os.path.realpath(folder / shot["file"])
             if path in seen:
                 text = f"{shot['file']} is listed twice (it is also shot {seen[path] + 1}). Take one of them out."
                 mistakes.append(Mistake(("shot", place, "file"), text))
@@ -119,9 +124,9 @@ def _wrong_as_a_whole(entry: dict[str, Any], shot: dict[str, Any], place: int, f
         found.append(Mistake((*at, "aperture"), "f_number and aperture are both given. Keep the right one."))
     if "file" in shot:
         path = folder / shot["file"]
-        if path.is_dir():
+        if os.path.isdir(path):
             found.append(Mistake((*at, "file"), f"{shot['file']} is a folder, not a picture."))
-        elif not path.is_file():
+        elif not os.path.isfile(path):
             found.append(
                 Mistake((*at, "file"), f"there is no file {shot['file']} in {folder}{nearest_file(path)}")
             )
@@ -133,7 +138,7 @@ def _missing_layout(
 ) -> list[Mistake]:
     """A session with shots of the target needs the target's own file."""
     path = folder / target.get("layout", TargetEntry().layout)
-    if path.is_file() or not any(shot.get("shows") == "target" for shot in shots):
+    if os.path.isfile(path) or not any(shot.get("shows") == "target" for shot in shots):
         return []
     key: Key = ("target", "layout") if "layout" in target else ("target",) if "target" in data else ()
     text = f"there is no {path.name} in {path.parent}, which says where the target's corners lie. Copy the one "
@@ -143,4 +148,6 @@ def _missing_layout(
 def _in_words(path: Path, text: str, mistakes: list[Mistake]) -> list[str]:
     """A sentence a mistake, in the file's order."""
     placed = sorted(((line_of(text, m.key) if m.key else None) or 0, m.text) for m in mistakes)
-    return [f"{path}, line {line}: {said}" if line else f"{path}: {said}" for line, said in placed]
+    said = [f"{path}, line {line}: {text}" if line else f"{path}: {text}" for line, text in placed[:MOST_SAID]]
+    more = len(placed) - MOST_SAID
+    return [*said, f"{path}: has {more:,} mistakes more. Mend these first."] if more > 0 else said

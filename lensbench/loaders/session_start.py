@@ -13,10 +13,12 @@ import tomlkit
 
 from lensbench.errors import BenchError
 from lensbench.files import write_new, written_whole
+from lensbench.formatting import name_of_folder
 from lensbench.loaders.encoding import EncodingUnknown
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session import SESSION_FILE, check_folder, session_mistakes
 from lensbench.loaders.shot_file import RAW_ENDINGS, read_shot
+from lensbench.loaders.toml_checks import LONGEST_NAME
 from lensbench.loaders.toml_lines import read_toml
 
 PICTURE_ENDINGS = RAW_ENDINGS | {".tif", ".tiff", ".jpg", ".jpeg", ".png"}
@@ -160,7 +162,7 @@ def _new_text(folder: Path, sheet: SheetFigures | None) -> str:
         if sheet.sensor_mm is not None:
             sensor, made_for = _pair(sheet.sensor_mm), " (the sheet was made for this one)"
     return _NEW_FILE.format(
-        name=_quoted(folder.resolve().name or "bench"),
+        name=_quoted(name_of_folder(folder) or "bench"),
         date=datetime.date.today().isoformat(),
         sensor=sensor,
         made_for=made_for,
@@ -188,6 +190,11 @@ def _listed(path: Path) -> list[str]:
 def _look_at(path: Path) -> tuple[StartedShot, str]:
     """What a shot seems to show, and its [[shot]], with what is still to be said as notes."""
     encoding_line = ""
+    if not path.name.isprintable() or len(path.name) > LONGEST_NAME:
+        raise BenchError(
+            f"{path.name[:LONGEST_NAME]!r}: has a name that a session file can't hold. Rename it, with plain "
+            "letters."
+        )
     try:
         shot = read_shot(path)
     except EncodingUnknown:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from lensbench.errors import BenchError
+from lensbench.formatting import printable
 from lensbench.loaders.opening import JPEG, PNG, read_head
 from lensbench.loaders.raw import load_raw
 from lensbench.loaders.recorded import NOTHING, read_recorded
@@ -65,7 +67,11 @@ def read_shot(path: str | Path, encoding: str | None = None) -> Shot:
     >>> shot.size, shot.channels, float(shot.white)
     ((90, 60), ('red', 'green', 'blue'), 15871.0)
     """
-    path = Path(path)
+    shot = _read(Path(path), encoding)
+    return shot if shot.name.isprintable() else replace(shot, name=printable(shot.name))
+
+
+def _read(path: Path, encoding: str | None) -> Shot:
     head = read_head(path)
     # The decoders of developed pictures take longer to load than a raw file; most shots need none.
     if head.startswith((JPEG, PNG)):

@@ -14,6 +14,10 @@ Check = Callable[[Any], Any]
 """Gives back the value in its final type, or raises ValueError with a sentence that says what would be right."""
 
 
+LONGEST_NAME = 200
+"""Characters in a name."""
+
+
 class Mistake(NamedTuple):
     """A key that is wrong, and the sentence that says how, beginning after the file's name and line."""
 
@@ -77,8 +81,8 @@ def words(means: str) -> Check:
     def check(value: Any) -> str:
         if not isinstance(value, str) or not value.strip():
             raise ValueError(f"It must be {means}, in quotes.")
-        if len(value) > 200 or not value.isprintable():
-            raise ValueError(f"It must be {means}: at most 200 characters, all of them printable.")
+        if len(value) > LONGEST_NAME or not value.isprintable():
+            raise ValueError(f"It must be {means}: at most {LONGEST_NAME} characters, all of them printable.")
         return value
 
     return check
@@ -158,5 +162,9 @@ def as_written(value: Any) -> str:
         return f'"{value}"' if len(value) < 60 else f'"{value[:57]}…"'
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
-    text = str(value)
+    try:
+        text = str(value)
+    except ValueError:
+        # Python writes out no number of thousands of digits.
+        text = "a number with thousands of digits"
     return text if len(text) < 60 else f"{text[:57]}…"

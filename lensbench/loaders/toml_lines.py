@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-import bisect
+import functools
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from lensbench.errors import BenchError
+from lensbench.files import read_whole
 
 Key = Sequence[str | int]
 """The way to a value: names of tables and keys, and places in lists counted from 0."""
+
+MOST_BYTES = 20_000_000
+"""A session file of a thousand shots has 200 kB."""
+
+DEEPEST = 20
+"""Tables in tables; session files and goals need three."""
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:
@@ -24,36 +32,71 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
         If the file can't be read or isn't TOML, with the line and a hint at what would be right.
     """
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise BenchError(f"{path}: can't be read ({error.strerror}). Look at the file's permissions.") from None
+        text = read_whole(path, MOST_BYTES, "Look at the file's permissions.").decode("utf-8-sig")
     except UnicodeDecodeError:
         raise BenchError(f"{path}: is not a UTF-8 text file. Save it as plain text, encoded as UTF-8.") from None
     # Lines end as Windows writes them, or as everybody else does; TOML knows no third way.
     text = text.replace("\r\n", "\n")
     try:
-        return tomllib.loads(text), text
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        # Numbers of thousands of digits are refused by Python itself, without a place.
         raise BenchError(_not_toml(path, text, error)) from None
+    if not _is_shallow(data):
+        raise BenchError(f"{path}: has tables in tables in tables, {DEEPEST} deep and more. Begin it anew.")
+    return data, text
+
+
+def _is_shallow(data: Any) -> bool:
+    """Whether nothing lies deeper than `DEEPEST`; looked at level by level, since calls may not go so deep."""
+    level = [data]
+    for _ in range(DEEPEST):
+        level = [
+            inner
+            for value in level
+            for inner in (value.values() if isinstance(value, dict) else value if isinstance(value, list) else ())
+            if isinstance(inner, dict | list)
+        ]
+        if not level:
+            return True
+    return False
 
 
 def line_of(text: str, key: Key) -> int | None:
-    """The line, counted from 1, on which a key is first given; None where it isn't."""
-    lines = text.split("\n")
-    counts = range(len(lines) + 1)
-    # Key after key appears as more lines are read, so the line that brings this one can be searched for by halves.
-    first = bisect.bisect_left(counts, True, key=lambda count: _holds(_first_lines(lines, count), key))
-    return first if first in counts else None
+    """The line, counted from 1, on which a key is first given; None where it isn't.
+
+    A key inside of a value that is written on one line, `{…}` or `[…]`, is given on that value's line.
+    """
+    data, lines = _lines_of_keys(text)
+    if not _holds(data, key):
+        return None
+    for end in range(len(key), 0, -1):
+        found = lines.get(tuple(key[:end]))
+        if found is not None:
+            return found
+    return None
 
 
-def _first_lines(lines: list[str], count: int) -> dict[str, Any]:
-    """What the first lines say, read on to the end of a value that runs over several."""
-    for end in range(count, len(lines)):
-        try:
-            return tomllib.loads("\n".join(lines[:end]))
-        except tomllib.TOMLDecodeError:
+@functools.lru_cache(maxsize=2)
+def _lines_of_keys(text: str) -> tuple[dict[str, Any], Mapping[tuple[str | int, ...], int]]:
+    """What a text says, and the line of every table and key, in one pass over it."""
+    lines: dict[tuple[str | int, ...], int] = {}
+    counts: dict[tuple[str | int, ...], int] = {}
+    table: tuple[str | int, ...] = ()
+    for statement in _statements(text):
+        header = re.match(r"\[(\[?)(.*?)\]?\]\s*(?:#.*)?$", statement.text)
+        if header:
+            table = _placed(_key_parts(header[2]), counts)
+            if header[1]:
+                counts[table] = counts.get(table, -1) + 1
+                lines.setdefault(table, statement.line)
+                table = (*table, counts[table])
+            lines.setdefault(table, statement.line)
             continue
-    return tomllib.loads("\n".join(lines))
+        name, equals, _ = statement.text.partition("=")
+        if equals:
+            _note(lines, table, _key_parts(name), statement.line)
+    return tomllib.loads(text), MappingProxyType(lines)
 
 
 def _holds(data: Any, key: Key) -> bool:
@@ -63,6 +106,74 @@ def _holds(data: Any, key: Key) -> bool:
         except (KeyError, IndexError, TypeError):
             return False
     return True
+
+
+def _note(
+    lines: dict[tuple[str | int, ...], int], table: tuple[str | int, ...], parts: tuple[str, ...], line: int
+) -> None:
+    for end in range(1, len(parts[:DEEPEST]) + 1):
+        lines.setdefault((*table, *parts[:end]), line)
+
+
+def _placed(parts: tuple[str, ...], counts: Mapping[tuple[str | int, ...], int]) -> tuple[str | int, ...]:
+    """A header's way, with the place in each list of tables that it goes through: [shot.more] is of the last."""
+    way: tuple[str | int, ...] = ()
+    for number, part in enumerate(parts):
+        way = (*way, part)
+        if way in counts and number < len(parts) - 1:
+            way = (*way, counts[way])
+    return way
+
+
+def _key_parts(name: str) -> tuple[str, ...]:
+    """The names in a dotted key."""
+    if re.fullmatch(r"\s*[A-Za-z0-9_-]+\s*", name):
+        return (name.strip(),)
+    quoted = r"\"((?:[^\"\\]|\\.)*)\"|'([^']*)'|([A-Za-z0-9_-]+)"
+    return tuple(
+        _unquoted(match[1]) if match[1] is not None else match[2] if match[2] is not None else match[3]
+        for match in re.finditer(quoted, name)
+    )
+
+
+def _unquoted(inner: str) -> str:
+    try:
+        return str(tomllib.loads(f'key = "{inner}"')["key"])
+    except ValueError:
+        return inner
+
+
+class _Statement(NamedTuple):
+    """A header or the beginning of a key's value, and its line."""
+
+    line: int
+    text: str
+
+
+_TOKEN = re.compile(
+    r'(?P<long>"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\')'
+    r'|(?P<string>"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\')'
+    r"|(?P<comment>\#[^\n]*)|(?P<open>[\[{])|(?P<close>[\]}])|(?P<end>\n)|(?P<plain>[^\"'\#\[\]{}\n]+|.)",
+    re.DOTALL,
+)
+
+
+def _statements(text: str) -> Iterator[_Statement]:
+    """The statements of a TOML text, each with the line on which it begins."""
+    line, first, depth = 1, 1, 0
+    parts: list[str] = []
+    for token in _TOKEN.finditer(text):
+        kind, said = token.lastgroup, token[0]
+        if kind == "end" and depth <= 0:
+            if statement := "".join(parts).strip():
+                yield _Statement(first, statement)
+            parts, first, depth = [], line + 1, 0
+        elif kind != "comment":
+            depth += (kind == "open") - (kind == "close")
+            parts.append(said)
+        line += said.count("\n")
+    if statement := "".join(parts).strip():
+        yield _Statement(first, statement)
 
 
 def _not_toml(path: Path, text: str, error: Exception) -> str:

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 from lensbench import __version__
 from lensbench.errors import BenchError
 from lensbench.findings import Camera, Geometry, Notice, Report, Verdict
+from lensbench.formatting import name_of_folder
 from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.goals import Goals
 from lensbench.loaders.session import Session, refuse_odd_rulers
@@ -126,7 +127,7 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
             rings=missing_rings(geometry, session.goals.wanted),
         ),
         made_by=f"lensbench {__version__}",
-        session=session.folder.resolve().name,
+        session=name_of_folder(session.folder),
         shots=[digest for outcome in outcomes for digest in outcome.digests],
     )
     views = [view for reading in readings.targets for view in reading.views]

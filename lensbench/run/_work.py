@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
+from concurrent.futures.process import BrokenProcessPool
 from functools import partial
+from typing import NamedTuple
 
 import joblib
+from joblib.externals import loky
 
+from lensbench.errors import TRACEBACK, fault_in_words
 from lensbench.loaders.session import Session
 from lensbench.loaders.session_keys import SHOWS, ShotEntry
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._darks import MeanDark, read_darks
+from lensbench.run._loading import left_out
 from lensbench.run._read_edges import read_blade, read_target
 from lensbench.run._read_flats import read_flats
 from lensbench.run._readings import Outcome
@@ -24,8 +29,17 @@ BYTES_A_SHOT = 1_000_000_000
 """Memory set aside for each shot that is measured at once: of 24 megapixels, six frames of float32 (0.6 GB), which
 is twice the bar that `tests/bench/speed.py` holds a shot to, and 0.3 GB for a process's imports."""
 
-_Piece = tuple[str, Callable[[int], Outcome]]
-"""A piece of work: a name to show, and a function of the number of threads."""
+
+class _Piece(NamedTuple):
+    """A piece of work: the files that it reads, the first of which is shown, and a function of the threads."""
+
+    files: tuple[str, ...]
+    work: Callable[[int], Outcome]
+
+    @property
+    def name(self) -> str:
+        """What to show."""
+        return self.files[0]
 
 
 def read_session(
@@ -74,16 +88,18 @@ def _targets(
         return []
     # Absolute, since processes that share the work may have another working folder.
     folder = session.folder.absolute()
-    return [(entry.file, partial(read_target, folder, entry, layout, darks)) for entry in entries]
+    return [_Piece((entry.file,), partial(read_target, folder, entry, layout, darks)) for entry in entries]
 
 
 def _blades(session: Session, entries: Iterable[ShotEntry]) -> list[_Piece]:
-    return [(entry.file, partial(read_blade, session.folder.absolute(), entry)) for entry in entries]
+    return [_Piece((entry.file,), partial(read_blade, session.folder.absolute(), entry)) for entry in entries]
 
 
-def _flats(session: Session, groups: Iterable[list[ShotEntry]], darks: list[MeanDark]) -> list[_Piece]:
+def _flats(session: Session, groups: Collection[list[ShotEntry]], darks: list[MeanDark]) -> list[_Piece]:
     folder, sensor_mm = session.folder.absolute(), session.camera.sensor_mm
-    return [(group[0].file, partial(_read_group, (folder, group, darks, sensor_mm))) for group in groups]
+    files = [tuple(entry.file for entry in group) for group in groups]
+    works = [partial(_read_group, (folder, group, darks, sensor_mm)) for group in groups]
+    return [_Piece(names, work) for names, work in zip(files, works, strict=True)]
 
 
 def _read_group(arguments: tuple, threads: int) -> Outcome:
@@ -95,16 +111,43 @@ def _in_parallel(pieces: list[_Piece], tell: Callable[[str], None], workers: int
     """What the pieces of work give, in their order."""
     workers = min(workers or workers_at_once(), max(len(pieces), 1))
     threads = max(joblib.cpu_count() // workers, 1)
-    jobs = (joblib.delayed(_numbered)(number, work, threads) for number, (_, work) in enumerate(pieces))
+    jobs = (joblib.delayed(_numbered)(number, piece, threads) for number, piece in enumerate(pieces))
     outcomes: dict[int, Outcome] = {}
-    for number, outcome in joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(jobs):
-        outcomes[number] = outcome
-        tell(pieces[number][0])
+    try:
+        for number, outcome in joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(jobs):
+            outcomes[number] = outcome
+            tell(pieces[number].name)
+    except BrokenProcessPool:
+        # A process was killed, as by the system where memory ran out. Nobody knows with which shot: one by one.
+        for number, piece in enumerate(pieces):
+            if number not in outcomes:
+                outcomes[number] = _alone(number, piece)
+                tell(piece.name)
     return [outcomes[number] for number in range(len(pieces))]
 
 
-def _numbered(number: int, work: Callable[[int], Outcome], threads: int) -> tuple[int, Outcome]:
-    return number, work(threads)
+def _alone(number: int, piece: _Piece) -> Outcome:
+    """A piece of work in a process that has nothing else to do, and may be killed."""
+    try:
+        with loky.ProcessPoolExecutor(max_workers=1) as pool:
+            return pool.submit(_numbered, number, piece, joblib.cpu_count()).result()[1]
+    except BrokenProcessPool:
+        why = "the process that measured it was killed, perhaps since memory ran out. Close other programs."
+        return _left_out(piece, why)
+
+
+def _numbered(number: int, piece: _Piece, threads: int) -> tuple[int, Outcome]:
+    try:
+        return number, piece.work(threads)
+    except Exception as error:
+        # Whatever went wrong with one shot is no reason to lose the others.
+        if os.environ.get(TRACEBACK):
+            raise
+        return number, _left_out(piece, fault_in_words(error))
+
+
+def _left_out(piece: _Piece, why: str) -> Outcome:
+    return Outcome(None, [left_out(name, f"{name}: {why}") for name in piece.files], [])
 
 
 def workers_at_once() -> int:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
-from lensbench.files import write_text_whole
+from lensbench.files import read_whole, write_text_whole
 from lensbench.target._layout_faults import FORMAT, fault_of
 from lensbench.target._pattern import FAR_CORNER, MOST_IN_LINE, PITCH_DECIMALS, sheet_name, tile_corners
 
@@ -27,6 +28,9 @@ LEG_CORNERS = ((0, 1), (0, 2), (1, 2))
 
 LATTICES = {"fine": (15, 11), "coarse": (9, 7)}
 """About how many tiles each lattice has across and up the frame."""
+
+MOST_BYTES = 20_000_000
+"""The file of the largest sheet has 120 kB."""
 
 OVERRUN = 1.5
 """How much larger than the frame the lattice is: a quarter of the frame more on each side."""
@@ -204,13 +208,11 @@ def read_layout(path: str | Path) -> Layout:
     (15, 9, 37.03)
     """
     path = Path(path)
+    content = read_whole(path, MOST_BYTES, "Copy the target.json of your printed target here.")
     try:
-        stored = msgspec.json.decode(path.read_bytes(), type=_StoredLayout)
-    except OSError as error:
-        raise BenchError(
-            f"{path}: cannot be read ({error.strerror}). Copy the target.json of your printed target here."
-        ) from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        stored = msgspec.json.decode(content, type=_StoredLayout)
+    # Too large numbers and too deep brackets come as errors of Python's own.
+    except (msgspec.DecodeError, ValueError, OverflowError, RecursionError) as error:
         raise BenchError(
             f"{path}: not a target layout ({error}). Copy the one made with your target again."
         ) from error
@@ -232,17 +234,20 @@ def read_layout(path: str | Path) -> Layout:
     return layout
 
 
+_Count = Annotated[int, msgspec.Meta(ge=-1_000_000, le=1_000_000)]
+
+
 class _StoredTile(msgspec.Struct):
-    column: int
-    row: int
+    column: _Count
+    row: _Count
     corners_mm: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 
 
 class _StoredLayout(msgspec.Struct):
     format: str
     pitch_mm: float
-    columns: int
-    rows: int
+    columns: _Count
+    rows: _Count
     rulers_mm: tuple[float, float]
     tiles: list[_StoredTile]
     name: str | None = None

@@ -228,10 +228,10 @@ def test_folders_gone_wrong(tmp_path):
 def test_a_session_file_that_may_not_be_read(folder, monkeypatch):
     write(folder, WHOLE)
 
-    def refuse(_path):
+    def refuse(*_):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("pathlib.Path.read_bytes", refuse)
+    monkeypatch.setattr("pathlib.Path.open", refuse)
     with pytest.raises(BenchError, match=r"session\.toml: can't be read \(Permission denied\)"):
         load_session(folder)
 

@@ -116,5 +116,12 @@ def as_csv(rows: list[dict]) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, columns, restval="")
     writer.writeheader()
-    writer.writerows({k: "" if v is None else v for k, v in row.items()} for row in rows)
+    writer.writerows({column: _cell(value) for column, value in row.items()} for row in rows)
     return text.getvalue().encode()
+
+
+def _cell(value: object) -> object:
+    """A cell's value; words that a spreadsheet would run as a formula begin with an apostrophe."""
+    if isinstance(value, str) and value.lstrip().startswith(("=", "+", "-", "@")):
+        return f"'{value}"
+    return "" if value is None else value
