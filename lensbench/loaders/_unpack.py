@@ -96,8 +96,8 @@ def _repeat(raw: rawpy.RawPy) -> NDArray[np.uint8]:
 LENGTH_BYTES = 4
 """The lengths that go before a path and before a head of an answer."""
 
-MOST_CPU_S = 10.0
-"""Processor time that a file may take; 100 megapixels of the slowest compression take three seconds or so."""
+LEAST_CPU_S, CPU_S_A_BYTE, MOST_CPU_S = 2.0, 5e-8, 9.0
+"""Processor time that a file may take by its size; the slowest compression takes some 20 ns a byte."""
 
 MOST_MEMORY = 2 * 2**30
 """Memory that a file may take."""
@@ -116,7 +116,7 @@ def main() -> None:
         if len(length) < LENGTH_BYTES:
             return
         path = os.fsdecode(asked.read(int.from_bytes(length, "big")))
-        _limit_time(MOST_CPU_S)
+        _limit_time(_time_for(path))
         try:
             with unpacked(path) as found:
                 _answer(answers, found)
@@ -134,6 +134,11 @@ def _limit_memory() -> None:
 
         resource.setrlimit(resource.RLIMIT_DATA, (MOST_MEMORY, MOST_MEMORY))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def _time_for(path: str) -> float:
+    size = os.stat(path).st_size if os.path.isfile(path) else 0
+    return min(LEAST_CPU_S + CPU_S_A_BYTE * size, MOST_CPU_S)
 
 
 def _limit_time(seconds: float) -> None:

@@ -55,7 +55,7 @@ class Decoder:
             except BaseException as error:
                 # Half an answer may be on its way; whoever asks next needs a fresh process.
                 reason = self._end()
-                if isinstance(error, OSError | EOFError):
+                if isinstance(error, OSError | EOFError | ValueError):
                     raise DecoderDied(reason) from None
                 raise
 

@@ -87,15 +87,17 @@ def _lines_of_keys(text: str) -> tuple[dict[str, Any], Mapping[tuple[str | int, 
         header = re.match(r"\[(\[?)(.*?)\]?\]\s*(?:#.*)?$", statement.text)
         if header:
             table = _placed(_key_parts(header[2]), counts)
+            for end in range(1, min(len(table), DEEPEST)):
+                lines.setdefault(table[:end], statement.line)
             if header[1]:
                 counts[table] = counts.get(table, -1) + 1
                 lines.setdefault(table, statement.line)
                 table = (*table, counts[table])
             lines.setdefault(table, statement.line)
             continue
-        name, equals, _ = statement.text.partition("=")
-        if equals:
-            _note(lines, table, _key_parts(name), statement.line)
+        name = _KEY.match(statement.text)
+        if name:
+            _note(lines, table, _key_parts(name[0]), statement.line)
     return tomllib.loads(text), MappingProxyType(lines)
 
 
@@ -106,6 +108,11 @@ def _holds(data: Any, key: Key) -> bool:
         except (KeyError, IndexError, TypeError):
             return False
     return True
+
+
+_QUOTED = r"\"(?:[^\"\\]|\\.)*\"|'[^']*'"
+_KEY = re.compile(rf"(?:{_QUOTED}|[^\"'=])+(?==)")
+"""What stands before a value's sign of equality; in quotes there may be another one."""
 
 
 def _note(

@@ -116,3 +116,24 @@ def test_reports_that_cannot_be_written(capsys, bench, outside, tmp_path):
     (tmp_path / "full").write_text("a file where the folder should go")
     ran = run(capsys, "measure", "bench", "--out", "full")
     assert_refused(ran, tmp_path, "full", "--out")
+
+
+def test_what_a_terminal_would_obey_is_written_out(tmp_path, capsys):
+    path = tmp_path / "\x1b]0;owned\x07\x1b[2J.dng"
+    path.write_bytes(b"\0" * 600)
+    ran = run(capsys, "check", path)
+    assert ran.code == 2
+    assert "\\x1b[2J.dng" in ran.err
+    assert "\x1b" not in ran.out + ran.err
+
+
+def test_a_fault_of_the_program_is_a_sentence_that_says_how_to_report_it(tmp_path, capsys, monkeypatch):
+    def fail(*_):
+        raise RuntimeError("odd")
+
+    (tmp_path / "a.dng").write_bytes(b"\0" * 600)
+    monkeypatch.setattr("lensbench.loaders.read_shot", fail)
+    ran = run(capsys, "check", tmp_path / "a.dng")
+    assert ran.code == 2
+    assert ran.err.startswith("lensbench failed: RuntimeError: odd (cli/check.py, line ")
+    assert "Please report it" in ran.err

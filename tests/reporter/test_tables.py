@@ -3,6 +3,8 @@
 import csv
 import io
 
+from msgspec.structs import replace
+
 from lensbench.reporter.tables.csv_files import csv_files
 from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
@@ -49,3 +51,15 @@ def test_what_was_not_measured_has_no_table():
     files = csv_files(report)
     assert "falloff_zones.csv" not in files
     assert "dirt_marks.csv" not in files
+
+
+def test_words_that_a_spreadsheet_would_run_are_only_words():
+    """A cell that begins with one of = + - @ is a formula there (common practice); numbers stay numbers."""
+    report = invented_report((2.8,), (1200, 800))
+    tile = report.settings[0].fringing.tiles[0]
+    for name in ("=1+1", "+1", "-1", "@sum", "  =cmd", "\t=1"):
+        setting = replace(report.settings[0], f_number=None, aperture=name)
+        first = read(csv_files(replace(report, settings=[setting]))["fringing_tiles.csv"])[0]
+        assert first["aperture"] == f"'{name}"
+        assert float(first["red_dx"]) == tile.red.dx.value
+        assert min(float(first["red_dx"]), float(first["blue_dx"])) < 0

@@ -1,7 +1,9 @@
 """A whole session from another renderer, measured and held against what that renderer drew."""
 
 import json
+import os
 import shutil
+import signal
 from dataclasses import replace
 
 import jsonschema
@@ -13,7 +15,8 @@ from lensbench.errors import BenchError
 from lensbench.findings import encode_report, report_schema
 from lensbench.frame import ZONES, h_of, zone_index
 from lensbench.loaders import load_session, read_shot
-from lensbench.run import measure_session
+from lensbench.run import _work, measure_session
+from lensbench.run._readings import Outcome
 from lensbench.target.layout import make_layout, write_layout
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, true_figures, write_mosaic
@@ -275,3 +278,38 @@ def test_another_print_s_target_file_is_refused_by_name(session):
     write_layout(folder / "target.json", make_layout((36.0, 24.0), 0.2, "coarse", (555.492, 333.295)))
     with pytest.raises(BenchError, match=r"as on the sheet coarse-15x9-18\.516 \(for a sensor of 36 × 24 mm at"):
         measure_session(with_shots(SHEET), workers=1)
+
+
+def test_a_fault_on_one_shot_is_told_and_takes_no_other_along(session, monkeypatch):
+    _, with_shots = session
+
+    def fail(*_):
+        raise ZeroDivisionError("float division by zero")
+
+    monkeypatch.setattr("lensbench.run._read_edges.find_tiles", fail)
+    report = measure_session(with_shots(EVEN, SHEET), workers=1)
+    (said,) = [warning.text for warning in report.warnings if warning.shot == "sheet.dng"]
+    assert "sheet.dng: lensbench failed: ZeroDivisionError: float division by zero" in said
+    assert "a fault of lensbench, not of your bench. Please report it" in said
+    assert [setting.shots for setting in report.settings] == [["even.dng"]]
+
+
+class _KilledFor:
+    """Work during which the process is killed, as where memory ran out."""
+
+    def __init__(self, name, pid):
+        self.name, self.pid = name, pid
+
+    def __call__(self, threads):
+        if os.getpid() != self.pid and self.name == "killer":
+            os.kill(os.getpid(), signal.SIGKILL)
+        return Outcome(None, [], [])
+
+
+def test_a_killed_process_is_that_shot_s_misfortune():
+    pieces = [_work._Piece((name,), _KilledFor(name, os.getpid())) for name in ("one", "killer", "two")]
+    done = []
+    one, killed, two = _work._in_parallel(pieces, done.append, 2)
+    assert sorted(done) == ["killer", "one", "two"]
+    assert (one.notices, two.notices) == ([], [])
+    assert "killer: the process that measured it was killed" in killed.notices[0].text
