@@ -22,10 +22,11 @@ def fault_in_words(error: Exception) -> str:
     while step is not None:
         file = Path(step.tb_frame.f_code.co_filename)
         if "lensbench" in file.parts:
-            place = f"; {file.parent.name}/{file.name}, line {step.tb_lineno}"
+            place = f" in {file.parent.name}/{file.name}, line {step.tb_lineno}"
         step = step.tb_next
     return (
-        f"Lensbench failed by a mistake of its own ({type(error).__name__}: {str(error)[:300]}{place}). Your files "
-        f"are as they were. Please report it, with what this prints: {TRACEBACK}=1 lensbench … (the same command "
+        f"Lensbench failed by a mistake of its own ({type(error).__name__}: {str(error)[:300]}){place}. Your "
+        f"files are as they were. Please report it, with what this prints: {TRACEBACK}=1 lensbench … (the same "
+        "command "
         "again)."
     )
