@@ -135,5 +135,5 @@ def test_a_fault_of_the_program_is_a_sentence_that_says_how_to_report_it(tmp_pat
     monkeypatch.setattr("lensbench.loaders.read_shot", fail)
     ran = run(capsys, "check", tmp_path / "a.dng")
     assert ran.code == 2
-    assert ran.err.startswith("Lensbench failed
-    by a mistake of its own (RuntimeError: odd) in cli/check.py, line ") assert "Please report it" in ran.err
+    assert "a mistake of its own (RuntimeError: odd) in cli/check.py, line " in ran.err
+    assert "Please report it" in ran.err
