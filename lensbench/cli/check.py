@@ -12,6 +12,7 @@ from lensbench.cli.screen import NEW_NAME, AsJson, check_picture, print_json, sa
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lensbench.findings import Notice
     from lensbench.shot import Shot
     from lensbench.verdicts.dirt import Cleanliness, Flat, Since
 
@@ -50,13 +51,15 @@ def check(
     if picture:
         check_picture(picture)
     earlier = _read(since, encoding)[0] if since else None
-    now, shot = _read(flat, encoding)
+    now, shot, notices = _read(flat, encoding)
     answer = judge_cleanliness(Dust(list(now.marks)), now.size)
     changes = changed_since(earlier, now) if earlier else None
     if json:
-        print_json({**msgspec.structs.asdict(answer), **({"since": changes} if changes else {})})
+        more = {"since": changes} if changes else {}
+        print_json({"warnings": notices, **msgspec.structs.asdict(answer), **more})
     else:
-        _print(now.name, answer, changes)
+        say(*(notice.text for notice in notices))
+        _print(now.name, answer, changes, sure=not notices)
     if picture:
         from lensbench.files import write_new
         from lensbench.reporter.plots.flagged_marks import marks_picture
@@ -66,27 +69,31 @@ def check(
     raise typer.Exit(0 if answer.clean else 1)
 
 
-def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot]:
-    """A flat with its marks, and its shot."""
+def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot, list[Notice]]:
+    """A flat with its marks, its shot, and what is wrong with that."""
     from lensbench.analysers.dust import find_marks
+    from lensbench.analysers.flat_light import flat_exposure
     from lensbench.errors import BenchError
     from lensbench.loaders import read_shot
     from lensbench.loaders.guessing import why_no_even_light
-    from lensbench.verdicts.dirt import Flat
+    from lensbench.verdicts.dirt import Flat, flat_notices
 
     shot = read_shot(path, encoding)
     if shot.incomparable:
         say(f"{shot.name}: {shot.incomparable}")
     if why := why_no_even_light(shot):
         raise BenchError(f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet.")
-    return Flat(shot.name, shot.size, shot.exposure.f_number, find_marks(shot).marks), shot
+    dust = find_marks(shot)
+    notices = flat_notices(shot.name, flat_exposure(shot), dust.light)
+    return Flat(shot.name, shot.size, shot.exposure.f_number, dust.marks), shot, notices
 
 
-def _print(name: str, answer: Cleanliness, changes: Since | None) -> None:
+def _print(name: str, answer: Cleanliness, changes: Since | None, sure: bool) -> None:
     from lensbench.verdicts.dirt import CAUTIONS
 
     if answer.clean:
-        print(f"{name}: clean. Nothing shows at this aperture.")
+        said = "clean. Nothing shows at this aperture" if sure else "nothing shows, as far as this flat can tell"
+        print(f"{name}: {said}.")
     else:
         print(f"{name}: {len(answer.marks)} mark{'s' * (len(answer.marks) > 1)} would show at this aperture.")
         for number, sentence in enumerate(answer.sentences, 1):

@@ -16,7 +16,7 @@ from lensbench.findings.aperture import (
     Rings,
 )
 from lensbench.findings.build import Build, Camera
-from lensbench.findings.dirt import Dust, Mark, PanelMarks
+from lensbench.findings.dirt import Dust, Mark, PanelMarks, UnevenLight
 from lensbench.findings.focus import (
     ColourFocus,
     FieldStep,
@@ -182,6 +182,7 @@ __all__ = [
     "TileSharpness",
     "TracedMark",
     "TurnTest",
+    "UnevenLight",
     "UsableLight",
     "Verdict",
     "View",

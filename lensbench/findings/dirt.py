@@ -38,8 +38,21 @@ class PanelMarks(Tabular, msgspec.Struct, frozen=True):
     marks: list[Mark] = []
 
 
+class UnevenLight(Tabular, msgspec.Struct, frozen=True):
+    """What a flat's light plainly is besides even, named for what it looks like.
+
+    `kind` is ``bands`` (along the rows), ``upright bands``, ``bar``, ``window bars``, ``clouds``, ``leak`` or
+    ``line``; `percent` from its brightest to its darkest, `period_px` how far apart bands are.
+    """
+
+    kind: str
+    percent: float
+    period_px: float | None = None
+
+
 class Dust(Tabular, msgspec.Struct, frozen=True):
     """Dirt marks of one setting, the most visible first; and those with the light panel moved, where it was."""
 
     marks: list[Mark] = []
     panels: list[PanelMarks] = []
+    light: list[UnevenLight] = []

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from lensbench.analysers.dust import find_marks
 from lensbench.analysers.falloff import PanelGiven, read_centre_light, read_light
+from lensbench.analysers.flat_light import flat_exposure
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
@@ -16,6 +17,7 @@ from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots
 from lensbench.run._readings import FlatsReading, Outcome
 from lensbench.shot import Shot
+from lensbench.verdicts.dirt import flat_notices
 
 
 def read_flats(
@@ -66,6 +68,10 @@ def _flats_reading(
         dust = _dirt(shots)
     except BenchError as error:
         notices.append(Notice("dust", entries[0].file, str(error)))
+    # Bands, clouds and bars are looked for where dirt is: in the first flat.
+    uneven = dust.light if dust is not None else []
+    for number, (entry, shot) in enumerate(shots):
+        notices += flat_notices(entry.file, flat_exposure(shot), uneven if number == 0 else [])
     if light is None and dust is None:
         return None, notices
     centre_light = read_centre_light(flats, fitting.shots)
@@ -91,6 +97,5 @@ def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:
     first_by_panel: dict[int, Shot] = {}
     for entry, shot in shots:
         first_by_panel.setdefault(entry.panel, shot)
-    found = {panel: find_marks(shot).marks for panel, shot in first_by_panel.items()}
-    (_, marks), *moved = found.items()
-    return Dust(marks, [PanelMarks(panel, others) for panel, others in moved])
+    (_, first), *moved = ((panel, find_marks(shot)) for panel, shot in first_by_panel.items())
+    return Dust(first.marks, [PanelMarks(panel, dust.marks) for panel, dust in moved], first.light)

@@ -75,3 +75,14 @@ def test_the_picture_rings_the_marks(capsys, shots, tmp_path):
     before = picture.read_bytes()
     assert run(capsys, "check", shots / "clean.dng", "--picture", picture).code == 2
     assert picture.read_bytes() == before
+
+
+def test_a_clipped_flat_is_said_before_the_marks(capsys, tmp_path):
+    write_dng(tmp_path / "bright.dng", flats.flat(flats.cos4(SIZE, 1.0), seed=9, level=1.08, name="bright.dng"))
+    ran = run(capsys, "check", tmp_path / "bright.dng")
+    assert "bright.dng: " in ran.err
+    assert "% of green is clipped" in ran.err
+    assert "Expose" in ran.err
+    assert "as far as this flat can tell" in ran.out
+    said = json.loads(run(capsys, "check", tmp_path / "bright.dng", "--json").out)
+    assert [warning["code"] for warning in said["warnings"]] == ["clipped"]

@@ -81,7 +81,9 @@ def _pixels(blob: Blob, residual: Residual, others: Sequence[Blob | Fibre], reac
 
 
 def _cells(blob: Blob, residual: Residual, z: NDArray[np.float32], subtracted: bool, reach: float) -> Samples:
-    count = 2 ** max(int(np.log2(blob.width.value / CELLS_ACROSS)) - 1, 0)
+    # Long marks have more of them.
+    across = CELLS_ACROSS * np.sqrt(blob.width.value / blob.length.value)
+    count = 2 ** max(int(np.log2(blob.width.value / across)) - 1, 0)
     side = CELL_PX * count
     left, right = (
         int(np.clip(v // side, 0, z.shape[1] // count)) for v in (blob.x - reach, blob.x + reach + side)

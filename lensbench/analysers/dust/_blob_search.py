@@ -132,7 +132,7 @@ class BlobSearch:
         fibre = measure_trace(self._remainder, level, trace)
         if fibre is None or fibre.signal_to_noise < FIBRE_SIGNAL_SHARE * blob.signal_to_noise:
             return blob
-        return fibre if is_visible(fibre, self._remainder.residual.rounding) else blob
+        return fibre if is_visible(fibre, self._remainder.residual.unsure) else blob
 
     def _unless_bent(self, blob: Blob) -> Found:
         """A shape, or the bent fibre that it is the blurred picture of, where that explains more."""
@@ -168,4 +168,5 @@ class BlobSearch:
         depth = 100 * np.abs(peaks.signal) / (strength * peaks.sigma * UNIT_RESPONSE)
         levelled = residual.levelled_at(peaks.x, peaks.y)
         deep = depth >= np.where(levelled, 0.9 * LEVELLED_DEPTH, self._remainder.least_response)
+        deep &= peaks.sigma < residual.uneven.widest_px / 2
         return peaks.chosen(self._remainder.not_leftovers(deep, peaks.x, peaks.y, depth))

@@ -72,7 +72,7 @@ class Blob:
         radius = np.hypot(across, down)
         along = across * self._image_of_axis[0] + down * self._image_of_axis[1]
         cosine = 2 * (along / np.maximum(radius, 1e-9)) ** 2 - 1
-        return self.profile.at(radius, cosine) / float(self.profile.at(np.zeros(1))[0])
+        return self.profile.quickly_at(radius, cosine) / float(self.profile.at(np.zeros(1))[0])
 
     @property
     def _image_of_axis(self) -> NDArray[np.float64]:

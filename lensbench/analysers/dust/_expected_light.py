@@ -109,7 +109,9 @@ def smooth_light(flat: Shot) -> SmoothLight:
     indices = _indices(flat)
     means = dict(zip(indices, index_block_means(flat, indices, block), strict=True))
     first = next(iter(means.values()))
-    readable = np.all([m.clipped < CLIPPED_SHARE for m in means.values()], axis=0)
+    clipped = np.any([m.clipped >= CLIPPED_SHARE for m in means.values()], axis=0)
+    # Beside them light is flattened too, which looks like marks.
+    readable = ~maximum_filter(clipped)
     for index, m in means.items():
         least = LEAST_LEVEL * flat.full_scale(flat.colours[index])
         readable &= m.light > max(LEAST_LIGHT * np.percentile(m.light, 99), least)

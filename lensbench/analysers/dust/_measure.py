@@ -9,12 +9,17 @@ from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._residual import residual_of
 from lensbench.analysers.dust._search import search_marks
-from lensbench.findings import Dust, Mark
+from lensbench.findings import Dust, Mark, UnevenLight
 from lensbench.frame import zone_of
 from lensbench.shot import Shot
 
 PATH_POINTS = 60
 """Points of a fibre's path that are reported, at most."""
+
+
+STRAIGHT, BORDER_PX = 0.98, 24.0
+"""A fibre whose ends are that share of its length apart, and so close to the borders, is a straight line (chosen
+by experience)."""
 
 
 def find_marks(flat: Shot) -> Dust:
@@ -52,7 +57,19 @@ def find_marks(flat: Shot) -> Dust:
     True
     """
     residual = residual_of(flat)
-    return Dust([_mark(found, residual.size) for found in search_marks(residual)])
+    found = search_marks(residual)
+    lines = [mark for mark in found if isinstance(mark, Fibre) and _is_line(mark, residual.size)]
+    marks = [_mark(mark, residual.size) for mark in found if mark not in lines]
+    seams = [UnevenLight("line", abs(line.depth.value)) for line in lines]
+    return Dust(marks, light=[*residual.uneven.found, *seams])
+
+
+def _is_line(fibre: Fibre, size: tuple[int, int]) -> bool:
+    """Whether a fibre runs straight from border to border: a seam of the panel, a wire or a crease."""
+    ends = fibre.path[[0, -1]]
+    chord = float(np.hypot(*(ends[1] - ends[0])))
+    to_border = np.minimum(ends, np.array(size) - 1 - ends).min(axis=1)
+    return chord > STRAIGHT * fibre.length.value and chord > min(size) / 2 and bool((to_border < BORDER_PX).all())
 
 
 def _mark(found: Blob | Fibre, size: tuple[int, int]) -> Mark:

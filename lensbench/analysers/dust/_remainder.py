@@ -51,11 +51,11 @@ class Remainder:
         self.residual = residual
         self.pyramid = Pyramid(residual.z.copy())
         self.found: list[Found] = []
-        self.least_response = max(LEAST_RESPONSE, 100 * LEAST_STEPS * residual.rounding / 2)
+        self.least_response = max(LEAST_RESPONSE, 100 * LEAST_STEPS * residual.unsure / 2)
 
     def is_new_mark(self, mark: Found) -> bool:
         """Whether a mark can show in a picture and is no leftover of those found before."""
-        return is_visible(mark, self.residual.rounding) and not is_leftover(mark, self.found)
+        return is_visible(mark, self.residual.unsure) and not is_leftover(mark, self.found)
 
     def not_leftovers(
         self, candidates: NDArray[np.bool_], x: NDArray, y: NDArray, depth: NDArray

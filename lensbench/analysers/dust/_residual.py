@@ -25,6 +25,7 @@ from lensbench.analysers.dust._expected_light import (
     smooth_light,
     weights,
 )
+from lensbench.analysers.dust._uneven_light import Levelled, level_uneven_light
 from lensbench.analysers.flat_light import fit_round, nearest_blocks, robust_round_weights, round_basis
 from lensbench.analysers.numerics.b_splines import spline_basis
 from lensbench.analysers.numerics.strips import subtract_product
@@ -59,6 +60,8 @@ class Residual:
         The flat itself.
     lights : dict of int to IndexLight
         Expected light of each colour index.
+    uneven : Levelled
+        What the light plainly is besides even; subtracted.
     """
 
     size: tuple[int, int]
@@ -71,6 +74,12 @@ class Residual:
     rounding: float
     flat: Shot
     lights: dict[int, IndexLight]
+    uneven: Levelled
+
+    @property
+    def unsure(self) -> float:
+        """Depth, as a share of the light, that steps of the stored numbers or levelling may leave."""
+        return max(self.rounding, self.uneven.unsure)
 
     @cached_property
     def round_bases(self) -> tuple[NDArray, NDArray]:
@@ -142,10 +151,11 @@ def residual_of(flat: Shot) -> Residual:
     z /= np.float32(noise_factor)
     strength_on_nodes = np.sqrt(np.mean(np.square(signal_to_noise), axis=0)) / noise_factor
     strength = surface_through(strength_on_nodes, flat.size, SPLINES)
+    uneven = level_uneven_light(z, strength, x, y)
     levelled, steep = level_border(z, strength, x, y)
     readable = readable & ~steep
     zero_unreadable(z, readable, x, y)
-    return Residual(flat.size, z, strength, x, y, readable, levelled, light.rounding, flat, lights)
+    return Residual(flat.size, z, strength, x, y, readable, levelled, light.rounding, flat, lights, uneven)
 
 
 def _noise_factor(z: NDArray[np.float32], step: int) -> float:

@@ -16,6 +16,10 @@ PASSES, ROUNDS = 6, 12
 """How often, at most, fibres and round marks are searched in turn, and round marks before fibres again."""
 
 
+UNEVEN_PASSES, UNEVEN_ROUNDS = 1, 4
+"""The same where the light is uneven, on the coarser levels alone: what levelling leaves has no end."""
+
+
 def search_marks(residual: Residual) -> list[Found]:
     """All marks of a residual.
 
@@ -31,9 +35,10 @@ def search_marks(residual: Residual) -> list[Found]:
     """
     remainder = Remainder(residual)
     blobs = BlobSearch(remainder)
-    for cells_px in FIBRE_LEVELS_PX:
+    uneven = bool(residual.uneven.found)
+    for cells_px in FIBRE_LEVELS_PX[: 1 if uneven else None]:
         fibres = FibreSearch(remainder, cells_px)
-        for _ in range(PASSES):
+        for _ in range(UNEVEN_PASSES if uneven else PASSES):
             # Fibres once more when no round mark is left that could be stronger.
             if not (
                 _subtract_fibres(remainder, blobs, fibres)
@@ -47,7 +52,7 @@ def search_marks(residual: Residual) -> list[Found]:
 
 def _subtract_blobs(remainder: Remainder, blobs: BlobSearch, fibres: FibreSearch) -> bool:
     """Subtract round marks until none is left; whether there were any."""
-    for number in range(ROUNDS):
+    for number in range(UNEVEN_ROUNDS if remainder.residual.uneven.found else ROUNDS):
         if not _subtract(blobs.find(), remainder, blobs, fibres):
             return number > 0
     return True
@@ -71,7 +76,8 @@ def _final(remainder: Remainder) -> list[Found]:
     """The marks that, as fitted last, are visible, no uneven light and no leftovers of stronger ones."""
     final: list[Found] = []
     for mark in sorted(remainder.remeasured(), key=lambda m: -m.signal_to_noise):
-        visible = is_visible(mark, remainder.residual.rounding)
+        visible = is_visible(mark, remainder.residual.unsure)
+        visible &= mark.width.value < remainder.residual.uneven.widest_px
         if visible and not is_uneven_light(mark, remainder.residual) and not is_leftover(mark, final):
             final.append(mark)
     return final

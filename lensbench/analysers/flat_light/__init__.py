@@ -11,6 +11,7 @@ from lensbench.analysers.flat_light._block_means import (
     index_block_means,
     nearest_blocks,
 )
+from lensbench.analysers.flat_light._flat_exposure import FlatExposure, flat_exposure
 from lensbench.analysers.flat_light._flat_reading import (
     CLIPPED_SHARE,
     READABLE_STOPS,
@@ -29,6 +30,7 @@ __all__ = [
     "READABLE_STOPS",
     "REFERENCE_H",
     "Blocks",
+    "FlatExposure",
     "FlatLight",
     "LightMap",
     "block_borders",
@@ -37,6 +39,7 @@ __all__ = [
     "dark_level",
     "fit_light",
     "fit_round",
+    "flat_exposure",
     "index_block_means",
     "nearest_blocks",
     "read_finely",

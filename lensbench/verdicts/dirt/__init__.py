@@ -6,6 +6,7 @@ Called by `run`, `reporter` and the command line.
 
 from lensbench.verdicts.dirt._cleanliness import CAUTIONS, Cleanliness, judge_cleanliness
 from lensbench.verdicts.dirt._faces import FACES, FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, seen_on, words_on
+from lensbench.verdicts.dirt._flat_notices import flat_notices
 from lensbench.verdicts.dirt._place import place_dirt
 from lensbench.verdicts.dirt._since import Flat, Since, changed_since
 from lensbench.verdicts.dirt._surfaces import LENS, NOT_KNOWN, PANEL, SENSOR
@@ -25,6 +26,7 @@ __all__ = [
     "Flat",
     "Since",
     "changed_since",
+    "flat_notices",
     "judge_cleanliness",
     "lies_on",
     "place_dirt",
