@@ -161,7 +161,7 @@ def test_a_notebook_shows_a_table_with_intervals_and_escapes_everything():
 
 def test_a_long_table_is_cut_and_says_so():
     shown = read(Dust([mark() for _ in range(MOST_ROWS + 5)]))
-    assert shown.rows == MOST_ROWS + 2  # two tables' heads; the second has no rows
+    assert shown.rows == MOST_ROWS + 3  # three tables' heads; two have no rows
     assert "and 5 more" in shown.words
 
 
