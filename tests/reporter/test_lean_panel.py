@@ -50,7 +50,7 @@ def test_the_side_that_is_away_is_drawn_farther_from_the_lens():
     assert side.ends == ("top", "bottom")
     assert top_y > bottom_y
     assert top_x > bottom_x
-    assert "the sheet's right side is turned 0.250 ± 0.010 ° away" in lean_in_words(above, leans).lower()
+    assert "the sheet's right side is turned 0.25 ± 0.01 ° away" in lean_in_words(above, leans).lower()
     assert "top side" in lean_in_words(side, leans)
     assert "Drawn 50 times as steep" in lean_in_words(side, leans)
 
