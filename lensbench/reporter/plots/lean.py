@@ -42,10 +42,15 @@ def draw_lean(axes: Axes, lean: Lean, leans: list[Lean], letters: float = 7.5) -
     axes.plot([_SHEET] * 2, [-_HALF_SHEET, _HALF_SHEET], color=style.HAIRLINE, linewidth=1.0, zorder=1)
     axes.plot(*sheet.T, color=style.INK, linewidth=2.4, solid_capstyle="butt", zorder=4)
     own = lean.sensor_deg.value * (times_drawn(leans) or 1.0) if lean.sensor_deg else 0.0
+    of_lens = lean.whose in ("lens", "front group")
     axes.plot(
-        *_bar(_SENSOR, _HALF_SENSOR, -own).T, color=style.INK, linewidth=3.4, solid_capstyle="butt", zorder=4
+        *_bar(_SENSOR, _HALF_SENSOR, 0.0 if of_lens else -own).T,
+        color=style.INK,
+        linewidth=3.4,
+        solid_capstyle="butt",
+        zorder=4,
     )
-    _draw_lens(axes, lean, letters)
+    _draw_lens(axes, lean, own if of_lens else 0.0, letters)
     names: dict[str, Any] = {"fontsize": letters, "ha": "center", "va": "top", "color": style.MUTED}
     for x, name in ((_SENSOR, "sensor"), (_LENS, "lens"), (_SHEET, "sheet")):
         axes.text(x, -_HALF_SHEET - 0.72, name, **names)
@@ -60,9 +65,18 @@ def _bar(x: float, half: float, degrees: float) -> np.ndarray:
     return np.array([x, 0.0]) + np.array([-away, away])
 
 
-def _draw_lens(axes: Axes, lean: Lean, letters: float) -> None:
-    """The lens; leaning where it is to cause, with a question mark where it may be."""
-    leaning = 10.0 if lean.softer and lean.cause in ("lens", "both") else 0.0
+def _draw_lens(axes: Axes, lean: Lean, own: float, letters: float) -> None:
+    """The lens; leaning where it is to cause, with a question mark where it may be, or which way isn't known."""
+    leaning = own or (10.0 if lean.softer and lean.cause in ("lens", "both") and not lean.whose else 0.0)
+    if (
+        lean.whose
+        and lean.sensor_deg
+        and not (lean.way and lean.whose in ("lens", "front group", "mount or sensor"))
+    ):
+        x = _SENSOR if lean.whose == "mount or sensor" else _LENS
+        axes.text(
+            x, _HALF_LENS + 0.5, "?", fontsize=letters * 1.5, weight="bold", ha="center", va="center_baseline"
+        )
     look: dict[str, Any] = {"facecolor": style.UNMEASURED, "edgecolor": style.INK, "linewidth": 0.9, "zorder": 3}
     axes.add_patch(Ellipse((_LENS, 0), 0.62, 2 * _HALF_LENS, angle=leaning, **look))
     if lean.softer and lean.cause == "can't tell":

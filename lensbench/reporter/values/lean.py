@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.findings import Figure, Report
+from lensbench.findings import AssemblyFault, Figure, Report
 from lensbench.reporter.values.figures import if_beyond_chance, nice_floor
 
 _LARGEST_DEG = 14.0
@@ -21,8 +21,8 @@ class Lean:
 
     `ends` are the ends of the sheet, the upper one in the drawing first. `sheet_deg` is how far the lower one is
     turned away from the camera, `sheet_percent` how much larger the upper one is drawn for it; `sensor_deg` the
-    lean of sensor and lens to each other. What is not known, or nothing beyond chance, is None. `softer` is the
-    end of the picture that is softer, `cause` whose that is.
+    lean of sensor and lens to each other, `whose` it is and whether its `way` is known. What is not known, or
+    nothing beyond chance, is None. `softer` is the end of the picture that is softer, `cause` whose that is.
     """
 
     view: str
@@ -32,6 +32,8 @@ class Lean:
     sensor_deg: Figure | None
     softer: str | None
     cause: str
+    whose: str = ""
+    way: bool = True
 
 
 def leans_of(report: Report) -> list[Lean]:
@@ -42,7 +44,12 @@ def leans_of(report: Report) -> list[Lean]:
     assembly = report.verdict.assembly if report.verdict else None
     softer = assembly.softer_side if assembly else None
     words = softer.side.split() if softer else []
+    fault = (
+        next((f for f in assembly.faults if f.what == "lean" and f.whose != "target"), None) if assembly else None
+    )
     sensor = _sensor_lean(report)
+    if sensor == (None, None) and fault is not None:
+        sensor = _by_side(fault)
     views = (
         ("from above", ("left", "right"), alignment.right_away_deg, alignment.wider_left_percent, sensor[0]),
         ("from the side", ("top", "bottom"), alignment.bottom_away_deg, alignment.wider_top_percent, sensor[1]),
@@ -56,6 +63,8 @@ def leans_of(report: Report) -> list[Lean]:
             if_beyond_chance(own),
             next((word for word in words if word in ends), None),
             softer.cause if softer else "",
+            fault.whose if fault else "",
+            fault is None or " to " not in fault.side,
         )
         for view, ends, degrees, percent, own in views
     ]
@@ -76,6 +85,20 @@ def drawn_deg(lean: Lean, leans: list[Lean]) -> float:
         largest = max(abs(one.sheet_percent.value) for one in leans if one.sheet_percent)
         return _LARGEST_DEG * lean.sheet_percent.value / largest
     return 0.0
+
+
+def _by_side(fault: AssemblyFault) -> tuple[Figure | None, Figure | None]:
+    """A lean's parts to the right and downwards, by the side that it is told with (two sides: halfway, 45°)."""
+    if fault.angle_deg is None:
+        return None, None
+    side = fault.side.split(" to ")[-1].split()
+    share = 1 / np.sqrt(len(side))
+    signs = {"right": (0, 1), "left": (0, -1), "bottom": (1, 1), "top": (1, -1)}
+    parts: list[Figure | None] = [None, None]
+    for word in side:
+        axis, sign = signs[word]
+        parts[axis] = Figure.of(sign * share * fault.angle_deg.value, share * fault.angle_deg.half_width, "°")
+    return parts[0], parts[1]
 
 
 def _sensor_lean(report: Report) -> tuple[Figure | None, Figure | None]:

@@ -16,6 +16,12 @@ _CAUSES = {
     "target or camera": ", and the softness stays with the sheet or the camera",
 }
 
+_LEANS = {
+    "lens": "the lens leans: best focus by {} to the sensor",
+    "front group": "the front group leans: best focus by {} to the sensor",
+    "mount or sensor": "mount or sensor lean {} to the lens",
+}
+
 
 def lean_in_words(lean: Lean, leans: list[Lean]) -> str:
     """The sentence under the drawing of one of both views."""
@@ -34,7 +40,9 @@ def _parts(lean: Lean) -> Iterator[str]:
     else:
         yield "the sheet was square to the camera"
     if lean.sensor_deg:
-        yield f"lens and sensor lean {with_interval(magnitude(lean.sensor_deg))} to each other"
+        which = _LEANS.get(lean.whose, "lens and sensor lean {} to each other")
+        open_way = "" if lean.way else " (blur alone doesn't show which way)"
+        yield which.format(with_interval(magnitude(lean.sensor_deg))) + open_way
     if lean.softer:
         yield f"the {lean.softer} is softer{_CAUSES.get(lean.cause, ': because of the sheet or the lens')}"
 

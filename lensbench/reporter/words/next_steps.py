@@ -53,6 +53,9 @@ def _tell_more(report: Report) -> Iterator[str]:
     """Which further shots would answer what is open."""
     verdict = report.verdict
     softer = verdict.assembly.softer_side if verdict and verdict.assembly else None
+    for fault in verdict.assembly.faults if verdict and verdict.assembly else ():
+        if fault.what == "lean" and fault.whose in ("mount or sensor", "lens or mount", "lens", "front group"):
+            yield f"Against the lean: {fault.first}."
     if softer and softer.cause == "can't tell":
         yield (
             f"Find out whose the softer {softer.side} is: shoot target and flat again with the lens turned half "

@@ -80,6 +80,12 @@ def centres_apart(centres: list[OpticalCentre], camera: Camera) -> list[tuple[Op
     return sorted(wide, key=lambda pair: -_gap(*pair)[0])
 
 
+def known_together(centres: list[OpticalCentre], camera: Camera) -> bool:
+    """Whether there are two centres or more, no two of which lie farther apart than counts as together."""
+    within = together_within(camera)
+    return len(centres) >= 2 and all(_gap(a, b)[0] <= within for a, b in combinations(centres, 2))
+
+
 def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
     if len(centres) < 2:
         return (
@@ -95,13 +101,20 @@ def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
             f"The centre of {a.of} lies {gap} {unit} {way_in_words(_vector(a) - _vector(b))} the centre of "
             f"{b.of} in the picture: something in the lens is off its axis."
         )
+    if not known_together(centres, camera):
+        a, b = max(combinations(centres, 2), key=lambda pair: _gap(*pair)[0])
+        gap = brief(Figure.of(*_gap(a, b), unit))
+        return (
+            f"The centres of {a.of} and {b.of} lie {gap} {unit} apart: too unsure to say whether they lie together "
+            f"({together_within(camera):.2g} {unit} or less)."
+        )
     mean = mean_centre(centres)
     names = listed([centre.of for centre in centres])
     widest = max(_gap(a, b)[0] for a, b in combinations(centres, 2))
     within = together_within(camera)
     together = (
         f"The centres of {names} lie together, at most {widest:.2g} {unit} apart (up to {within:.2g} "
-        f"{unit} beyond their intervals counts as together)."
+        f"{unit} counts as together)."
     )
     off = off_the_middle(centres, camera)
     if off is None:
@@ -121,7 +134,7 @@ def mean_centre(centres: Sequence[OpticalCentre]) -> NDArray[np.float64]:
 
 def off_the_middle(centres: list[OpticalCentre], camera: Camera) -> Figure | None:
     """How far centres that lie together lie off the frame's middle; None where that is not much, or not sure."""
-    if len(centres) < 2 or centres_apart(centres, camera):
+    if not known_together(centres, camera):
         return None
     half = [np.hypot(centre.x.half_width, centre.y.half_width) for centre in centres]
     # They may all be off together: no more is won by their number than the surest one gives.

@@ -8,7 +8,12 @@ from msgspec import structs
 
 from lensbench.findings import Assembly, Camera, Setting, SofterSide, TurnTest
 from lensbench.formatting import brief
-from lensbench.verdicts.assembly._centres import centres_apart, centres_in_words, optical_centres
+from lensbench.verdicts.assembly._centres import (
+    centres_apart,
+    centres_in_words,
+    known_together,
+    optical_centres,
+)
 from lensbench.verdicts.assembly._faults import centre_faults, curved_field, fault_in_words, lean_faults
 from lensbench.verdicts.assembly._lean_judged import LeanJudged, judge_lean
 from lensbench.verdicts.assembly._softer_side import softer_side
@@ -56,7 +61,8 @@ def judge_assembly(
     if judged and judged.straight and not judged.parts:
         said.append(_STRAIGHT[judged.of])
     said += [centres_in_words(centres, camera), *(turn_test_in_words(test, camera) for test in tests)]
-    answer = _answer(judged, softer, bool(centres_apart(centres, camera)), len(centres), tests, camera)
+    apart, together = bool(centres_apart(centres, camera)), known_together(centres, camera)
+    answer = _answer(judged, softer, apart, together, tests, camera)
     return Assembly(answer, centres, tests, " ".join(said), softer, faults)
 
 
@@ -70,7 +76,7 @@ def _answer(
     judged: LeanJudged | None,
     softer: SofterSide | None,
     apart: bool,
-    centres: int,
+    together: bool,
     tests: Sequence[TurnTest],
     camera: Camera,
 ) -> str:
@@ -88,7 +94,7 @@ def _answer(
         untold |= softer is not None and softer.cause in ("can't tell", "target or camera")
     else:
         untold |= not judged.straight and not parts
-    evidence = centres >= 2 or tests or (judged is not None and judged.straight)
+    evidence = together or tests or (judged is not None and judged.straight)
     return "can't tell" if untold or not evidence else "straight"
 
 

@@ -93,9 +93,11 @@ def test_one_centre_apart_is_named_with_its_way():
     assert "centre of distortion lies 1.8 mm right of the centre of falloff" in verdict.text
 
 
-def test_a_gap_within_its_interval_is_no_gap():
+def test_a_gap_within_its_interval_is_no_gap_and_no_evidence_either():
     setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0, half=290)))
-    assert judge_assembly([setting], CAMERA).answer == "straight"
+    verdict = judge_assembly([setting], CAMERA)
+    assert verdict.answer == "can't tell"
+    assert "too unsure to say whether they lie together" in verdict.text
 
 
 def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
