@@ -105,7 +105,7 @@ def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
         a, b = max(combinations(centres, 2), key=lambda pair: _gap(*pair)[0])
         gap = brief(Figure.of(*_gap(a, b), unit))
         return (
-            f"The centres of {a.of} and {b.of} lie {gap} {unit} apart: too unsure to say whether they lie together "
+            f"The centres of {a.of} and {b.of} lie {gap} {unit} apart: too unsure to say whether they coincide "
             f"({together_within(camera):.2g} {unit} or less)."
         )
     mean = mean_centre(centres)

@@ -97,7 +97,7 @@ def test_a_gap_within_its_interval_is_no_gap_and_no_evidence_either():
     setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0, half=290)))
     verdict = judge_assembly([setting], CAMERA)
     assert verdict.answer == "can't tell"
-    assert "too unsure to say whether they lie together" in verdict.text
+    assert "too unsure to say whether they coincide" in verdict.text
 
 
 def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
