@@ -1,22 +1,32 @@
-"""Verdicts on builds with planted faults: python -m tests.bench.assembly [builds] [rendered]
+"""Verdicts on builds with planted faults: python -m tests.bench.assembly [builds | --rendered]
 
 Random aberrated lenses with a lean of 0.2 to 1° (of lens, of mount or sensor, of the front group), one part or
 the whole lens 0.1 to 0.6 mm off, a curved field, an iris that sticks, a target that leaned, or nothing. Half are
 judged by single shots and the turn test, half by a series along the rail. Right is the right answer with the right
 part named; where the fault defocuses a corner by less than a quarter-wave depth (a fifth of it along the rail),
 "can't tell" is right too, and centres less than 0.55 mm apart are together. Bars: 95 of 100 right; no "not
-straight" of builds that are straight.
+straight" of builds that are straight. With ``--rendered`` a few small frames go the whole way instead: rendered,
+written, found, measured, judged.
 """
 
 from __future__ import annotations
 
 import sys
 from collections import Counter
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from lensbench import load_session, measure_session
+from lensbench.dng import write_dng
 from lensbench.findings import Assembly, Setting
-from lensbench.simulator.lens import Lens
+from lensbench.formatting import with_interval
+from lensbench.simulator.camera import Camera
+from lensbench.simulator.lens import Lens, turned
+from lensbench.simulator.scene import Scene
+from lensbench.simulator.target_shot import target_shot
+from lensbench.target.layout import make_layout, write_layout
 from lensbench.verdicts.assembly import judge_assembly
 from tests.planted_builds import CAMERA, Build
 
@@ -93,7 +103,51 @@ def judged_right(build: Build, fault: str, rail: bool, verdict: Assembly) -> boo
     return verdict.answer == "not straight" and wanted in leans
 
 
+SMALL = Camera(size=(1500, 1000), sensor_mm=(9.0, 6.0))
+MAGNIFICATION = 0.2
+
+
+def rendered(folder: Path, fault: str, seed: int) -> tuple[Assembly, float]:
+    """The verdict on three rendered shots (plain, the lens turned half and a quarter), and the planted degrees."""
+    rng = np.random.default_rng(SEED + seed)
+    way, size = rng.uniform(0, 2 * np.pi), float(rng.uniform(0.4, 1.2))
+    lean = size * np.array([np.cos(way), np.sin(way)])
+    layout = make_layout(SMALL.sensor_mm, MAGNIFICATION, "coarse")
+    takes = []
+    for turn in (0.0, 180.0, 90.0):
+        stays = turned((float(lean[0]), float(lean[1])), -turn)
+        x, y = {"lens": lean, "mount or sensor": stays}.get(fault, np.zeros(2))
+        lens = Lens(
+            focal_mm=25.0, image_radius_mm=5.4, open_f_number=4.0, coma_um=0.5, curvature_um=-0.4,
+            astigmatism_um=0.3, spherical_um=0.2, lean_deg=(float(x), float(y)),
+        )  # fmt: skip
+        scene = Scene(magnification=MAGNIFICATION, lens_turn_deg=turn, tilt_deg=(0.1, -0.1))
+        shot, _ = target_shot(lens, SMALL, layout, scene, 4.0, seed + int(turn))
+        write_dng(folder / f"t_{turn:03.0f}.dng", shot)
+        takes.append(f'file = "t_{turn:03.0f}.dng"\nshows = "target"\nf_number = 4.0\nlens_turn_deg = {turn}')
+    write_layout(folder / "target.json", layout)
+    head = f'[build]\nname = "planted"\n[camera]\nsensor_mm = [{SMALL.sensor_mm[0]}, {SMALL.sensor_mm[1]}]\n'
+    rulers = ", ".join(f"{length:.3f}" for length in layout.rulers_mm)
+    target = f'[target]\nlayout = "target.json"\nrulers_measured_mm = [{rulers}]\n'
+    (folder / "session.toml").write_text(head + target + "".join(f"[[shot]]\n{one}\n" for one in takes))
+    report = measure_session(load_session(folder), workers=1)
+    assert report.verdict is not None and report.verdict.assembly is not None
+    return report.verdict.assembly, size
+
+
+def print_rendered() -> None:
+    for seed, fault in enumerate(("lens", "mount or sensor", "nothing")):
+        with TemporaryDirectory() as folder:
+            verdict, size = rendered(Path(folder), fault, 5_000 + seed)
+        leans = [(f.whose, f.side, with_interval(f.angle_deg)) for f in verdict.faults if f.angle_deg]
+        planted_deg = "" if fault == "nothing" else f" of {size:.2f}°"
+        print(f"rendered: {fault}{planted_deg}: {verdict.answer}, {leans}", flush=True)
+
+
 def main() -> None:
+    if "--rendered" in sys.argv:
+        print_rendered()
+        return
     builds = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     faults = (*CROOKED, *STRAIGHT)
     seen: dict[tuple[str, bool], Counter] = {}

@@ -135,11 +135,12 @@ def fault_in_words(fault: AssemblyFault) -> str:
     known = " to " not in fault.side
     across = " ".join(_BACKWARDS[word] for word in fault.side.split()) if known else ""
     way = (
-        f"at the {fault.side} of the picture lies farther away than the target, at the {across} nearer"
+        f": at the {fault.side} of the picture it lies farther away than the target, at the {across} nearer"
         if known
-        else f"leans from {fault.side} of the picture; blur alone doesn't show which side is nearer"
+        else f", from {fault.side} of the picture; blur alone doesn't show which side is nearer"
     )
-    text = f"{_WHAT[fault.whose]} {way}, by {brief(fault.angle_deg)}° at the sensor. Shown by {fault.evidence}. "
+    text = f"{_WHAT[fault.whose]} leans by {brief(fault.angle_deg)}° at the sensor{way}. "
+    text += f"Shown by {fault.evidence}. "
     if fault.shim_mm is not None:
         thick = f"{brief(fault.shim_mm)} mm"
         text += (

@@ -86,9 +86,16 @@ def judge_lean(settings: Sequence[Setting], camera: Camera, pupil_ratio: float) 
 
 def _of_turned(seen: Sequence[LeanSeen], turned: str, sheet: SheetLean | None) -> list[PartLean]:
     """What stays and what turns; where signs are open and leave several answers, what is common to them."""
+    splits = [
+        _split([one if sign > 0 else one.negated() for one, sign in zip(seen, signs, strict=True)])
+        for signs in _signs(seen)
+    ]
+    best = min(misfit for _, _, misfit in splits)
     answers = []
-    for signs in _signs(seen):
-        stays, turns = _split([one if sign > 0 else one.negated() for one, sign in zip(seen, signs, strict=True)])
+    # Three shots or more leave a misfit by which wrong signs are known.
+    for stays, turns, misfit in splits:
+        if misfit > best + NOT_CHANCE:
+            continue
         rest = "mount or sensor" if turned == "lens" else "lens or mount"
         answers.append([_laid_to_sheet(PartLean(rest, *stays, seen[0]), sheet), PartLean(turned, *turns, seen[0])])
     verdicts = [tuple((part.whose, part.leans) for part in parts) for parts in answers]
@@ -111,17 +118,18 @@ def _signs(seen: Sequence[LeanSeen]) -> Iterator[tuple[int, ...]]:
         yield from ((1, *rest) for rest in product((1, -1), repeat=len(seen) - 1))
 
 
-def _split(seen: Sequence[LeanSeen]) -> tuple[tuple[NDArray, NDArray], tuple[NDArray, NDArray]]:
-    """The lean that stays and the one that turns, each with its covariance, by weighted least squares."""
-    normal, right = np.zeros((4, 4)), np.zeros(4)
+def _split(seen: Sequence[LeanSeen]) -> tuple[tuple[NDArray, NDArray], tuple[NDArray, NDArray], float]:
+    """The lean that stays and the one that turns, each with its covariance, by weighted least squares; χ²."""
+    normal, right, square = np.zeros((4, 4)), np.zeros(4), 0.0
     for one in seen:
         cos, sin = np.cos(np.radians(one.turn_deg)), np.sin(np.radians(one.turn_deg))
         row = np.array([[1, 0, cos, sin], [0, 1, -sin, cos]])
         weight = np.linalg.pinv(one.covariance, hermitian=True)
         normal, right = normal + row.T @ weight @ row, right + row.T @ weight @ one.vector
+        square += float(one.vector @ weight @ one.vector)
     covariance = np.linalg.pinv(normal, hermitian=True)
     both = covariance @ right
-    return (both[:2], covariance[:2, :2]), (both[2:], covariance[2:, 2:])
+    return (both[:2], covariance[:2, :2]), (both[2:], covariance[2:, 2:]), square - float(both @ right)
 
 
 def _laid_to_sheet(part: PartLean, sheet: SheetLean | None) -> PartLean:
