@@ -131,7 +131,8 @@ def rendered(folder: Path, fault: str, seed: int) -> tuple[Assembly, float]:
     target = f'[target]\nlayout = "target.json"\nrulers_measured_mm = [{rulers}]\n'
     (folder / "session.toml").write_text(head + target + "".join(f"[[shot]]\n{one}\n" for one in takes))
     report = measure_session(load_session(folder), workers=1)
-    assert report.verdict is not None and report.verdict.assembly is not None
+    assert report.verdict is not None
+    assert report.verdict.assembly is not None
     return report.verdict.assembly, size
 
 
