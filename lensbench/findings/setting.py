@@ -61,5 +61,5 @@ class Setting(Tabular, msgspec.Struct, frozen=True):
 
 def trusted_falloffs(settings: Sequence[Setting]) -> list[Setting]:
     """The settings whose falloff speaks: those where the panel's own light was solved for, or else all."""
-    solved = [setting for setting in settings if setting.falloff and setting.falloff.panel]
+    solved = [s for s in settings if s.falloff and s.falloff.panel and s.falloff.panel.removed]
     return solved or [setting for setting in settings if setting.falloff]

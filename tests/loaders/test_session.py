@@ -28,6 +28,7 @@ date = 2024-05-06
 sensor_mm = [36.0, 24]
 [lens]
 pupil_ratio = 0.8
+flange_width_mm = 52
 [target]
 layout = "sheets/a4.json"
 rulers_measured_mm = [149.8, 150.1]
@@ -39,6 +40,7 @@ f_number = 5.6
 setup = 2
 rail_mm = -1.5
 lens_turn_deg = 90
+turned = "front group"
 panel = 3
 [[shot]]
 file = "more/f.tif"
@@ -71,10 +73,12 @@ def test_everything_comes_through(folder):
     assert (build.name, build.parts, build.notes) == ("Brass tube", ["front group", "tube"], "")
     assert build.date == "2024-05-06"
     assert session.camera == CameraEntry((36, 24))
-    assert session.lens == LensEntry(0.8)
+    assert session.lens == LensEntry(0.8, 52)
     assert session.target == TargetEntry("sheets/a4.json", (149.8, 150.1), 2400)
     assert session.shots == [
-        ShotEntry("t_056.dng", "target", 5.6, setup=2, rail_mm=-1.5, lens_turn_deg=90, panel=3),
+        ShotEntry(
+            "t_056.dng", "target", 5.6, setup=2, rail_mm=-1.5, lens_turn_deg=90, turned="front group", panel=3
+        ),
         ShotEntry("more/f.tif", "flat", aperture="third click", encoding="srgb"),
     ]
 
@@ -121,6 +125,8 @@ MISTAKES = {
     "sensor below nought": ("[36.0, 24]", "[-36.0, 24]", r"sensor_mm = \[-36\.0, 24\] is not allowed"),
     "sensor in words": ("[36.0, 24]", '"36 x 24"', r'sensor_mm = "36 x 24" is not allowed'),
     "unknown encoding": ('"srgb"', '"sRGB"', r'encoding = "sRGB" is not allowed.*did you mean srgb\?'),
+    "turned what is no part": ('"front group"\npanel', '"frontgroup"\npanel', r"did you mean front group\?"),
+    "flange in inches": ("_mm = 52", "_mm = 2", r"flange_width_mm = 2 is not allowed.*such as 52"),
     "setup in half": ("setup = 2", "setup = 1.5", r"setup = 1\.5 is not allowed"),
     "setup nought": ("setup = 2", "setup = 0", r"setup = 0 is not allowed"),
     "no such layout": ("sheets/a4.json", "sheets/a3.json", r"no a3\.json in .*sheets, which says where"),
@@ -143,7 +149,7 @@ def test_a_mistake_is_named_with_its_line(case, folder):
 
 def test_f_number_and_aperture_cannot_both_be_true(folder):
     write(folder, WHOLE.replace("setup = 2", 'aperture = "open"'))
-    with pytest.raises(BenchError, match=r"line 22: f_number and aperture are both given"):
+    with pytest.raises(BenchError, match=r"line 23: f_number and aperture are both given"):
         load_session(folder)
 
 
@@ -152,7 +158,7 @@ def test_all_mistakes_come_at_once_in_the_file_s_order(folder):
     with pytest.raises(BenchError) as caught:
         load_session(folder)
     lines = str(caught.value).split("\n")
-    assert [line.partition(": ")[0].rpartition(" ")[2] for line in lines] == ["13", "21", "28"]
+    assert [line.partition(": ")[0].rpartition(" ")[2] for line in lines] == ["13", "22", "30"]
 
 
 def test_what_a_shot_lacks_is_named_at_its_head(folder):
