@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lensbench.cli.screen import AsJson, check_picture, print_json, print_table, say
+
+if TYPE_CHECKING:
+    from lensbench.shot import Shot
 
 
 def edges(
@@ -52,7 +55,7 @@ def edges(
     from lensbench.frame import pixel_pitch_um, sensor_misfit
     from lensbench.loaders import read_shot
     from lensbench.reporter.plots.flagged_edges import write_edges_picture
-    from lensbench.reporter.tables.free_edges import WORDS, edge_table, refusals
+    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, refusals
     from lensbench.target import size_from_words
 
     if out:
@@ -68,13 +71,27 @@ def edges(
         print_json(result)
     elif result.edges:
         print_table(loaded.name, *edge_table(result), words=WORDS)
-    if loaded.incomparable:
-        say(f"{loaded.name}: {loaded.incomparable}")
+    say(*_remarks(loaded))
     if not result.edges:
         say(f"{loaded.name}: no clean straight edge.", *refusals(result))
         raise typer.Exit(2)
     if not json:
-        say(*refusals(result))
+        say(*in_summary(result), *refusals(result))
     if out:
         write_edges_picture(loaded, result, out)
         say(f"Picture: {out}")
+
+
+def _remarks(shot: Shot) -> list[str]:
+    """What to know of a shot besides its edges."""
+    from lensbench.loaders.guessing import guess_shows
+
+    remarks = []
+    if guess_shows(shot) == "target":
+        remarks.append(
+            f"{shot.name}: seems to show the set-square target. lensbench measure reads all of its edges, and "
+            "more: put the shot into a folder with its target.json, and run lensbench session and measure there."
+        )
+    if shot.incomparable:
+        remarks.append(f"{shot.name}: {shot.incomparable}")
+    return remarks

@@ -27,6 +27,9 @@ class Reason(StrEnum):
     BENT = "bent"
     DARK_SIDE = "its dark side is even for too few pixels"
     BRIGHT_SIDE = "its bright side is even for too few pixels"
+    SEVERAL_STEPS = "more than one step, or a line beside it"
+    COLOURS_DIFFER = "its colours show different steps"
+    CONTRADICTORY = "its figures contradict each other"
 
 
 REMEDIES = {
@@ -42,5 +45,8 @@ REMEDIES = {
     Reason.BENT: "use a straight edge",
     Reason.DARK_SIDE: "keep other edges, folds and reflections away from it",
     Reason.BRIGHT_SIDE: "keep other edges, folds and reflections away from it",
+    Reason.SEVERAL_STEPS: "use a bare edge, black against an even light",
+    Reason.COLOURS_DIFFER: "use a black edge, not a coloured one, against an even light",
+    Reason.CONTRADICTORY: "use a bare, black edge against an even light",
 }
 """What to do about a free edge, such as a blade's, that can't be used."""

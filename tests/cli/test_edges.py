@@ -8,6 +8,7 @@ import pytest
 import skimage.data
 
 from lensbench.dng import write_dng
+from tests import known_edges
 from tests.cli.command import run
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 
@@ -78,3 +79,17 @@ def test_help_cautions_of_blades(capsys):
     said = run(capsys, "edges", "--help").out
     assert "blades cut" in said
     assert "Local rules" in said
+
+
+def test_many_edges_are_summed_up(capsys, blade_file):
+    said = run(capsys, "edges", blade_file).err
+    assert "set-square target" not in said
+    assert "edges: the sharpest is no. " in said
+    assert "Medians by zone: " in said
+
+
+def test_a_target_is_named_with_the_command_that_reads_it(capsys, tmp_path):
+    sheet = known_edges.tile_sheet(known_edges.gaussian(1.2), 6, 4, pitch=170, leg=95)
+    path = tmp_path / "target.dng"
+    write_dng(path, known_edges.expose(sheet.light))
+    assert "lensbench measure" in run(capsys, "edges", path).err

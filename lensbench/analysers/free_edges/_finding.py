@@ -37,13 +37,13 @@ NOISY = 8.0
 """Steps of fewer standard deviations of a block's light are noise."""
 
 LEAST_NOISE = 1e-3
-"""Noise of a sample, in shares of full scale, that is always reckoned with: drawings and 8-bit files have none."""
+"""Noise of a sample, in shares of full scale, assumed at least: drawings and 8-bit files have none."""
 
 CORNER = 0.75
 """A line that leaves its chord by more blocks turns a corner there."""
 
 SHORTEST_PX = 40.0
-"""Shorter parts are not worth a word."""
+"""Shorter parts are not reported (our own choice)."""
 
 LONGEST = 1 / 12
 """Length of the longest part in half-diagonals of the frame; longer ones are divided."""
@@ -52,16 +52,16 @@ LONGEST_AT_LEAST_PX = 140.0
 """Parts shorter than this are never divided."""
 
 MOST_BENT = 0.012
-"""How far a part's ends may stand off its middle, in lengths: no lens bends more, but a coin does."""
+"""Curvature (sagitta over length) of a part at most: no lens's distortion makes more, a coin does (own choice)."""
 
 RAGGED_PX, RAGGED = 0.25, 0.2
-"""A line that wavers by more than so many pixels, and by more than this share of the blur, is ragged."""
+"""Scatter of a line, in pixels and as a share of its blur, above which it is ragged (own choice)."""
 
 REACH_PX = 160.0
 """How far to each side evenness is looked into."""
 
 UNEVEN = 0.06
-"""Light that strays by more than this share of the contrast ends an even side."""
+"""Share of the contrast by which light may vary on an even side (own choice)."""
 
 LEAST_REACH, LEAST_REACH_PX = 7.0, 9.0
 """Both sides must be even over so many blur widths, and so many pixels."""
@@ -129,13 +129,13 @@ class _Picture(NamedTuple):
 
 
 class _Part(NamedTuple):
-    """A part of a line in blocks: middle, direction, length, how far its ends stand off, how much it wavers."""
+    """A part of a line in blocks: middle, direction, length, sagitta (`curvature`), scatter about it."""
 
     middle: NDArray
     along: NDArray
     length: float
-    bend: float
-    waver: float
+    curvature: float
+    scatter: float
 
     @property
     def normal(self) -> NDArray:
@@ -271,7 +271,7 @@ def _judged(picture: _Picture, part: _Part, line: NDArray) -> _CleanPart | Refus
     block = picture.block
     u, level = _sections(picture, part)
     if level[len(u) // 2 :].mean() < level[: len(u) // 2].mean():
-        part = part._replace(along=-part.along, bend=-part.bend)
+        part = part._replace(along=-part.along, curvature=-part.curvature)
         u, level = _sections(picture, part)
     noise = float(picture.noise(level.max()))
     blur, clear = _blur_and_reach(u, level, noise, AROUND_PX / picture.block)
@@ -298,7 +298,7 @@ def _sections(picture: _Picture, part: _Part) -> tuple[NDArray, NDArray]:
     u = np.concatenate([-side[::-1], side])
     count = SECTIONS * int(np.clip(part.length / SECTIONS, 2, 12))
     s = (np.arange(count) + 0.5) / count * 2 - 1
-    across = u[:, None] + part.bend * (s**2 - 0.5)
+    across = u[:, None] + part.curvature * (s**2 - 0.5)
     places = part.middle + s[:, None] * part.along * part.length / 2 + across[..., None] * part.normal
     return u, np.median(picture.at(places).reshape(len(u), SECTIONS, -1), axis=2)
 
@@ -329,12 +329,12 @@ def _even_as_far_as(even: NDArray[np.bool_]) -> int:
 
 
 def _reason_against(part: _Part, blur: float, clear: NDArray, noise: float, contrast: float, block: int) -> Reason:
-    """Why a part can't serve; `Reason.NONE` where it can."""
+    """Why a part is not measured; `Reason.NONE` where it is."""
     needed = max(LEAST_REACH * blur, LEAST_REACH_PX / block)
     unsure = noise / max(contrast, 1e-9) * max(blur, 0.5) * 3
-    if part.waver * block > max(RAGGED_PX, RAGGED * blur * block) + unsure * block:
+    if part.scatter * block > max(RAGGED_PX, RAGGED * blur * block) + unsure * block:
         return Reason.RAGGED
-    if abs(part.bend) > MOST_BENT * part.length + 0.1:
+    if abs(part.curvature) > MOST_BENT * part.length + 0.1:
         return Reason.BENT
     if clear.min() < needed:
         return (Reason.DARK_SIDE, Reason.BRIGHT_SIDE)[int(clear.argmin())]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
 from lensbench.analysers.free_edges._finding import RefusedLine, find_straight_edges
+from lensbench.analysers.free_edges._one_step import step_reasons
 from lensbench.findings import NORMAL_95, Figure, Reason
 from lensbench.findings.tables import Tabular
 from lensbench.optics import gaussian_mtf50
@@ -127,12 +128,13 @@ def free_responses(shot: Shot, threads: int = 2) -> tuple[dict[str, EdgeResponse
     measured = measure_edges(shot, places, threads=threads)
     responses = {channel: _well_sampled(shot, channel, response) for channel, response in measured.items()}
     reference = responses[shot.reference]
+    reason = np.where(reference.measured, step_reasons(shot, responses), reference.reason)
     length = np.hypot(*(found.ends_px[:, 1] - found.ends_px[:, 0]).T)
     lost = [
-        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), Reason(reference.reason[i]))
-        for i in np.flatnonzero(~reference.measured)
+        RefusedLine(float(reference.x[i]), float(reference.y[i]), float(length[i]), Reason(reason[i]))
+        for i in np.flatnonzero(reason != "")
     ]
-    kept = {channel: response.take(reference.measured) for channel, response in responses.items()}
+    kept = {channel: response.take(reason == "") for channel, response in responses.items()}
     return kept, [*lost, *found.refused]
 
 

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from statistics import median
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.findings.reasons import REMEDIES, Reason
-from lensbench.formatting import NOT_MEASURED, bare, number, with_interval
+from lensbench.formatting import NOT_MEASURED, bare, decimals_of, number, with_interval
+from lensbench.frame import ZONES
+from lensbench.reporter.values.free_edges import free_edge_unit, shown_mtf50
+from lensbench.reporter.values.zones import zone_heading
+
+MANY = 4
+"""Edges from which on a sentence sums them up."""
 
 WORDS = 4
 """How many of the first columns are words."""
@@ -36,6 +43,24 @@ def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
     lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
     aside = with_interval(colour.lateral_px, unit=False, signed=True)
     return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(colour.rise_px), aside]
+
+
+def in_summary(result: FreeEdges) -> list[str]:
+    """The sharpest edge, the median and the median by zone, in a sentence; nothing for a few edges."""
+    if len(result.edges) < MANY:
+        return []
+    figures = [(edge, shown_mtf50(edge, result)) for edge in result.edges]
+    unit, (best, sharpest) = free_edge_unit(result), max(figures, key=lambda pair: pair[1].value)
+    every = median(figure.value for _, figure in figures)
+    decimals = decimals_of(sharpest)
+    zones: dict[str, list[float]] = {}
+    for edge, figure in figures:
+        zones.setdefault(edge.zone, []).append(figure.value)
+    by_zone = (f"{zone_heading(zone)} {number(median(zones[zone]), decimals)}" for zone in ZONES if zone in zones)
+    return [
+        f"{len(figures)} edges: the sharpest is no. {best.number} with {with_interval(sharpest)}, the median "
+        f"MTF50 {number(every, decimals)} {unit}. Medians by zone: {', '.join(by_zone)}."
+    ]
 
 
 def refusals(result: FreeEdges) -> list[str]:
