@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from lensbench.simulator.camera import Camera
@@ -52,8 +53,8 @@ def demo_takes() -> list[Take]:
     flat, darker = (Scene(magnification=MAGNIFICATION, white=0.7, shutter_s=time) for time in (0.125, 0.5))
     panel = Panel()
     return [
-        Take("t_040.dng", "target", 4.0, target, seed=11),
-        Take("t_080.dng", "target", 8.0, target, seed=12),
+        Take("t_040.dng", "target", 4.0, replace(target, shutter_s=0.125), seed=11),
+        Take("t_080.dng", "target", 8.0, replace(target, shutter_s=0.5), seed=12),
         Take("w_040.dng", "flat", 4.0, flat, panel, seed=13),
         Take("w_080.dng", "flat", 8.0, darker, panel, seed=14),
     ]
