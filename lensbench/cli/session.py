@@ -48,6 +48,8 @@ def session(
         print_table("Added to session.toml", ("file", "shows", "aperture"), rows, words=3)
     else:
         print(f"{started.path} lists every shot already.")
+    if any(shot.f_number is None and shot.shows != "dark" for shot in started.added):
+        print("A ? means that the camera recorded no aperture: write f_number = … below those shots.\n")
     say(*started.unreadable)
     if evening is not None:
         _print(evening)

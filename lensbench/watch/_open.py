@@ -44,10 +44,12 @@ def open_questions(
     """
     targets = [entry for entry in entries if entry.shows == "target"]
     flats = [entry for entry in entries if entry.shows == "flat"]
-    found = [*_pairs(targets, flats), *_rail(targets, looks, pupil_ratio)]
+    told = all(entry.f_number is not None or entry.aperture is not None for entry in [*targets, *flats])
+    # While apertures are still to be written down nobody can say which of them are missing.
+    found = [*(_pairs(targets, flats) if told else []), *_rail(targets, looks, pupil_ratio)]
     if targets or flats:
         found += [*_turns(targets or flats), *_panels(flats), *_repeats(targets or flats)]
-    return [*found, *_apertures(targets, flats)]
+    return [*found, *(_apertures(targets, flats) if told else [])]
 
 
 def _pairs(targets: Sequence[ShotEntry], flats: Sequence[ShotEntry]) -> Iterator[OpenQuestion]:

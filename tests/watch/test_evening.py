@@ -105,3 +105,8 @@ def test_a_close_up_needs_a_rail_and_is_told_its_steps():
     assert "no single focusing is good enough" in question.question
     assert "0.069 mm apart at f/5.6" in question.shots
     assert "no single" not in asked(TARGET, FLAT, magnification=0.1)["rail"].question
+
+
+def test_apertures_that_are_not_written_down_yet_ask_nothing():
+    plain = {"file": "t.dng", "shows": "target"}
+    assert not {"aperture", "flat", "target"} & set(asked(plain, FLAT))
