@@ -49,7 +49,7 @@ def session(
     else:
         print(f"{started.path} lists every shot already.")
     if any(shot.f_number is None and shot.shows != "dark" for shot in started.added):
-        print("A ? means that the camera recorded no aperture: write f_number = … below those shots.\n")
+        print("? is an aperture that the camera did not record: write it in session.toml.\n")
     say(*started.unreadable)
     if evening is not None:
         _print(evening)
