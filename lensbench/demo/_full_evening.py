@@ -95,7 +95,7 @@ def leaning_takes() -> list[Take]:
         takes += _targets(f_number, 100 * number)
         takes.append(_flat(f_number, 100 * number + 50))
     takes += _repeats(range(2, SETUPS + 1), 600)
-    turned = replace(_scene(), lens_turn_deg=180.0)
+    turned = replace(_scene(REPEATED_AT), lens_turn_deg=180.0)
     takes.append(Take("turned.dng", "target", REPEATED_AT, turned, seed=700))
     flat = _flat(REPEATED_AT, 701)
     takes.append(replace(flat, file="turned_even.dng", scene=replace(flat.scene, lens_turn_deg=180.0)))
@@ -110,7 +110,7 @@ def mended_takes() -> list[Take]:
 def _targets(f_number: float, seed: int) -> Iterator[Take]:
     name, opened = f"{10 * f_number:03.0f}", _opened(f_number)
     for number, away in enumerate(RAILS_MM.get(f_number, (0.0,))):
-        scene = replace(_scene(), rail_mm=float(away))
+        scene = replace(_scene(f_number), rail_mm=float(away))
         yield Take(
             f"t_{name}_{number:02d}.dng", "target", opened, scene, seed=seed + number, marked_f_number=f_number
         )
@@ -122,7 +122,7 @@ def _repeats(setups: range, seed: int) -> Iterator[Take]:
     for setup in setups:
         focus, across, down = random.standard_normal(3)
         scene = replace(
-            _scene(),
+            _scene(REPEATED_AT),
             defocus_mm=float(FOCUS_MM * focus),
             tilt_deg=(float(TILT_DEG * across), float(TILT_DEG * down)),
         )
@@ -131,8 +131,8 @@ def _repeats(setups: range, seed: int) -> Iterator[Take]:
 
 def _flat(f_number: float, seed: int) -> Take:
     """The even light, exposed as the mark asks."""
-    sticks = STICKING_STOPS if f_number == STICKING_AT else 0.0
-    scene = Scene(magnification=MAGNIFICATION, white=0.7 * 2.0**-sticks, shutter_s=0.05 * (f_number / 2.8) ** 2)
+    white, shutter_s = _exposed(0.7, f_number)
+    scene = Scene(magnification=MAGNIFICATION, white=white, shutter_s=shutter_s)
     name = f"w_{10 * f_number:03.0f}.dng"
     return Take(name, "flat", _opened(f_number), scene, Panel(), seed=seed, marked_f_number=f_number)
 
@@ -142,9 +142,21 @@ def _opened(f_number: float) -> float:
     return _STUCK if f_number == STICKING_AT else f_number
 
 
-def _scene() -> Scene:
+def _exposed(white: float, f_number: float) -> tuple[float, float]:
+    """The light that comes, and the shutter time in seconds: as the mark asks, which the iris may not keep."""
+    return white * (f_number / _opened(f_number)) ** 2, 0.05 * (f_number / APERTURES[0]) ** 2
+
+
+def _scene(f_number: float) -> Scene:
+    white, shutter_s = _exposed(0.75, f_number)
+    printed = Print(scale=(1.0012, 0.9994))
     return Scene(
-        magnification=MAGNIFICATION, turn_deg=0.6, tilt_deg=(0.02, -0.03), print=Print(scale=(1.0012, 0.9994))
+        magnification=MAGNIFICATION,
+        turn_deg=0.6,
+        tilt_deg=(0.02, -0.03),
+        white=white,
+        shutter_s=shutter_s,
+        print=printed,
     )
 
 

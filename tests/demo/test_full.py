@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from lensbench.demo import PLANTED, _full_run, run_full_demo
+from lensbench.demo import PLANTED, _full_run, demo_takes, run_full_demo
 from lensbench.demo._full_evening import (
     APERTURES,
     GOALS,
@@ -46,6 +46,21 @@ def test_the_iris_sticks_where_it_is_said_to():
     less = math.log2(wide.scene.white / wide.scene.shutter_s / (flat.scene.white / flat.scene.shutter_s))
     assert less - 2 * math.log2(8 / 4) == pytest.approx(0.4)
     assert "f/9.2" in PLANTED[1]
+
+
+def test_every_shot_is_exposed_as_its_mark_asks():
+    """Light over shutter time falls with the square of the marked f-number, but for the iris that sticks."""
+    for takes in (leaning_takes(), mended_takes(), demo_takes()):
+        for shows in ("target", "flat"):
+            light = {
+                (take.marked_f_number or take.f_number): take.scene.white / take.scene.shutter_s
+                for take in takes
+                if take.shows == shows
+            }
+            first = min(light)
+            for mark, here in light.items():
+                sticks = 0.4 if mark == 8.0 and len(light) == len(APERTURES) else 0.0
+                assert math.log2(light[first] / here) == pytest.approx(2 * math.log2(mark / first) + sticks)
 
 
 def test_only_the_lean_is_mended():
