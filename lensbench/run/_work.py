@@ -20,6 +20,7 @@ from lensbench.run._loading import left_out
 from lensbench.run._read_edges import read_blade, read_target
 from lensbench.run._read_flats import read_flats
 from lensbench.run._readings import Outcome
+from lensbench.run._workers import worker_options
 from lensbench.target.layout import Layout
 
 Progress = Callable[[int, int, str], object]
@@ -112,9 +113,10 @@ def _in_parallel(pieces: list[_Piece], tell: Callable[[str], None], workers: int
     workers = min(workers or workers_at_once(), max(len(pieces), 1))
     threads = max(joblib.cpu_count() // workers, 1)
     jobs = (joblib.delayed(_numbered)(number, piece, threads) for number, piece in enumerate(pieces))
+    parallel = joblib.Parallel(n_jobs=workers, return_as="generator_unordered", **worker_options(workers))
     outcomes: dict[int, Outcome] = {}
     try:
-        for number, outcome in joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(jobs):
+        for number, outcome in parallel(jobs):
             outcomes[number] = outcome
             tell(pieces[number].name)
     except BrokenProcessPool:

@@ -133,6 +133,7 @@ def test_a_fault_of_the_program_is_a_sentence_that_says_how_to_report_it(tmp_pat
 
     (tmp_path / "a.dng").write_bytes(b"\0" * 600)
     monkeypatch.setattr("lensbench.loaders.read_shot", fail)
+    monkeypatch.delenv("LENSBENCH_TRACEBACK")
     ran = run(capsys, "check", tmp_path / "a.dng")
     assert ran.code == 2
     assert "a mistake of its own (RuntimeError: odd) in cli/check.py, line " in ran.err

@@ -287,6 +287,7 @@ def test_a_fault_on_one_shot_is_told_and_takes_no_other_along(session, monkeypat
         raise ZeroDivisionError("float division by zero")
 
     monkeypatch.setattr("lensbench.run._read_edges.find_tiles", fail)
+    monkeypatch.delenv("LENSBENCH_TRACEBACK")
     report = measure_session(with_shots(EVEN, SHEET), workers=1)
     (said,) = [warning.text for warning in report.warnings if warning.shot == "sheet.dng"]
     assert "sheet.dng: Lensbench failed by a mistake of its own (ZeroDivisionError: float division" in said
