@@ -9,7 +9,7 @@ from hatchling.builders.wheel import WheelBuilder
 ROOT = Path(__file__).parents[1]
 
 KINDS = {".py", ".pyi", ".typed", ".md", ".json", ".html", ".css", ".js", ".png", ".jpg"}
-"""Endings of what the package is made of: code and its types, the guide and its pictures, the schema, templates."""
+"""Endings of what the package is made of: code and its types, the guide, the schema, the page's templates."""
 
 
 @pytest.fixture(scope="module")
