@@ -39,6 +39,8 @@ from lensbench.findings.geometry import Alignment, Distortion, DistortionStep, G
 from lensbench.findings.glow import Glow, ZoneGlow
 from lensbench.findings.goals import Goal, GradedGoal, Grades
 from lensbench.findings.light import (
+    LENS_ALONE,
+    LENS_AND_LIGHT,
     CentreLight,
     Coverage,
     CutCorner,
@@ -106,6 +108,8 @@ __all__ = [
     "COMMON_RELATIVE_SIGMA",
     "DIRECTIONS",
     "FORMAT",
+    "LENS_ALONE",
+    "LENS_AND_LIGHT",
     "NORMAL_95",
     "REPORT_FILE",
     "Alignment",

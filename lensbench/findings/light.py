@@ -155,10 +155,15 @@ class Coverage(Tabular, msgspec.Struct, frozen=True):
     image_circle: ImageCircle | None = None
 
 
+LENS_ALONE, LENS_AND_LIGHT = "lens", "lens and light together"
+
+
 class Falloff(Tabular, msgspec.Struct, frozen=True):
     """Falloff of one setting: by zone, as a map, where its centre lies, and whether light covers the frame.
 
     Zones that are clipped, or darker than eight stops, are left out; with one of the corners so is the worst one.
+    `source` is what the figures are of: ``lens`` where moving the panel separated its light, else
+    ``lens and light together``; the zones' intervals then also hold what is lopsided.
     """
 
     zones: list[ZoneFalloff]
@@ -173,6 +178,7 @@ class Falloff(Tabular, msgspec.Struct, frozen=True):
     hot_spot: HotSpot | None = None
     panel: LightPanel | None = None
     coverage: Coverage | None = None
+    source: str = ""
 
 
 class TileGlare(Tabular, msgspec.Struct, frozen=True):

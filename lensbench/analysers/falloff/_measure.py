@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 from lensbench.analysers.falloff._contours import light_contours
 from lensbench.analysers.falloff._gradient import light_gradient
 from lensbench.analysers.falloff._hot_spot import SpotLight, find_hot_spots
+from lensbench.analysers.falloff._lopsided import with_lopsided
 from lensbench.analysers.falloff._panel_moves import PanelGiven
 from lensbench.analysers.falloff._profile import light_profile
 from lensbench.analysers.falloff._reading import LightReading, read_light
 from lensbench.analysers.falloff._usable_light import usable_light
 from lensbench.analysers.falloff._zones import zone_falloff
 from lensbench.analysers.flat_light import LightMap, centre_of_light, fit_light
-from lensbench.findings import Coverage, Falloff, FalloffGrid, Figure, Position
+from lensbench.findings import LENS_ALONE, LENS_AND_LIGHT, Coverage, Falloff, FalloffGrid, Figure, Position
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot
 
@@ -57,7 +58,8 @@ def measure_falloff(
     -------
     Falloff
         Zone figures are by the mean light over the zone's area, cut-off parts included (`zone_falloff`). Intervals
-        hold the flats' noise; what remains of the light panel's own unevenness is said in `panel`.
+        hold the flats' noise, and where the light stayed in one position also what is lopsided, as that may be
+        the light's; what remains of the light panel's own unevenness is said in `panel`.
 
     Raises
     ------
@@ -124,6 +126,9 @@ def _described(reading: LightReading, spot: SpotLight | None, image_distance_px:
     grid = np.where(light_map.readable_on(grid_x, grid_y), light_map.on_grid(grid_x, grid_y), np.nan)
     centre = _centre(light_map)
     zones = zone_falloff(light_map, reading.fine)
+    together = not reading.panel.removed
+    if together:
+        zones = with_lopsided(zones)
     about = centre_of(size) if centre is None else (centre.x.value, centre.y.value)
     corners = [zone for zone in zones if zone.zone.startswith("corner")]
     return Falloff(
@@ -138,6 +143,7 @@ def _described(reading: LightReading, spot: SpotLight | None, image_distance_px:
         cast=reading.cast,
         hot_spot=spot.finding if spot else None,
         panel=reading.panel,
+        source=LENS_AND_LIGHT if together else LENS_ALONE,
         coverage=Coverage(usable_light(light_map, about, reading.pixel_pitch_um), reading.circle.finding),
     )
 

@@ -10,7 +10,9 @@ GRADIENT = (
     "(panel_turn_deg = 180) to find out."
 )
 ONE_POSITION = (
-    "The panel stayed in one position, so its own unevenness is in these figures. To take it out, move it by a "
+    "The panel stayed in one position, so falloff is of lens and light together: of the lens alone one can't tell "
+    "until the panel is moved. The intervals hold what is lopsided; a light that is brighter or darker in the "
+    "middle shows in no such flat. To take its unevenness out, move it by a "
     "quarter of the picture or more for further flats, across and down (panel = 2, 3 …), and turn it half round "
     "for one (panel_turn_deg = 180)."
 )

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from lensbench.findings import Falloff, Figure, Report, UsableLight, ZoneGlare
 from lensbench.formatting import NOT_MEASURED, number, with_interval
 from lensbench.reporter.tables.table import Table, zone_rows
-from lensbench.reporter.values.light import cut_corners, image_circle
+from lensbench.reporter.values.light import cut_corners, image_circle, together
 from lensbench.reporter.values.zones import corner_name, zone_heading
 
 _Shown = Sequence[tuple[str, Falloff]]
@@ -116,7 +116,7 @@ def _worst(falloff: Falloff) -> str | None:
     worst = falloff.worst_corner
     if worst is None and not falloff.covers_frame:
         return "black, more than 8 stops"
-    return f"{corner_name(worst.zone)}, {with_interval(worst.stops)}" if worst else None
+    return f"{corner_name(worst.zone)}, {with_interval(worst.stops)}{together(falloff)}" if worst else None
 
 
 def _gradient(falloff: Falloff) -> str | None:

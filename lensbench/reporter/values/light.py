@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from lensbench.findings import CutCorner, Falloff, ImageCircle, Report, Setting
+from lensbench.findings import LENS_AND_LIGHT, CutCorner, Falloff, ImageCircle, Report, Setting
 from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.zones import CORNERS, corner_name
 
@@ -42,3 +42,8 @@ def cut_corners(falloff: Falloff) -> list[CutCorner]:
     """The corners that the end of the image circle cuts."""
     circle = image_circle(falloff)
     return circle.corners if circle else []
+
+
+def together(falloff: Falloff | None) -> str:
+    """What follows a figure of falloff that is not the lens's alone."""
+    return f" ({LENS_AND_LIGHT})" if falloff is not None and falloff.source == LENS_AND_LIGHT else ""

@@ -10,7 +10,7 @@ from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, 
 from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
 from lensbench.reporter.values.fringing import farthest_colour, way
-from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.light import black_corners, together
 from lensbench.reporter.values.repeats import centre_repeated
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
@@ -167,7 +167,7 @@ def _dark(report: Report) -> str:
     stops, zone, setting = max(worst, key=lambda entry: entry[0].value)
     covers = all(s.falloff.covers_frame for s in report.settings if s.falloff)
     cover = "" if covers else "; light does not cover the frame"
-    return f"{setting.name}: {with_interval(stops)} in {in_the(zone)}{cover}"
+    return f"{setting.name}: {with_interval(stops)} in {in_the(zone)}{together(setting.falloff)}{cover}"
 
 
 def _wipe(report: Report) -> str:

@@ -12,7 +12,7 @@ from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_
 from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
 from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
-from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.light import black_corners, together
 from lensbench.reporter.values.repeats import centre_repeated, repeats_name
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
@@ -197,7 +197,9 @@ def _how_dark(report: Report) -> Answer:
     else:
         cover = "The image circle covers the frame."
     place = f"{in_the(zone)} at {setting.name}"
-    return Answer(question, f"{brief(stops)} stops", f"in {place} ({with_interval(stops)}). {cover}")
+    of = together(setting.falloff)
+    alone = " Of the lens alone: can't tell until the panel is moved." if of else ""
+    return Answer(question, f"{brief(stops)} stops", f"in {place} ({with_interval(stops)}){of}. {cover}{alone}")
 
 
 def _how_clean(report: Report) -> Answer:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lensbench.findings import Figure, Report, Setting
 from lensbench.formatting import brief
 from lensbench.reporter.values.dirt import marks_of
-from lensbench.reporter.values.light import black_corners
+from lensbench.reporter.values.light import black_corners, together
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import CORNERS
 from lensbench.verdicts.dirt import lies_on
@@ -43,7 +43,7 @@ def falloff_in_short(setting: Setting) -> str:
     corners = [zones[zone] for zone in CORNERS if zone in zones]
     if not corners:
         return NO_FLAT
-    return f"corners {span(corners)} stops down"
+    return f"corners {span(corners)} stops down{together(setting.falloff)}"
 
 
 def marks_in_short(setting: Setting) -> str:

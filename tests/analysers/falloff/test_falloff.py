@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from photutils.background import Background2D, MedianBackground
 
-from lensbench.analysers.falloff import measure_falloff
+from lensbench.analysers.falloff import measure_falloff, read_light
+from lensbench.analysers.falloff._zones import zone_falloff
 from lensbench.errors import BenchError
 from lensbench.frame import ZONES, h_of
 from tests.analysers import flats
@@ -131,15 +132,39 @@ def test_zones_are_by_the_mean_light_over_their_areas_and_the_intervals_hold_the
     true = flats.zones_of(light)
     held = []
     for seed in range(12):
-        found = measure_falloff([flats.flat(light, seed=20 + seed)])
-        assert [zone.zone for zone in found.zones] == list(ZONES)
-        for zone in found.zones:
+        reading = read_light([flats.flat(light, seed=20 + seed)])
+        # Their noise alone; `measure_falloff` adds what one position of the light can't tell.
+        zones = zone_falloff(reading.light_map, reading.fine)
+        assert [zone.zone for zone in zones] == list(ZONES)
+        for zone in zones:
             assert zone.stops.unit == "stops"
             assert zone.stops.half_width < 0.002
             assert zone.stops.value == pytest.approx(true[zone.zone], abs=0.002)
             held.append(zone.stops.low <= true[zone.zone] <= zone.stops.high)
     # All zones of a flat share its middle: what that is off by makes them miss together.
     assert 0.88 <= np.mean(held) < 1
+
+
+def test_of_one_flat_lens_and_light_are_told_of_together_and_the_intervals_hold_the_lens():
+    """A lamp to one side, a stop from left to right (in closed form), over a lens of one stop of cos⁴."""
+    lens = flats.cos4(SIZE, 1.0)
+    x, _ = flats.grid(SIZE)
+    light = lens * 2.0 ** (-x / SIZE[0])
+    found = measure_falloff([flats.flat((light / light.max()).astype(np.float32), seed=60)])
+    assert found.source == "lens and light together"
+    true = flats.zones_of(lens)
+    off = {zone.zone: zone.stops.value - true[zone.zone] for zone in found.zones}
+    assert max(abs(value) for value in off.values()) > 0.3
+    assert all(zone.stops.low <= true[zone.zone] <= zone.stops.high for zone in found.zones)
+    # No wider than it must be: a quarter more than the error, where that is large.
+    for zone in found.zones:
+        if abs(off[zone.zone]) > 0.1:
+            assert zone.stops.half_width < 1.25 * abs(off[zone.zone])
+
+
+def test_an_even_light_widens_nothing():
+    found = measure_falloff([flats.flat(flats.cos4(SIZE, 1.0), seed=61)])
+    assert all(zone.stops.half_width < 0.004 for zone in found.zones)
 
 
 def test_darker_is_positive():
