@@ -8,8 +8,8 @@ from lensbench.findings import Figure, ZoneFalloff
 
 BEYOND, CURVED = 0.1, 0.02
 """Share of a ring's largest lopsided part by which the light's own may exceed what is seen, as the lens may lean
-the other way; and share of the largest anywhere that may be alike on all sides, as a gradient of light is no straight
-line in stops."""
+the other way; and share of the largest anywhere that may be alike on all sides, as a gradient of light is no
+straight line in stops."""
 
 
 def with_lopsided(zones: list[ZoneFalloff]) -> list[ZoneFalloff]:
