@@ -18,6 +18,9 @@ QUARTERS = ("top-left", "top-right", "bottom-right", "bottom-left")
 ZONES = ("centre", *(f"{ring} {quarter}" for ring in ("inner", "outer", "corner") for quarter in QUARTERS))
 """The 13 zones, from the centre outwards."""
 
+ZONE_GRID = (60, 40)
+"""Positions across and down the frame by which areas of zones are represented."""
+
 DIRECTIONS = ("sagittal", "tangential", "oblique")
 """What an edge can be at its position: along the radius, across it, or neither."""
 
@@ -73,6 +76,21 @@ def h_of(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:
     """
     cx, cy = centre_of(size)
     return np.hypot(np.asarray(x) - cx, np.asarray(y) - cy) / half_diagonal(size)
+
+
+def zone_points(size: tuple[int, int]) -> list[NDArray[np.float64]]:
+    """Positions in pixels, shape (m, 2), spread evenly over each of `ZONES`.
+
+    Parameters
+    ----------
+    size : (int, int)
+        Width and height of the frame in pixels.
+    """
+    sides = zip(ZONE_GRID, size, strict=True)
+    across, down = ((np.arange(count) + 0.5) * side / count - 0.5 for count, side in sides)
+    points = np.stack([part.ravel() for part in np.meshgrid(across, down)], axis=-1)
+    zone = zone_index(points[:, 0], points[:, 1], size)
+    return [points[zone == k] for k in range(len(ZONES))]
 
 
 def zone_index(x: ArrayLike, y: ArrayLike, size: tuple[int, int]) -> NDArray:

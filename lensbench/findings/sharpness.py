@@ -92,8 +92,8 @@ class ContrastCurve(Tabular, msgspec.Struct, frozen=True):
 class ZoneSharpness(Tabular, msgspec.Struct, frozen=True):
     """A zone's MTF50 in one channel and direction (``sagittal``, ``tangential`` or ``mean`` of the two).
 
-    `mtf50_lw_ph` is in line widths a picture height. `contrast` holds the MTF at chosen frequencies, `curve` the
-    whole of it.
+    It is the mean over the zone's area; `edges` counts the positions in it. `mtf50_lw_ph` is in line widths a
+    picture height. `contrast` holds the MTF at chosen frequencies, `curve` the whole of it.
     """
 
     zone: str

@@ -13,6 +13,7 @@ from lensbench.analysers.fringing._field_fit import fit_colour_field
 from lensbench.analysers.fringing._fringe_width import worst_corner, zone_blurs
 from lensbench.analysers.fringing._tile_displacements import TileDisplacements, solve_tiles
 from lensbench.analysers.fringing._tile_shifts import TileShifts
+from lensbench.analysers.numerics.area_means import area_means
 from lensbench.findings import (
     NORMAL_95,
     Displacement,
@@ -23,7 +24,7 @@ from lensbench.findings import (
     TileFringing,
     ZoneFringing,
 )
-from lensbench.frame import ZONES, h_of, half_diagonal, radial_axes, zone_index
+from lensbench.frame import ZONES, h_of, half_diagonal, radial_axes, zone_index, zone_points
 from lensbench.robust import robust_sigma
 from lensbench.target.finder import FoundTiles
 
@@ -158,28 +159,51 @@ def _field_finding(colour: str, field: ColourField, shifts: TileShifts) -> Fring
 def _zones(
     tiles: Mapping[str, TileDisplacements], smooth: Mapping[str, NDArray], size: tuple[int, int]
 ) -> list[ZoneFringing]:
-    """Means over the tiles in each zone; `smooth` is the field at each tile, shape (tiles, 2), by colour."""
+    """Means over the area of each zone with tiles; `smooth` is the field at each tile, (tiles, 2), by colour."""
     rows = []
     for colour, part in tiles.items():
         outward, around = radial_axes(part.position[:, 0], part.position[:, 1], size)
         axes = np.stack([outward, around], axis=1)
         values, expected = (np.einsum("tai,ti->ta", axes, shift) for shift in (part.shift, smooth[colour]))
         variance = np.einsum("tai,tij,taj->ta", axes, part.covariance, axes)
-        zone = zone_index(part.position[:, 0], part.position[:, 1], size)
-        for k, name in enumerate(ZONES):
-            inside = part.measured & (zone == k)
-            if inside.any():
-                figures = (_mean(*(array[inside, a] for array in (values, expected, variance))) for a in (0, 1))
-                rows.append(ZoneFringing(name, colour, *figures))
+        figures = [_zone_figures(part, values[:, a], expected[:, a], variance[:, a], size) for a in (0, 1)]
+        rows += [
+            ZoneFringing(name, colour, radial, around)
+            for name, radial, around in zip(ZONES, *figures, strict=True)
+            if radial is not None and around is not None
+        ]
     return rows
 
 
-def _mean(values: NDArray, expected: NDArray, variance: NDArray) -> Figure:
-    """The mean of values without outliers from what is expected, with the interval of their noise."""
-    residual = values - expected
-    deviation = np.abs(residual - np.median(residual))
-    keep = deviation <= OUTLIER * np.maximum(robust_sigma(residual), np.sqrt(variance))
-    # Close to a plain mean, so that it holds for the zone's middle; uncertain tiles weigh less.
-    weight = 1 / (variance[keep] + np.median(variance[keep]))
-    weight /= weight.sum()
-    return Figure.of(weight @ values[keep], NORMAL_95 * np.sqrt(weight**2 @ variance[keep]), "px")
+def _zone_figures(
+    part: TileDisplacements, values: NDArray, expected: NDArray, variance: NDArray, size: tuple[int, int]
+) -> list[Figure | None]:
+    """Means over the area of each zone of values without outliers from what is expected; None: no tiles there."""
+    zone = zone_index(part.position[:, 0], part.position[:, 1], size)
+    kept = np.zeros(len(values), bool)
+    for k in range(len(ZONES)):
+        inside = np.flatnonzero(part.measured & (zone == k))
+        if len(inside):
+            residual = values[inside] - expected[inside]
+            deviation = np.abs(residual - np.median(residual))
+            limit = OUTLIER * np.maximum(robust_sigma(residual), np.sqrt(variance[inside]))
+            kept[inside[deviation <= limit]] = True
+    means = area_means(part.position[kept], values[kept], np.diag(variance[kept]), zone_points(size))
+    figures: list[Figure | None] = []
+    for k in range(len(ZONES)):
+        inside = np.flatnonzero(kept & (zone == k))
+        if not len(inside):
+            figures.append(None)
+        elif means is None or not np.isfinite(means.mean[k]):
+            figures.append(_mean(values[inside], variance[inside]))
+        else:
+            figures.append(Figure.of(means.mean[k], NORMAL_95 * means.sigma[k], "px"))
+    return figures
+
+
+def _mean(values: NDArray, variance: NDArray) -> Figure:
+    """The mean of a few values, with the interval of their noise and scatter."""
+    n = len(values)
+    scatter = max(float(np.var(values, ddof=1) - variance.mean()), 0.0) if n > 1 else 0.0
+    sigma = np.hypot(np.sqrt(variance.sum()) / n, np.sqrt(scatter / n))
+    return Figure.of(values.mean(), NORMAL_95 * sigma, "px")

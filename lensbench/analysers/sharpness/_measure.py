@@ -10,14 +10,8 @@ from lensbench import frame
 from lensbench.analysers.sharpness._edge_table import EdgeTable, ShotEdges, edge_table
 from lensbench.analysers.sharpness._outlying_edges import with_outliers_rejected
 from lensbench.analysers.sharpness._positions import Positions, find_positions
-from lensbench.analysers.sharpness._zones import (
-    Units,
-    ZoneMean,
-    astigmatism_rows,
-    colour_differences,
-    zone_means,
-    zone_rows,
-)
+from lensbench.analysers.sharpness._zone_means import ZoneMeans, zone_means
+from lensbench.analysers.sharpness._zones import Units, astigmatism_rows, colour_differences, zone_rows
 from lensbench.findings import (
     EdgeSharpness,
     Figure,
@@ -35,8 +29,9 @@ def measure_sharpness(
     """Measure the sharpness of one setting from the measured edges of its shots.
 
     Every tile's edges give the ellipse of its blur, 1 / MTF50² along a normal n being n·S·n, and so the exact
-    sagittal and tangential figures there. A zone's figure is the mean over its positions; its interval is that of
-    these shots alone. Edges that deviate far from their neighbours are rejected, with the reason beside them.
+    sagittal and tangential figures there. A zone's figure is the mean over its area; its interval counts which
+    tiles there were, and is that of these shots alone. Edges that deviate far from their neighbours are rejected,
+    with the reason beside them.
 
     Parameters
     ----------
@@ -56,17 +51,16 @@ def measure_sharpness(
     tiles: list[TileSharpness] = []
     zones: list[ZoneSharpness] = []
     astigmatism: list[ZoneDifference] = []
-    means: dict[tuple[str, str], dict[str, ZoneMean]] = {}
+    means: dict[tuple[str, str], ZoneMeans] = {}
     units = Units(size[1], pixel_pitch_um)
     for channel in channels:
         table = with_outliers_rejected(edge_table(shots, channel, size))
         positions = find_positions(table, size)
         edges += _edge_rows(table, channel, size)
         tiles += _tile_rows(table, positions, channel, size)
-        zone = frame.zone_index(positions.x, positions.y, size)
-        for k, name in enumerate(frame.ZONES):
-            means[name, channel] = zone_means(positions, zone == k)
-            zones += zone_rows(name, channel, means[name, channel], units)
+        for name, of_zone in zip(frame.ZONES, zone_means(positions, size), strict=True):
+            means[name, channel] = of_zone
+            zones += zone_rows(name, channel, of_zone, units)
             astigmatism += astigmatism_rows(name, channel, means[name, channel])
     return Sharpness(
         edges=edges, zones=zones, tiles=tiles, astigmatism=astigmatism, colours=colour_differences(means, channels)
