@@ -15,9 +15,8 @@ from lensbench.findings import UnevenLight
 from lensbench.frame import h_of, half_diagonal
 from lensbench.robust import robust_sigma
 
-LEAST_CELLS, GROUPS = 120, 4
-"""Cells of each row that count for a profile in each part of the frame, at least, and in how many parts it must be
-alike."""
+THINNED, GROUPS = 3, 4
+"""One cell in so many counts for the profile down or across, which must be alike in so many parts of the frame."""
 
 RUN_CELLS = 8
 """Cells over which profiles are averaged: the sensor's own rows and columns differ from one to the next."""
@@ -105,8 +104,7 @@ def _profile(z: NDArray[np.float32], strength: NDArray[np.float32]) -> NDArray[n
 
     `strength` is the signal to noise of the light in each row, shape (rows, blocks across).
     """
-    thin = max(z.shape[1] // (GROUPS * LEAST_CELLS), 1)
-    parts, known = np.array_split(z[:, ::thin], GROUPS, axis=1), np.array_split(strength, GROUPS, axis=1)
+    parts, known = np.array_split(z[:, ::THINNED], GROUPS, axis=1), np.array_split(strength, GROUPS, axis=1)
     profiles = np.array(
         [_running_mean(np.median(p, axis=1) / np.median(s, axis=1)) for p, s in zip(parts, known, strict=True)]
     )
