@@ -14,7 +14,6 @@ import typer
 
 from lensbench import __version__
 from lensbench.errors import TRACEBACK, BenchError, fault_in_words
-from lensbench.formatting import printable
 
 COMMANDS = {
     "demo": "Measure an invented lens, beside the truth; no camera needed.",
@@ -90,6 +89,8 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _refused(text: str) -> int:
     """Say why nothing could be done, and give the exit code for that."""
+    from lensbench.formatting import printable
+
     print(printable(text), file=sys.stderr)
     return 2
 
