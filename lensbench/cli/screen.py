@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from lensbench.formatting import printable
-
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -122,6 +120,8 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], 
     from rich import box
     from rich.table import Table
 
+    from lensbench.formatting import printable
+
     columns = [[name, *(row[number] for row in rows)] for number, name in enumerate(head)]
     whole = [max(map(len, cells)) for cells in columns]
     # Words may be broken anywhere between them, figures only in their heading.
@@ -150,6 +150,8 @@ def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
     """Print a title, and below it lines that begin with a word or two of their own, set in a column."""
     from rich.table import Table
 
+    from lensbench.formatting import printable
+
     table = Table(
         title=printable(title),
         title_justify="left",
@@ -175,5 +177,7 @@ def _console(least: int = 0) -> Console:
 
 def say(*lines: str) -> None:
     """Tell the user something beside the result, on the error stream."""
+    from lensbench.formatting import printable
+
     for line in lines:
         print(printable(line), file=sys.stderr)
