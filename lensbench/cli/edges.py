@@ -55,7 +55,7 @@ def edges(
     from lensbench.frame import pixel_pitch_um, sensor_misfit
     from lensbench.loaders import read_shot
     from lensbench.reporter.plots.flagged_edges import write_edges_picture
-    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, refusals
+    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, level_curves, refusals
     from lensbench.target import size_from_words
 
     if out:
@@ -76,7 +76,7 @@ def edges(
         say(f"{loaded.name}: no clean straight edge.", *refusals(result))
         raise typer.Exit(2)
     if not json:
-        say(*in_summary(result), *refusals(result))
+        say(*in_summary(result), *level_curves(result), *refusals(result))
     if out:
         write_edges_picture(loaded, result, out)
         say(f"Picture: {out}")

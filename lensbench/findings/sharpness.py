@@ -26,7 +26,8 @@ class EdgeSharpness(Tabular, msgspec.Struct, frozen=True):
     `angle_deg` is the way the edge runs, anticlockwise as seen from x right, 0 to 180. `used` says whether the
     edge went into its zone's figures, `reason` why it did not; where it deviates from the edges around it,
     `deviation_percent` says by how much, positive where it is sharper. `rise_px` is the distance from 10 % to
-    90 % across it.
+    90 % across it. `nearly_level` says that the contrast runs nearly level about a half, so that MTF50 tells
+    little.
     `overshoot_percent` is how far the profile passes its plateaus (noise alone makes up to 0.5),
     `contrast_to_noise` white minus dark over the noise of one white sample.
     """
@@ -48,6 +49,7 @@ class EdgeSharpness(Tabular, msgspec.Struct, frozen=True):
     overshoot_percent: float | None = None
     contrast_to_noise: float | None = None
     deviation_percent: int | None = None
+    nearly_level: bool = False
 
 
 class TileSharpness(Tabular, msgspec.Struct, frozen=True):

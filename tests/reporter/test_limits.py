@@ -3,10 +3,17 @@
 import csv
 
 from lensbench.findings import Figure, PrintBlur, TileSharpness, ZoneDifference
+from lensbench.reporter.page.sections.sharpness import sharpness_section
 from lensbench.reporter.tables.csv_files import csv_files
 from lensbench.reporter.tables.sharpness import BEYOND, finer_sharpness
 from lensbench.reporter.words.answers import answers
-from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words, caveats_in_words, limits_in_words
+from lensbench.reporter.words.limits import (
+    achieved_in_short,
+    caveat_in_words,
+    caveats_in_words,
+    level_curves_in_words,
+    limits_in_words,
+)
 from lensbench.verdicts.limits import judge_limits
 from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
@@ -123,3 +130,14 @@ def test_rows_hold_whole_curves_and_limits():
     assert float(first["achieved_percent_low"]) == limits.achieved_percent.low
     assert read("sharpness_astigmatism")[0]["percent"] == "4.2"
     assert len(read("sharpness_tiles")) == len(setting.sharpness.tiles)
+
+
+def test_a_curve_that_runs_nearly_level_is_said_beside_the_sharpness():
+    report = weighed_report()
+    (setting,) = report.settings
+    assert level_curves_in_words(report) == []
+    used = [edge for edge in setting.sharpness.edges if edge.used]
+    alter(used[0], nearly_level=True)
+    (line,) = level_curves_in_words(report)
+    assert line.startswith(f"{setting.name}: At 1 of {len(used)} edges the contrast runs nearly level")
+    assert line in sharpness_section(report).caveats

@@ -29,7 +29,7 @@ class EdgeColour(Tabular):
 
     `lateral_px` is how far the colour lies from the reference channel (green), across the edge: positive outwards
     from the frame's centre, at a sagittal edge positive anticlockwise as seen. `rise_px` is the distance from
-    10 % to 90 %.
+    10 % to 90 %. `nearly_level` says that the contrast runs nearly level about a half, so that MTF50 tells little.
     """
 
     channel: str
@@ -40,6 +40,7 @@ class EdgeColour(Tabular):
     overshoot_percent: float | None
     contrast_to_noise: float | None
     reason: Reason = Reason.NONE
+    nearly_level: bool = False
 
 
 @dataclass(frozen=True)
@@ -224,4 +225,5 @@ def _colour(
         lateral,
         100 * float(response.overshoot[i]),
         float(response.contrast_to_noise[i]),
+        nearly_level=bool(response.nearly_level[i]),
     )

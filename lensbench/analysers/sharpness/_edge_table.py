@@ -58,6 +58,7 @@ class EdgeTable:
     rise_sigma_px: NDArray[np.float64]
     overshoot: NDArray[np.float64]
     contrast_to_noise: NDArray[np.float64]
+    nearly_level: NDArray[np.bool_]
     reason: NDArray[np.str_]
     deviation_percent: NDArray[np.float64]
 
@@ -125,6 +126,7 @@ def _rows(shot: ShotEdges, channel: str, size: tuple[int, int], first_position: 
         rise_sigma_px=r.rise_sigma_px,
         overshoot=r.overshoot,
         contrast_to_noise=r.contrast_to_noise,
+        nearly_level=r.nearly_level,
         reason=r.reason.astype("<U96"),
         deviation_percent=np.full(n, np.nan),
     )

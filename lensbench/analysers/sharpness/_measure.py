@@ -88,6 +88,7 @@ def _edge_rows(table: EdgeTable, channel: str, size: tuple[int, int]) -> list[Ed
             overshoot_percent=_number(100 * table.overshoot[i]),
             contrast_to_noise=_number(table.contrast_to_noise[i]),
             deviation_percent=_whole_percent(table.deviation_percent[i]),
+            nearly_level=bool(table.nearly_level[i]),
         )
         for i in range(len(table.x))
     ]

@@ -11,6 +11,7 @@ from lensbench.formatting import NOT_MEASURED, bare, decimals_of, number, with_i
 from lensbench.frame import ZONES
 from lensbench.reporter.values.free_edges import free_edge_unit, shown_mtf50
 from lensbench.reporter.values.zones import zone_heading
+from lensbench.reporter.words.limits import nearly_level_in_words
 
 MANY = 4
 """Edges from which on a sentence sums them up."""
@@ -61,6 +62,14 @@ def in_summary(result: FreeEdges) -> list[str]:
         f"{len(figures)} edges: the sharpest is no. {best.number} with {with_interval(sharpest)}, the median "
         f"MTF50 {number(every, decimals)} {unit}. Medians by zone: {', '.join(by_zone)}."
     ]
+
+
+def level_curves(result: FreeEdges) -> list[str]:
+    """A sentence on the edges whose contrast runs nearly level about a half, in any colour; none without such."""
+    measured = [[colour for colour in edge.colours if colour.mtf50] for edge in result.edges]
+    level = sum(any(colour.nearly_level for colour in colours) for colours in measured)
+    words = nearly_level_in_words(level, sum(bool(colours) for colours in measured))
+    return [words] if words else []
 
 
 def refusals(result: FreeEdges) -> list[str]:

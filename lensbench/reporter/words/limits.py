@@ -40,6 +40,27 @@ def caveats_in_words(report: Report) -> list[str]:
     return [f"{name}: {words}" for name, words in pairs if words]
 
 
+def nearly_level_in_words(nearly_level: int, measured: int) -> str:
+    """That MTF50 tells little at some of the edges measured; empty where there are none."""
+    if not nearly_level:
+        return ""
+    return (
+        f"At {nearly_level} of {measured} edges the contrast runs nearly level about a half, as in a glow: small "
+        "doubts of contrast move MTF50 far, so its interval is wide there. Compare the contrast curves instead."
+    )
+
+
+def level_curves_in_words(report: Report) -> list[str]:
+    """Where contrast runs nearly level about a half, a sentence a setting that has such edges."""
+    edges = [
+        (setting.name, [edge for edge in setting.sharpness.edges if edge.used])
+        for setting in report.settings
+        if setting.sharpness
+    ]
+    pairs = [(name, nearly_level_in_words(sum(e.nearly_level for e in used), len(used))) for name, used in edges]
+    return [f"{name}: {words}" for name, words in pairs if words]
+
+
 def limits_in_words(report: Report) -> list[str]:
     """A sentence a setting on what diffraction and pixels allow, and on the print."""
     lines = [

@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 from lensbench.analysers.edge import FREQUENCY, blade_places, measure_edges
 from lensbench.analysers.free_edges._measure import measure_free_edges
 from lensbench.findings import Reason
+from lensbench.reporter.tables.free_edges import level_curves
 from lensbench.shot import Shot
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
 from tests.known_edges import MONO
@@ -55,15 +56,17 @@ def test_lateral_colour_is_positive_outwards_and_anticlockwise():
 PSF = galsim.Airy(lam_over_diam=2.4, gsparams=galsim.GSParams(folding_threshold=2e-3, maximum_fft_size=16384))
 
 
+def box_through(psf):
+    """A shot of a turned dark box, drawn by GalSim through a lens on square pixels."""
+    box = galsim.Box(260, 200, flux=260 * 200.0).rotate(8.3 * galsim.degrees)
+    dark = galsim.Convolve(box, psf).drawImage(nx=480, ny=400, scale=1.0, dtype=float).array
+    samples = (11000 * (1 - 0.96 * dark)).astype(np.float32)
+    return Shot("box", samples, MONO, ("grey",), np.zeros(1), 15000.0, np.ones(1))
+
+
 def test_a_lens_that_galsim_draws():
     """A turned box through a perfect lens, on square pixels (Rowe et al., Astronomy and Computing 10, 121)."""
-    degrees = 8.3
-    box = galsim.Box(260, 200, flux=260 * 200.0).rotate(degrees * galsim.degrees)
-    dark = galsim.Convolve(box, PSF).drawImage(nx=480, ny=400, scale=1.0, dtype=float).array
-    shot = Shot(
-        "box", (11000 * (1 - 0.96 * dark)).astype(np.float32), MONO, ("grey",), np.zeros(1), 15000.0, np.ones(1)
-    )
-    result = measure_free_edges(shot, threads=1)
+    result = measure_free_edges(box_through(PSF), threads=1)
     assert len(result.edges) >= 6
     for edge in result.edges:
         turn = np.radians(edge.angle_deg + 90)
@@ -165,3 +168,20 @@ def test_frames_without_anything():
         result = measure_free_edges(empty)
         assert result.edges == []
         assert result.refused == []
+
+
+@pytest.mark.parametrize(("glow", "said"), [(0.0, []), (0.45, ["runs nearly level about a half"])])
+def test_a_curve_that_runs_nearly_level_is_said_below_the_table(glow, said):
+    """A part of the light in a wide glow; how steep the curve is at a half, from its closed form."""
+    core = galsim.Gaussian(sigma=0.9, flux=1 - glow)
+    psf = galsim.Add(core, galsim.Gaussian(sigma=5.0, flux=glow)) if glow else core
+
+    def contrast(f):
+        return abs(psf.kValue(2 * np.pi * f, 0)) * np.sinc(f)
+
+    half = brentq(lambda f: contrast(f) - 0.5, 0.001, 0.5)
+    steepness = (contrast(0.99 * half) - contrast(1.01 * half)) / 0.02
+    assert (steepness < 0.35) == bool(said)
+    lines = level_curves(measure_free_edges(box_through(psf), threads=1))
+    assert len(lines) == len(said)
+    assert all(words in line for words, line in zip(said, lines, strict=True))
