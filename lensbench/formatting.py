@@ -21,7 +21,7 @@ NOT_MEASURED = "–"
 _EXACT_DIGITS = 4
 """Significant digits of a figure without an interval."""
 
-_MOST_DECIMALS = {"stops": 3, "px": 3, "%": 3, "°": 2, "×": 4}
+_MOST_DECIMALS = {"stops": 3, "px": 3, "%": 3, "°": 2, "×": 4, "mm": 3}
 """Decimals beyond which nobody can see or use a figure, however well a shot's noise lets it be known."""
 
 _ASYMMETRIC = 1.5

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from lensbench import frame
 from lensbench.findings import ApertureChoice, FocusShift, Report, trusted_falloffs
-from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
+from lensbench.formatting import brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
 from lensbench.reporter.values.fringing import farthest_colour, way
@@ -83,7 +83,7 @@ def _chosen(choice: ApertureChoice) -> str:
     """An aperture with the figure that decided, and those that are as good."""
     if choice.value is None or choice.purpose == "dirt shows from":
         return choice.aperture
-    figure = f"± {bare(choice.value)} mm" if choice.kept_percent else with_interval(choice.value)
+    figure = f"± {limit(choice.value.value)} mm" if choice.kept_percent else with_interval(choice.value)
     others = f"; {listed(choice.equal)} too" if choice.equal and not choice.kept_percent else ""
     unsure = f"; perhaps {listed(choice.equal)}" if choice.equal and choice.kept_percent else ""
     kept = f", centre keeps {choice.kept_percent:.0f} %" if choice.kept_percent else ""

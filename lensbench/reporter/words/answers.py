@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report, trusted_falloffs
-from lensbench.formatting import bare, brief, limit, listed, magnitude, spread, with_interval
+from lensbench.formatting import brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
 from lensbench.reporter.values.focus import curvature, is_flat
@@ -257,7 +257,7 @@ def _how_flat(report: Report) -> list[Answer]:
             more = (
                 f"The rim focuses {with_interval(magnitude(bow))} {direction} than the centre; the depth of field "
             )
-            more += f"is ± {bare(focus.depth_mm)} mm at {setting.name}."
+            more += f"is ± {limit(focus.depth_mm.value)} mm at {setting.name}."
             return [Answer("Is the field flat?", short, more)]
     return []
 

@@ -15,7 +15,7 @@ from lensbench.findings import (
     Report,
     Rings,
 )
-from lensbench.formatting import bare, holds, listed, magnitude, spread, with_interval
+from lensbench.formatting import bare, holds, limit, listed, magnitude, spread, with_interval
 
 _FIGURES = {
     "centre": "the centre's MTF50",
@@ -73,7 +73,7 @@ def _decided_by(choice: ApertureChoice) -> str:
         return f" (the softest zone has {with_interval(choice.value)} of the sharpest one)"
     if choice.purpose == "deepest field":
         kept = f"while the centre keeps {choice.kept_percent:.0f} % of its best"
-        return f" (± {bare(choice.value)} mm, {kept})"
+        return f" (± {limit(choice.value.value)} mm, {kept})"
     return f" ({with_interval(choice.value)})"
 
 
@@ -155,8 +155,8 @@ def shift_in_words(shift: FocusShift) -> str:
         f"(or move the camera {camera} by as much)"
     )
     if abs(moved.value) < shift.depth_mm.value:
-        return f"{said}; the depth of field at {shift.small}, ± {bare(shift.depth_mm)} mm, covers it."
-    return f"{said}: that is more than the depth of field, ± {bare(shift.depth_mm)} mm."
+        return f"{said}; the depth of field at {shift.small}, ± {limit(shift.depth_mm.value)} mm, covers it."
+    return f"{said}: that is more than the depth of field, ± {limit(shift.depth_mm.value)} mm."
 
 
 def rings_in_words(rings: Rings) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from lensbench.findings import Figure, Focus, FocusLean, Report, Setting
-from lensbench.formatting import bare, listed, magnitude, spread, with_interval
+from lensbench.formatting import bare, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.figures import beyond_chance
 from lensbench.reporter.values.focus import is_flat, outermost, softened
 from lensbench.reporter.values.zones import in_the
@@ -23,7 +23,8 @@ def focus_in_words(report: Report, setting: Setting) -> list[str]:
         return []
     said = [
         f"The centre is sharpest with the rail at {with_interval(focus.centre_rail_mm)}. Up to "
-        f"{bare(focus.depth_mm)} mm from there it keeps five sixths of its sharpness: the depth of field here.",
+        f"{limit(focus.depth_mm.value)} mm from there it keeps five sixths of its sharpness: the depth of field "
+        "here.",
         *_field(focus),
         *_lean(report, setting),
         *_softened(report, focus),

@@ -146,9 +146,10 @@ def _laid_to_sheet(part: PartLean, sheet: SheetLean | None) -> PartLean:
 
 
 def _accounts(part: PartLean, sheet: SheetLean) -> bool:
-    """Whether the target's lean alone, at some image distance, is what is seen, but for what does not count."""
+    """Whether the target's lean alone is what is seen, but for what does not count, at every image distance."""
     distances = np.linspace(sheet.nearest, sheet.farthest, 31)
     signs = (1, -1) if not part.seen.signed else (1,)
-    left = min(float(np.hypot(*(part.vector - sign * d * sheet.vector))) for sign in signs for d in distances)
+    # At the distance that suits best, a short lean of the sheet would pass for a longer one of the lens.
+    left = max(min(float(np.hypot(*(part.vector - sign * d * sheet.vector))) for sign in signs) for d in distances)
     spread = float(np.sqrt(np.linalg.eigvalsh(part.covariance).max()))
     return left < COUNTS[part.seen.of] + 2 * (spread + sheet.nearest * float(sheet.sigma.max()))

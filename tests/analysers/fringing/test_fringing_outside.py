@@ -128,7 +128,7 @@ def test_nearer_to_the_truth_than_phase_correlation():
         "green": Colour((0.54,), gaussian_px=0.35),
         "blue": Colour((0.46,), gaussian_px=0.35),
     }
-    camera = SimulatedCamera(size=(1200, 900), sensor_mm=(7.2, 5.4), pixel_gain=0.0)
+    camera = SimulatedCamera(size=(1400, 1050), sensor_mm=(8.4, 6.3), pixel_gain=0.0)
     layout = make_layout((36.0, 24.0), 0.1)
     shot, truth = target_shot(Lens(colours=colours, diffraction=False), camera, layout, Scene(), 5.6, seed=3)
     whole = truth.whole
