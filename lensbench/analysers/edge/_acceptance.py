@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge._edge_fit import EdgeFit
-from lensbench.analysers.edge._figures import mtf50_by_slope
+from lensbench.analysers.edge._intervals import mtf50_by_slope
 from lensbench.findings.reasons import Reason
 
 LEAST_REACH, WHOLE_REACH = 4.0, 3.0

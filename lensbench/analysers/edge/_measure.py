@@ -23,7 +23,9 @@ from lensbench.analysers.edge._acceptance import reasons
 from lensbench.analysers.edge._crosstalk import Crosstalk
 from lensbench.analysers.edge._crosstalk_cells import without_crosstalk
 from lensbench.analysers.edge._edge_fit import EdgeFit
-from lensbench.analysers.edge._figures import (
+from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
+from lensbench.analysers.edge._fit import final_fit, first_fit
+from lensbench.analysers.edge._intervals import (
     Figures,
     figures,
     measured_lines,
@@ -32,8 +34,6 @@ from lensbench.analysers.edge._figures import (
     sigma_by_crosstalk,
     sigma_by_noise,
 )
-from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
-from lensbench.analysers.edge._fit import final_fit, first_fit
 from lensbench.analysers.edge._model import Segments
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._responses import EdgeResponses

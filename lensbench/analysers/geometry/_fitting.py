@@ -116,8 +116,8 @@ def fit_mapping(
     theta = _full_fit(model, most)
     covariance = EdgeCovariance.estimated(lines, model.residual_px(theta))
     theta, decentred = _simplest(model, theta, covariance, most)
-    theta, choice = _with_one_more_term(model, theta, covariance, decentred, most)
-    return _with_covariance(model, theta, covariance, decentred, choice)
+    theta, choice, fitted = _with_one_more_term(model, theta, covariance, decentred, most)
+    return _with_covariance(model, theta, covariance, decentred, choice, fitted)
 
 
 def _full_fit(model: LineModel, most_terms: int) -> NDArray[np.float64]:
@@ -192,32 +192,35 @@ def _simplest(
 
 def _with_one_more_term(
     model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, most_terms: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The fit with one more term than the edges call for, and a standard deviation of the choice of the number.
+) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
+    """The fit with one more term than the edges call for, a standard deviation of the choice, and what was fitted.
 
     The number is chosen by the edges that are fitted, so the fit with just that many terms has intervals that are
-    too narrow: the next term may be there and hidden by noise. Where the tiles do not support another term, the
-    fit stays, and the change by it counts in full where χ² calls for it (a truncation error).
+    too narrow: the next term may be there and hidden by noise. Where the tiles do not support another term, it
+    stays 0, and the change by it counts in full where χ² calls for it (a truncation error): of all terms
+    together, since the lower ones change by much more than the curve does. The last value tells how many
+    parameters, from the first on, the edges were fitted with.
     """
     terms = len(theta) - WITHOUT_TERMS
     start = _with_terms(theta, terms + 1)
     more = model.solve(start, covariance, free_parameters(start, decentred))
-    change = more[: len(theta)] - theta
     if terms < most_terms:
-        return more, CHOICE_SHARE * np.append(change, more[len(theta) :])
+        return more, CHOICE_SHARE * (more - start), len(more)
     gain = model.chi_squared(theta, covariance) - model.chi_squared(more, covariance)
-    return theta, change if gain >= TERM_GAIN else np.zeros_like(theta)
+    return start, more - start if gain >= TERM_GAIN else np.zeros_like(start), len(theta)
 
 
 def _with_covariance(
-    model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, choice: NDArray
+    model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, choice: NDArray, fitted: int
 ) -> MappingFit:
     """The fit with its covariance; that of the edges from how tiles do scatter (a sandwich clustered by tile).
 
-    `choice` is the standard deviation of all parameters together that the number of terms leaves.
+    `choice` is the standard deviation of all parameters together that the number of terms leaves, `fitted` how
+    many of them were fitted.
     """
     residual = model.residual_px(theta)
     free = free_parameters(theta, decentred)
+    free[fitted:] = False
     by_edge = covariance.whitened(model.jacobian_px(theta)[:, free])
     by_prior = model.priors.jacobian(len(theta))[:, free]
     inverse = _inverse_square(np.concatenate([by_edge.reshape(-1, free.sum()), by_prior]))

@@ -487,3 +487,15 @@ def test_a_distortion_that_the_model_cannot_follow_is_in_the_interval():
     found = measured(shot(camera, layout=wide), layout=wide, rulers=wide.rulers_mm)
     truth = camera.image_mm / camera.distance
     assert found.magnification.low <= truth <= found.magnification.high
+
+
+def test_a_curve_that_few_tiles_follow_badly_is_as_sure_as_the_curve():
+    """A further term would change the others much, and the curve that all of them draw together but little."""
+    few = set_squares(9, 5, pitch_mm=44.0)
+    camera = Camera(distorted=radial_distortion(-0.06, 0.05, -0.03))
+    found = measured(shot(camera, layout=few, noise_px=0.002), layout=few, rulers=few.rulers_mm)
+    ideal = np.linspace(0.01, 1.2, 120001)
+    for point in found.distortion.curve:
+        undistorted = ideal[np.argmax(camera.distorted(ideal) >= point.h)]
+        assert point.percent.low < 100 * (point.h / undistorted - 1) < point.percent.high
+        assert point.percent.half_width < 0.1
