@@ -4,6 +4,7 @@ from msgspec.structs import replace
 
 from lensbench.findings import Figure, Glow, ZoneGlow
 from lensbench.reporter.page.composition import page_text
+from lensbench.reporter.page.live._layers import layers_of
 from lensbench.reporter.tables.csv_files import report_tables
 from lensbench.reporter.tables.glow import glow_tables
 from lensbench.reporter.words.glow import glow_in_words
@@ -69,3 +70,12 @@ def test_tables_name_every_colour_and_the_whole_frame():
 
 def test_without_glow_there_is_no_section():
     assert "Glow around edges" not in page_text(invented_report((2.8,), (300, 200)))
+
+
+def test_the_map_can_be_coloured_by_the_glow_of_zones():
+    made = report([zone("frame", 6.0), zone("centre", 5.0), zone("corner top-left", 8.0)], [zone("frame", 5.5)])
+    (layer,) = [layer for layer in layers_of(made, made.settings[0]) if layer.quantity == "glow"]
+    assert {name: cell[0] for name, cell in layer.zones.items()} == {"centre": 5.0, "corner top-left": 8.0}
+    assert (layer.unit, layer.tiles) == ("%", {})
+    # The second one has a mean over the frame alone.
+    assert not [layer for layer in layers_of(made, made.settings[1]) if layer.quantity == "glow"]

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from lensbench.findings import Figure, Fringing, Report, Setting
 from lensbench.formatting import brief, with_interval
+from lensbench.frame import ZONES
 from lensbench.reporter.page.live._tiles import tile_key
 from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.fringing import distance
@@ -25,6 +26,7 @@ QUANTITIES = {
     "mtf50": Quantity("Sharpness (MTF50)", True),
     "possible": Quantity("Share of the best possible", True),
     "contrast": Quantity("Contrast", True),
+    "glow": Quantity("Glow", False),
     "fringing": Quantity("Colour fringing", False),
     "falloff": Quantity("Falloff", False),
     "dark": Quantity("Light in the dark tiles", False),
@@ -59,7 +61,7 @@ class Layer:
 def layers_of(report: Report, setting: Setting) -> list[Layer]:
     """All layers of one setting that have a figure."""
     every = [*_sharpness(report, setting), *_possible(setting), *_contrast(report, setting)]
-    every += [*_fringing(setting.fringing), *_falloff(setting), *_dark(setting)]
+    every += [*_glow(setting), *_fringing(setting.fringing), *_falloff(setting), *_dark(setting)]
     return [layer for layer in every if layer.zones or layer.tiles]
 
 
@@ -141,6 +143,13 @@ def _contrast(report: Report, setting: Setting) -> Iterator[Layer]:
                 if (c.frequency, c.unit) == (frequency, unit)
             }
             yield Layer(f"contrast at {name}", f"Contrast at {name}", "%", channel, _way(direction), zones)
+
+
+def _glow(setting: Setting) -> Iterator[Layer]:
+    rows = setting.glow.zones if setting.glow else []
+    for channel in dict.fromkeys(row.channel for row in rows):
+        zones = {row.zone: _cell(row.glow_percent) for row in rows if row.channel == channel and row.zone in ZONES}
+        yield Layer("glow", QUANTITIES["glow"].title, "%", channel, zones=zones)
 
 
 def _fringing(fringing: Fringing | None) -> Iterator[Layer]:
