@@ -12,7 +12,10 @@ from tests.watch.bench_shots import FOCAL_MM, write_bench_shots
 
 SMOKE = (
     *("test_library.py", "test_readme.py", "test_shot.py", "test_dng.py", "test_noise.py"),
-    *("findings/", "files/", "analysers/numerics/", "loaders/test_raw.py", "loaders/test_tiff.py"),
+    *("findings/", "files/", "loaders/test_raw.py", "loaders/test_tiff.py"),
+    *("analysers/numerics/test_b_splines.py", "analysers/numerics/test_banded.py"),
+    *("analysers/numerics/test_jit.py", "analysers/numerics/test_rank_filters.py"),
+    *("analysers/numerics/test_strips.py", "analysers/numerics/test_surfaces.py"),
     *("loaders/test_rendered.py", "loaders/test_session.py", "loaders/test_session_start.py"),
     *("target/test_layout.py", "target/test_printing.py", "reporter/test_write.py", "reporter/test_page.py"),
     *("test_report_schema.py", "cli/test_command_line.py", "cli/test_session.py"),
