@@ -4,6 +4,7 @@ import csv
 
 from lensbench.findings import Figure, PrintBlur, TileSharpness, ZoneDifference
 from lensbench.reporter.page.sections.sharpness import sharpness_section
+from lensbench.reporter.tables.apertures import aperture_table
 from lensbench.reporter.tables.csv_files import csv_files
 from lensbench.reporter.tables.sharpness import BEYOND, finer_sharpness
 from lensbench.reporter.words.answers import answers
@@ -14,6 +15,7 @@ from lensbench.reporter.words.limits import (
     level_curves_in_words,
     limits_in_words,
 )
+from lensbench.verdicts.aperture import judge_series
 from lensbench.verdicts.limits import judge_limits
 from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
@@ -141,3 +143,12 @@ def test_a_curve_that_runs_nearly_level_is_said_beside_the_sharpness():
     (line,) = level_curves_in_words(report)
     assert line.startswith(f"{setting.name}: At 1 of {len(used)} edges the contrast runs nearly level")
     assert line in sharpness_section(report).caveats
+
+
+def test_apertures_stand_side_by_side_below_the_sharpness():
+    """The invented report's series, as judged, leads the finer tables; with one aperture there is none."""
+    report = invented_report((4.0, 8.0), SIZE)
+    alter(report.verdict, series=judge_series(report.settings, SIZE, PITCH))
+    first = sharpness_section(report).finer[0]
+    assert [row[0] for row in first.rows] == ["f/4", "f/8"]
+    assert aperture_table(weighed_report()) is None

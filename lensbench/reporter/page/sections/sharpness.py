@@ -9,6 +9,7 @@ from lensbench.findings import Report, Setting
 from lensbench.reporter.page.panels import Panel, scaled_panels
 from lensbench.reporter.plots.curves import draw_curves, has_curves
 from lensbench.reporter.plots.sharpness_by_distance import draw_sharpness_by_distance
+from lensbench.reporter.tables.apertures import aperture_table
 from lensbench.reporter.tables.sharpness import (
     finer_sharpness,
     sharpness_by_aperture,
@@ -48,7 +49,7 @@ def sharpness_section(report: Report) -> SharpnessSection | None:
         by_zone=by_zone,
         by_colour=sharpness_by_colour(report),
         limits=limits_in_words(report),
-        finer=finer_sharpness(report),
+        finer=[*filter(None, [aperture_table(report)]), *finer_sharpness(report)],
     )
 
 
