@@ -1,4 +1,4 @@
-"""What a report can't hold of a tile: its picture in the shot, and how each of its edges carries contrast."""
+"""What a report can't hold of a tile: its picture in the shot, and the MTF of each of its edges."""
 
 from __future__ import annotations
 

@@ -60,12 +60,12 @@ def find_marks(flat: Shot) -> Dust:
     found = search_marks(residual)
     lines = [mark for mark in found if isinstance(mark, Fibre) and _is_line(mark, residual.size)]
     marks = [_mark(mark, residual.size) for mark in found if mark not in lines]
-    seams = [UnevenLight("line", abs(line.depth.value)) for line in lines]
-    return Dust(marks, light=[*residual.uneven.found, *seams])
+    across = [UnevenLight("line", abs(line.depth.value)) for line in lines]
+    return Dust(marks, light=[*residual.uneven.found, *across])
 
 
 def _is_line(fibre: Fibre, size: tuple[int, int]) -> bool:
-    """Whether a fibre runs straight from border to border: a seam of the panel, a wire or a crease."""
+    """Whether a fibre runs straight from border to border: a joint of the panel, a wire or a crease."""
     ends = fibre.path[[0, -1]]
     chord = float(np.hypot(*(ends[1] - ends[0])))
     to_border = np.minimum(ends, np.array(size) - 1 - ends).min(axis=1)

@@ -48,7 +48,7 @@ of the frame, within so many blocks of the border and so many half-diagonals, is
 
 
 class Levelled(NamedTuple):
-    """What was found, how wide marks may be (in pixels) to be told from it, half the share of light they need."""
+    """What was found; how wide marks beside it may be, in pixels; half the share of light that they need."""
 
     found: list[UnevenLight]
     widest_px: float

@@ -22,7 +22,7 @@ LEAST = 5e-4
 """Crosstalk that is too little to matter, as a share of the contrast."""
 
 MOST_FAR_LIGHT = 0.5
-"""More than this share of the contrast, one blur width out, is no lens's far light but noise."""
+"""More than this share of the contrast, one blur width out, is no lens's tail light but noise."""
 
 MOST_STEEP = 12.0
 """The highest power of the distance that light is held to fade with."""
@@ -92,7 +92,7 @@ class Crosstalk:
         return (own + own[self.others].sum(axis=1)) / (known + known[self.others].sum(axis=1))
 
     def _kept_by_others(self, cell: NDArray, owner: NDArray, t: NDArray, u: NDArray) -> NDArray:
-        """What the figures around keep from cells at (t, u) of their edges, over the far light's a in pixels."""
+        """What the figures around keep from cells at (t, u) of their edges, over the tail light's a in pixels."""
         # Lines move by a small part of a cell from turn to turn: once is enough.
         new = np.isnan(self._kept.ravel()[cell])
         t, u, whose, places = t[new, None], u[new, None], owner[new], self.places

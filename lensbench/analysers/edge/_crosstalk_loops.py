@@ -17,7 +17,7 @@ def _to_cell(z, grid):
 
 @compiled
 def subtended(distance, along, half):
-    """Share of an endless edge's far light that a finite one has: (sin θ₂ - sin θ₁) / 2.
+    """Share of an endless edge's tail light that a finite one has: (sin θ₂ - sin θ₁) / 2.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def subtended(distance, along, half):
 
 @compiled
 def kept_by_figures(sides, points, owner, at):
-    """What dark figures keep from places, over the far light's a.
+    """What dark figures keep from places, over the tail light's a.
 
     Parameters
     ----------
@@ -72,9 +72,9 @@ def crosstalk(owner, t, u, around, own, others, seen, profiles, missing, stretch
     owner, t, u : ndarray, shape (places,)
         Of which edge a place is, and where.
     around : ndarray, shape (places,)
-        What figures around keep from it, over the far light's a.
+        What figures around keep from it, over the tail light's a.
     own : ndarray, shape (n, 3)
-        Each edge's place, half length and far light's a, in pixels.
+        Each edge's place, half length and tail light's a, in pixels.
     others, profiles : ndarray of int, shape (n, 2)
         The figure's other edges, and whose profiles stand for theirs.
     seen : ndarray, shape (n, 2, 2, 3)
@@ -82,7 +82,7 @@ def crosstalk(owner, t, u, around, own, others, seen, profiles, missing, stretch
     missing : ndarray, shape (n, bins)
         What each edge's light lacks to white, at distances on its bright side.
     stretch : ndarray, shape (n, bins)
-        How much shorter an edge may be for the same share of it, since light fades faster there than far light.
+        How much shorter an edge may be for the same share of it, since light fades faster there than tail light.
     """
     light, bins = np.empty(len(t)), missing.shape[1]
     for i in range(len(t)):

@@ -19,7 +19,7 @@ PRIOR_COUNT = 0.1
 """How many differences of a profile's coefficients count as seen at their prior size, in each of its zones."""
 
 INITIAL_SCALES = np.array([1.0, 1.0, 1.0, 1.0, 4.0, 4.0, 4.0, 10.0])
-"""How many times their prior size they are before samples tell: more where light is faint, and most of far light.
+"""How many times their prior size they are before samples tell: more where light is faint, and most of tail light.
 What begins stiffer than it is passes for something else, and stays so."""
 
 SCALE_ROUNDS = 2

@@ -231,7 +231,7 @@ def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]
     middle, mean = ((weight * a).sum(axis=1) / weight.sum(axis=1) for a in (where, place))
     lever = where - middle[:, None]
     moment = (weight * lever**2).sum(axis=1)
-    # A line that is a pixel off over its length: what the finder leaves, and what holds a short stump back.
+    # A line that is a pixel off over its length: what the finder leaves, and what steadies a clipped edge.
     turn = (weight * lever * place).sum(axis=1) / (moment + 0.02 * places.half_length**2 + 1e-6)
     turn = np.clip(turn, -MAX_TURN, MAX_TURN)
     return offset + mean - turn * middle, turn

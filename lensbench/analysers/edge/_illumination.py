@@ -48,7 +48,7 @@ LEAST_LIGHT = 0.05
 """A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
 
 LIGHT_WINDOW = 160
-"""How far from an edge light is read, in pixels: the more sheet, the better it is told from what blur takes."""
+"""How far from an edge light is read, in pixels: the more sheet, the better it is separated from what blur takes."""
 
 _BLOCKS = 6
 _TERMS = 5
@@ -165,7 +165,7 @@ class _Blocks:
 
 
 def _kept(blocks: _Blocks, places: EdgePlaces, offset: NDArray, blur: NDArray) -> NDArray:
-    """What dark figures keep from blocks, over the far light's a in pixels: their own edge, and those around."""
+    """What dark figures keep from blocks, over the tail light's a in pixels: their own edge, and those around."""
     owner = blocks.owner
     u = np.maximum(blocks.u - offset[owner], blur[owner])
     own = subtended(u, blocks.t, places.half_length[owner]) / u

@@ -42,7 +42,7 @@ def sigma_by_noise(fit: EdgeFit) -> Figures:
 
 
 def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures:
-    """Standard deviations by how unsure the far light is, and so the crosstalk from a figure's other edges.
+    """Standard deviations by how unsure the tail light is, and so the crosstalk from a figure's other edges.
 
     Parameters
     ----------

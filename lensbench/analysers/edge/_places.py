@@ -38,7 +38,7 @@ class EdgePlaces:
         Which side of a triangle an edge is, 0 to 2, its walls being the lower and the higher of the others; -1
         for an edge that merely ends at its walls.
     around : ndarray, shape (n, k, 3, 2)
-        Corners (x, y) of the other figures near each edge, which keep far light from it; NaN where there are
+        Corners (x, y) of the other figures near each edge, which keep tail light from it; NaN where there are
         fewer.
     """
 

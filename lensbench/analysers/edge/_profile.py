@@ -259,7 +259,7 @@ def seen_roughness(reach: NDArray) -> NDArray[np.bool_]:
 
 
 def largest_roughness(seen: NDArray) -> NDArray:
-    """The largest standard deviations of the rows: next to none where nothing is seen, some lens's far light.
+    """The largest standard deviations of the rows: next to none where nothing is seen, some lens's tail light.
 
     Parameters
     ----------

@@ -36,7 +36,7 @@ def largest_difference(change: BuildChange) -> float:
 def draw_differences(
     axes: Axes, aperture: ComparedAperture, size: tuple[int, int], end: float, letters: float = 8.5
 ) -> None:
-    """Draw one aperture's zones, filled by their difference, and faintly where it can't be told from none.
+    """Draw one aperture's zones, filled by their difference, and faintly where it is zero within the uncertainty.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def _draw_change(sheet: Drawing, change: BuildChange, size: tuple[int, int], top
         colour_bar(sheet, style.SCALE, end, (MARGIN + 0.15, foot, 2.4, 0.11), start=-end)
         said = f"Change of MTF50, {unit}: yellow sharper, blue softer."
         write_at(sheet, MARGIN + 2.9, foot + 0.08, said, fontsize=8, color=style.MUTED)
-        faint = "Faint: not to be told from what refocusing and remounting change."
+        faint = "Faint: within what refocusing and remounting change."
         write_at(sheet, MARGIN + 2.9, foot + 0.27, faint, fontsize=8, color=style.MUTED)
 
 

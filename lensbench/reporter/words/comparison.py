@@ -45,7 +45,7 @@ def figure_name(one: Difference) -> str:
 
 
 def result_in_short(one: Difference) -> str:
-    """What a difference means: ``better``, ``worse``, ``differs``, or that it can't be told from none."""
+    """What a difference means: ``better``, ``worse``, ``differs``, or that it is zero within the uncertainty."""
     if not one.counts:
         return "too small to tell" if one.setups_known else "can't tell yet"
     return {True: "better", False: "worse", None: "differs"}[one.better]

@@ -89,7 +89,7 @@ def _uneven(name: str, light: UnevenLight) -> Notice:
             "daylight or a lamp on direct current."
         ),
         "bar": (
-            f"one bar {much} deep runs all across it: a shadow, or a seam of the light. It is not counted as "
+            f"one bar {much} deep runs all across it: a shadow, or a joint of the light. It is not counted as "
             f"dirt, and falloff is bent by it. {MOVE}"
         ),
         "window bars": (
@@ -97,16 +97,16 @@ def _uneven(name: str, light: UnevenLight) -> Notice:
             f"falloff is bent by them. Put a white sheet before the window, or light one. {MOVE}"
         ),
         "clouds": (
-            f"the light itself is blotched by {much}, as by clouds. Marks wider than 150 px can't be told from "
-            "that, and falloff is bent by it. Shoot a lit white sheet, or a cloudless sky away from the sun."
+            f"the light itself is blotched by {much}, as by clouds. Marks wider than 150 px can't be distinguished "
+            "from that, and falloff is bent by it. Shoot a lit white sheet, or a cloudless sky away from the sun."
         ),
         "leak": (
             f"light from a border brightens it by {much}, as through a gap in the build or a bare mount. Cover "
             "joints and viewfinder, and shoot again; if it stays, it is the light's own."
         ),
         "line": (
-            f"a straight line {much} deep runs from border to border: a seam of the panel, a wire or a crease. It "
-            "is not counted as dirt. Move the light; if the line stays where it is, it lies in lens or camera."
+            f"a straight line {much} deep runs from border to border: a joint of the panel, a wire or a crease. "
+            "It is not counted as dirt. Move the light; if the line stays where it is, it lies in lens or camera."
         ),
     }
     return Notice("uneven-light", name, f"{name}: {texts[light.kind]}")

@@ -38,7 +38,7 @@ class FocusError:
     Attributes
     ----------
     defocus_um : float
-        At the sensor, in the zone that is nearest to its focus. The sign can't be told from one shot.
+        At the sensor, in the zone that is nearest to its focus. The sign can't be known from one shot.
     depths : float
         The same in quarter-wave depths.
     best_zone : str

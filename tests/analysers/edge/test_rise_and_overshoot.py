@@ -70,7 +70,7 @@ def test_the_handbook_rise_of_a_gaussian():
 
 
 def test_little_sharpening_that_overshoots_nothing_is_not_seen():
-    """It only makes the edge steeper: what cannot be told from a sharper lens is no overshoot."""
+    """It only makes the edge steeper: what looks the same as a sharper lens is no overshoot."""
     *_, seen, true = held_against_truth(sharpened(1.4, 0.3, 1.0), known.BAYER, "green")
     assert true.max() < 0.001
     assert seen.max() < 0.005

@@ -1,4 +1,4 @@
-"""The light panel told from the lens, on maps made by hand: what moves along is the panel's."""
+"""The light panel separated from the lens, on maps made by hand: what moves along is the panel's."""
 
 from __future__ import annotations
 
