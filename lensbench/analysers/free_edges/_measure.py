@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.analysers.edge import EdgeResponses, blade_places, measure_edges
-from lensbench.analysers.free_edges._finding import RefusedLine, find_straight_edges
+from lensbench.analysers.free_edges._finding import find_straight_edges
+from lensbench.analysers.free_edges._judging import RefusedLine
 from lensbench.analysers.free_edges._one_step import step_reasons
 from lensbench.findings import NORMAL_95, Figure, Reason
 from lensbench.findings.tables import Tabular
