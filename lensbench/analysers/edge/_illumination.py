@@ -48,7 +48,7 @@ LEAST_LIGHT = 0.05
 """A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
 
 LIGHT_WINDOW = 160
-"""How far from an edge light is read, in pixels: the more sheet, the better it is separated from what blur takes."""
+"""How far from an edge light is read, in pixels: the more sheet, the better it is separated from blur's tails."""
 
 _BLOCKS = 6
 _TERMS = 5
