@@ -98,7 +98,8 @@ def _uneven(name: str, light: UnevenLight) -> Notice:
         ),
         "clouds": (
             f"the light itself is blotched by {much}, as by clouds. Marks wider than 150 px can't be "
-            "distinguished from that, and falloff is bent by it. Shoot a lit white sheet, or a cloudless sky away from the sun."
+            "distinguished from that, and falloff is bent by it. Shoot a lit white sheet, or a cloudless sky away "
+            "from the sun."
         ),
         "leak": (
             f"light from a border brightens it by {much}, as through a gap in the build or a bare mount. Cover "
