@@ -63,6 +63,12 @@ class OutsideFrame:
         along = around * (1 + (self.lens.stretch - 1) * h**2)
         return around**2 * np.eye(2) + (along**2 - around**2) * np.outer(unit, unit)
 
+    def transfer(self, place: np.ndarray, colour: int, fx: np.ndarray, fy: np.ndarray) -> np.ndarray:
+        """What blur at a place keeps of contrast, by the frequency in cycles a pixel."""
+        a, b, c = (np.float32(v) for v in self.covariance(place, colour)[[0, 0, 1], [0, 1, 1]])
+        form = a * fx**2 + 2 * b * fx * fy + c * fy**2
+        return np.exp(form * np.float32(-2 * np.pi**2))
+
     def mtf50(self, corners: np.ndarray, leg: str, colour: int) -> float:
         """MTF50 across one edge of a tile: Gaussian and square pixel, in cycles a pixel."""
         p, q = (corners[i] for i in LEGS[leg])
@@ -89,8 +95,10 @@ class OutsideFrame:
         return (2.0 ** (-self.lens.falloff_stops * h2)).astype(np.float32)
 
 
-def draw_sheet(frame: OutsideFrame, tiles: list[dict], colour: int, ink: float = 0.04) -> np.ndarray:
-    """The sheet in one colour's light, every pixel, paper being 1."""
+def draw_sheet(
+    frame: OutsideFrame, tiles: list[dict], colour: int, ink: float = 0.04, finer: int = FINER
+) -> np.ndarray:
+    """The sheet in one colour's light, every pixel, paper being 1; pixels are divided into `finer` by `finer`."""
     sheet = np.ones((frame.height, frame.width), np.float32)
     for tile in tiles:
         corners = frame.picture(np.array(tile["corners_mm"]), colour)
@@ -100,24 +108,26 @@ def draw_sheet(frame: OutsideFrame, tiles: list[dict], colour: int, ink: float =
         high = low + [scipy.fft.next_fast_len(int(n)) for n in np.ceil(corners.max(axis=0) + reach) - low]
         if (high <= 0).any() or (low >= (frame.width, frame.height)).any():
             continue
-        patch = _tile_patch(frame, tile, colour, low, high)
+        patch = _tile_patch(frame, tile, colour, low, high, finer)
         x0, y0 = np.maximum(low, 0)
         x1, y1 = np.minimum(high, (frame.width, frame.height))
         sheet[y0:y1, x0:x1] -= (1 - ink) * patch[y0 - low[1] : y1 - low[1], x0 - low[0] : x1 - low[0]]
     return sheet
 
 
-def _tile_patch(frame, tile, colour, low, high):
-    """One blurred tile over the pixels low ≤ (x, y) < high: drawn eightfold, blurred, averaged over each pixel."""
+def _tile_patch(frame, tile, colour, low, high, finer):
+    """One blurred tile over the pixels low ≤ (x, y) < high: drawn finer, blurred, averaged over each pixel."""
     mm = np.array(tile["corners_mm"])
     steps = np.linspace(0, 1, 24, endpoint=False)[:, None]
     outline = np.concatenate([mm[i] + steps * (mm[(i + 1) % 3] - mm[i]) for i in range(3)])
-    points = (frame.picture(outline, colour) - low + 0.5) * FINER - 0.5
-    across, down = (high - low) * FINER
-    patch = _filled(points, down, across)
-    covariance = frame.covariance(frame.picture(mm, colour).mean(axis=0), colour) * FINER**2
-    patch = _blurred(patch.astype(np.float32), covariance)
-    return patch.reshape(high[1] - low[1], FINER, high[0] - low[0], FINER).mean(axis=(1, 3))
+    points = (frame.picture(outline, colour) - low + 0.5) * finer - 0.5
+    across, down = (high - low) * finer
+    patch = _filled(points, down, across).astype(np.float32)
+    fy = (np.fft.fftfreq(patch.shape[0]) * finer).astype(np.float32)[:, None]
+    fx = (np.fft.rfftfreq(patch.shape[1]) * finer).astype(np.float32)[None, :]
+    place = frame.picture(mm, colour).mean(axis=0)
+    patch = scipy.fft.irfft2(scipy.fft.rfft2(patch) * frame.transfer(place, colour, fx, fy), patch.shape)
+    return patch.reshape(high[1] - low[1], finer, high[0] - low[0], finer).mean(axis=(1, 3))
 
 
 def _filled(points, down, across):
@@ -129,16 +139,6 @@ def _filled(points, down, across):
             columns = np.ceil(x0 + (rows - y0) * (x1 - x0) / (y1 - y0)).astype(int).clip(0, across - 1)
             changes[rows, columns] ^= True
     return np.logical_xor.accumulate(changes, axis=1)
-
-
-def _blurred(patch, covariance):
-    """Gaussian blur of any covariance, through the transform."""
-    fy = np.fft.fftfreq(patch.shape[0]).astype(np.float32)[:, None]
-    fx = np.fft.rfftfreq(patch.shape[1]).astype(np.float32)[None, :]
-    a, b, c = (np.float32(v) for v in (covariance[0, 0], covariance[0, 1], covariance[1, 1]))
-    form = a * fx**2 + 2 * b * fx * fy + c * fy**2
-    form *= np.float32(-2 * np.pi**2)
-    return scipy.fft.irfft2(scipy.fft.rfft2(patch) * np.exp(form), patch.shape)
 
 
 def expose(rng: np.random.Generator, planes: list[np.ndarray], light: np.ndarray) -> np.ndarray:

@@ -1,0 +1,97 @@
+"""A cause of misleading shots, and how one shot of it is scored."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from lensbench.errors import BenchError
+from lensbench.loaders import load_session
+from lensbench.run import measure_session
+from tests.bench.gauntlet.draft import Draft
+from tests.bench.gauntlet.truth import Off, deviations
+
+WRONG_FROM = 3.0
+"""Half-widths: a figure farther off, with no word on the cause, is wrong."""
+
+FIRST_SEED = 610_000
+"""Seeds from here on are this study's own."""
+
+NAMES_A_CAUSE = frozenset(
+    {
+        *("left-out", "tiles", "motion", "double-image", "flicker", "reflection", "uneven-light", "odd-light"),
+        *("sharpened", "tone-curve", "noise-reduced", "mirrored", "clipped", "dark", "dark-centre", "tilted"),
+        *("print-limited", "unlike", "rulers", "too-sharp", "incomparable"),
+    }
+)
+"""Codes of which a clean shot may carry none."""
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One way in which shots mislead.
+
+    Attributes
+    ----------
+    name : str
+        As on the command line.
+    strengths : tuple of float
+        Four of them, about 0.3, 1, 2 and 5 times the one at which figures move by three half-widths.
+    unit : str
+        What strengths are counted in.
+    spoil : callable
+        Called with the draft and a strength; changes the draft.
+    codes : frozenset of str
+        Of notices any of which names the cause, or what can't be told from it.
+    shows : str
+        ``target`` or ``flat``.
+    words : str
+        Where the code is of many causes: what the notice must say besides.
+    """
+
+    name: str
+    strengths: tuple[float, ...]
+    unit: str
+    spoil: Callable[[Draft, float], object]
+    codes: frozenset[str]
+    shows: str = "target"
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Scored:
+    """What came of one shot: ``right``, ``warned``, ``refused`` or ``WRONG``.
+
+    `named` are the codes given that name the cause, `others` those that don't, `worst` the figure farthest off,
+    and `wrong` how many are too far off.
+    """
+
+    outcome: str
+    named: tuple[str, ...]
+    others: tuple[str, ...]
+    worst: Off | None
+    wrong: int
+    texts: tuple[str, ...]
+
+
+def score(cause: Cause, strength: float, seed: int) -> Scored:
+    """Spoil one shot, measure its session, and hold the figures against the honest truth."""
+    draft = Draft(seed, cause.shows)
+    cause.spoil(draft, strength)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "session"
+        draft.write(folder)
+        try:
+            report = measure_session(load_session(folder), workers=1)
+        except BenchError as error:
+            return Scored("refused", (), (), None, 0, (str(error),))
+    named = [n for n in report.warnings if n.code in cause.codes and cause.words in n.text]
+    others = [n.code for n in report.warnings if n not in named]
+    off = sorted(deviations(report, draft.lens, draft.gaussian), key=lambda one: -one.half_widths)
+    wrong = sum(one.half_widths > WRONG_FROM for one in off)
+    outcome = "warned" if named else "WRONG" if wrong else "right"
+    codes = tuple(dict.fromkeys(n.code for n in named))
+    texts = tuple(n.text for n in report.warnings)
+    return Scored(outcome, codes, tuple(dict.fromkeys(others)), off[0] if off else None, wrong, texts)
