@@ -94,12 +94,13 @@ class Crosstalk:
     def _kept_by_others(self, cell: NDArray, owner: NDArray, t: NDArray, u: NDArray) -> NDArray:
         """What the figures around keep from cells at (t, u) of their edges, over the tail light's a in pixels."""
         # Lines move by a small part of a cell from turn to turn: once is enough.
-        new = np.isnan(self._kept.ravel()[cell])
-        t, u, whose, places = t[new, None], u[new, None], owner[new], self.places
-        at = places.middle[whose] + t * places.along[whose] + u * places.normal[whose]
+        kept = self._kept.ravel()
+        new = np.isnan(kept.take(cell))
         if new.any():
-            self._kept.ravel()[cell[new]] = kept_by_figures(places.around, whose, at)
-        return self._kept.ravel()[cell]
+            t, u, whose, places = t[new, None], u[new, None], owner[new], self.places
+            at = places.middle[whose] + t * places.along[whose] + u * places.normal[whose]
+            kept[cell[new]] = kept_by_figures(places.around, whose, at)
+        return kept.take(cell)
 
     def _leaky(self, missing: NDArray) -> NDArray[np.bool_]:
         """Edges that are one of a figure whose other edges let in enough, at the margin, to matter."""

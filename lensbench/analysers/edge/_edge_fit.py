@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,7 +77,7 @@ class EdgeFit(EdgeModel):
         by_score = by_rest @ self.covariance
         variance = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
         if self.texture is not None:
-            variance += self.texture.variance_of(self._taken(solved, by_score), self._light())
+            variance += self.texture.variance_of(*self._taken(solved, by_score))
         return np.sqrt(np.maximum(variance, 0))
 
     def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
@@ -87,11 +88,11 @@ class EdgeFit(EdgeModel):
         by_score = by_rest @ self.covariance
         covariance = derivative @ solved.transpose(0, 2, 1) + by_score @ by_rest.transpose(0, 2, 1)
         if self.texture is not None:
-            covariance += self.texture.covariance_of(self._taken(solved, by_score), self._light())
+            covariance += self.texture.covariance_of(*self._taken(solved, by_score))
         return covariance
 
-    def _taken(self, solved: NDArray, by_score: NDArray) -> NDArray[np.float64]:
-        """What figures take from the mean light of each bin, shape (n, m, BINS).
+    def _taken(self, solved: NDArray, by_score: NDArray) -> tuple[NDArray, NDArray]:
+        """What figures take from the profile's cells, shape (n, m, cells) and (stray edges, m, cells).
 
         Parameters
         ----------
@@ -99,13 +100,28 @@ class EdgeFit(EdgeModel):
             How figures follow the right sides of the profile's equations, were the rest known.
         by_score : ndarray, shape (n, m, 4)
             How they follow those of the line and the light.
-        """
-        n, m, size = solved.shape
-        rows = (solved + by_score @ self.along).reshape(n * m, size)
-        of_profile = profile.levels(rows).reshape(n, m, profile.BINS)
-        of_light = by_score[..., 2:] @ self.by_gradient(self.tables().level)
-        return (of_profile - of_light) * (self.equations.count / self.variance)[:, None]
 
-    def _light(self) -> NDArray[np.float64]:
-        """The bins' light over the contrast, shape (n, BINS)."""
-        return np.maximum(self.tables().level + self.segments.dark[:, None], 0)
+        Returns
+        -------
+        relative : ndarray
+            From their light's relative deviation.
+        plain : ndarray
+            From its deviation in contrasts, of the edges beside stray light.
+        """
+        rows, by_light = solved + by_score @ self.along, by_score[..., 2:]
+
+        def by_cell(edges: NDArray | slice, weight: NDArray, of_light: NDArray) -> NDArray[np.float64]:
+            return profile.weighted_cell_sums(rows[edges], weight) - by_light[edges] @ of_light
+
+        stray = self.texture.is_stray if self.texture is not None else np.zeros(self.n, bool)
+        relative, plain = self._weights
+        return by_cell(slice(None), *relative), by_cell(stray, *(part[stray] for part in plain))
+
+    @cached_property
+    def _weights(self) -> tuple[tuple[NDArray, NDArray], tuple[NDArray, NDArray]]:
+        """Weights of the bins, (n, BINS), and what the gradient adds by cell, (n, 2, cells): as `_taken`."""
+        level = self.tables.level
+        plain, of_light = self.equations.count / self.variance, self.by_gradient(level)
+        relative = plain * np.maximum(level + self.segments.dark[:, None], 0)
+        of_relative, of_plain = (profile.cell_sums(of_light * weight[:, None]) for weight in (relative, plain))
+        return (relative, of_relative), (plain, of_plain)

@@ -122,7 +122,7 @@ class _Looked(NamedTuple):
 
 def _looked_at(data: EdgeData, far: FarBins, model: EdgeModel, reject: bool) -> _Looked:
     """The equations about a model with the noise that it shows, without outliers if `reject`."""
-    tables = model.tables()
+    tables = model.tables
     key, residual = near_residuals(data, model, tables)
     if reject:
         data, far, key, residual = without_outliers(data, far, model, tables, key, residual)
@@ -178,7 +178,7 @@ def _straightened(data: EdgeData, model: EdgeModel) -> EdgeModel:
     for more in (1.6, 0.8):
         blur = model.blur + more
         trial = replace(model, blur=blur, coefficients=profile.gaussian_edges(blur), line=line)
-        tables = trial.tables()
+        tables = trial.tables
         key, residual = near_residuals(data, trial, tables)
         weight = trial.slope_weight(tables.slope)
         score, information = bin_loops.line_scores(key, data.near_piece, residual, weight, tables.slope, PIECES)
@@ -202,7 +202,7 @@ def _profile_alone(data: EdgeData, far: FarBins, model: EdgeModel) -> EdgeModel:
 def _with_blur(model: EdgeModel) -> EdgeModel:
     """The model with blur widths from the steepest slope, no wider than those of the MTF50."""
     dark, white = model.plateaus()
-    steepest = model.tables().slope.max(axis=1)
+    steepest = model.tables.slope.max(axis=1)
     by_slope = (white - dark) / (np.sqrt(2 * np.pi) * np.maximum(steepest, 1e-12))
     q = model.q50()[0]
     # An edge that is no edge may have no MTF50, or one at the frequency zero.
@@ -224,8 +224,8 @@ def _reduced_chi_squared(model: EdgeModel, equations: Equations, texture: Textur
 
 def _chi_squared_by_texture(model: EdgeModel, equations: Equations, texture: Texture) -> NDArray[np.float64]:
     """What the texture adds to the squared score of a piece over its information."""
-    level, _, slope = model.tables()
+    level, _, slope = model.tables
     light = np.maximum(level + model.segments.dark[:, None], 0)
     score = equations.count * model.slope_weight(slope)
     information = np.maximum((score * slope).sum(axis=1), 1e-9)
-    return texture.of_pieces(score * light) / information / PIECES
+    return texture.of_pieces(profile.cell_sums(score * light)) / information / PIECES

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -68,6 +69,7 @@ class EdgeModel(EdgeProfiles):
         """Where the profile crosses half, averaged along the edge: pixels along the nominal normal, shape (n,)."""
         return self.line[:, 0] + self.half_crossing()
 
+    @cached_property
     def tables(self) -> Tables:
         """The light that is expected in each bin."""
         level, rise = profile.levels(self.coefficients), profile.rises(self.coefficients)

@@ -158,6 +158,20 @@ def _at_bins(coefficients: NDArray, pieces: NDArray) -> NDArray:
     return (four.reshape(-1, 4) @ pieces.T).reshape(-1, BINS)
 
 
+def cell_sums(what: NDArray) -> NDArray:
+    """Sums over the bins of each cell: shape (..., BINS) to (..., 2 CELLS)."""
+    return what.reshape(*what.shape[:-1], 2 * CELLS, FINE).sum(axis=-1)
+
+
+def weighted_cell_sums(coefficients: NDArray, weight: NDArray) -> NDArray:
+    """`cell_sums` of profiles times weights: shapes (n, m, COEFFICIENTS) and (n, BINS) to (n, m, 2 CELLS)."""
+    four = (weight.reshape(-1, FINE) @ bin_pieces()[0]).reshape(-1, 1, 2 * CELLS, 4)
+    total = coefficients[..., : 2 * CELLS] * four[..., 0]
+    for k in range(1, 4):
+        total += coefficients[..., k : k + 2 * CELLS] * four[..., k]
+    return total
+
+
 def onto_basis(what: NDArray) -> NDArray:
     """Σ_bins what B_j: shape (..., BINS) to (..., COEFFICIENTS)."""
     shape = what.shape[:-1]

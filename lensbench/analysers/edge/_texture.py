@@ -9,7 +9,7 @@ textures of Gaussian correlation, whose part in a figure follows from what the f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,41 +75,49 @@ class Texture:
     of_piece: NDArray[np.float64]
     stray: NDArray[np.float64]
 
-    def variance_of(self, taken: NDArray, light: NDArray) -> NDArray[np.float64]:
+    @cached_property
+    def is_stray(self) -> NDArray[np.bool_]:
+        """Which edges have stray light beside them, shape (n,)."""
+        return np.asarray(self.stray.any(axis=1))
+
+    def variance_of(self, relative: NDArray, plain: NDArray) -> NDArray[np.float64]:
         """Variance of figures by texture and stray light, (n, m).
 
         Parameters
         ----------
-        taken : ndarray, shape (n, m, BINS)
-            What each figure takes from the mean light of each bin.
-        light : ndarray, shape (n, BINS)
-            The bins' light over the contrast.
+        relative : ndarray, shape (n, m, cells)
+            What each figure takes from the relative deviation of the profile's cells.
+        plain : ndarray, shape (edges that are stray, m, cells)
+            What it takes from their deviation in contrasts.
         """
-        cells, stray = _by_cell(taken * light[:, None]), self.stray.any(axis=1)
-        variance = ((cells @ _covariance(self.of_edge)) * cells).sum(axis=-1)
-        cells = _by_cell(taken[stray])
-        variance[stray] += ((cells @ _covariance(self.stray[stray])) * cells).sum(axis=-1)
+        variance = ((relative @ self._covariance) * relative).sum(axis=-1)
+        variance[self.is_stray] += ((plain @ self._stray_covariance) * plain).sum(axis=-1)
         return variance
 
-    def covariance_of(self, taken: NDArray, light: NDArray) -> NDArray[np.float64]:
+    def covariance_of(self, relative: NDArray, plain: NDArray) -> NDArray[np.float64]:
         """Covariance of figures, (n, m, m), as `variance_of`."""
-        cells, bare = _by_cell(taken * light[:, None]), _by_cell(taken)
-        covariance = cells @ _covariance(self.of_edge) @ cells.transpose(0, 2, 1)
-        return covariance + bare @ _covariance(self.stray) @ bare.transpose(0, 2, 1)
+        covariance = relative @ self._covariance @ relative.transpose(0, 2, 1)
+        covariance[self.is_stray] += plain @ self._stray_covariance @ plain.transpose(0, 2, 1)
+        return covariance
 
-    def of_pieces(self, taken: NDArray) -> NDArray[np.float64]:
-        """Variance of one figure of each piece, (n,), by what it takes from bins' relative light, (n, BINS)."""
-        cells = _by_cell(taken[:, None])
-        return ((cells @ _covariance(self.of_piece)) * cells).sum(axis=-1)[:, 0]
+    def of_pieces(self, relative: NDArray) -> NDArray[np.float64]:
+        """Variance of one figure of each piece, (n,); `relative` as above, shape (n, cells)."""
+        covariance = _covariance(self.of_piece)
+        return (relative[:, None] @ covariance @ relative[..., None])[:, 0, 0]
 
+    @cached_property
+    def _covariance(self) -> NDArray[np.float64]:
+        return _covariance(self.of_edge)
 
-def _by_cell(taken: NDArray) -> NDArray[np.float64]:
-    return taken.reshape(*taken.shape[:2], 2 * profile.CELLS, profile.FINE).sum(axis=-1)
+    @cached_property
+    def _stray_covariance(self) -> NDArray[np.float64]:
+        return _covariance(self.stray[self.is_stray])
 
 
 def _covariance(variance: NDArray) -> NDArray[np.float64]:
     """Covariance of the profile's cells by textures (n, DISTANCES), shape (n, cells, cells)."""
-    return np.tensordot(variance, _across_cells(), axes=1)
+    across = _across_cells()
+    return (variance @ across.reshape(len(across), -1)).reshape(-1, *across.shape[1:])
 
 
 def find_texture(
