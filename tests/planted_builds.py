@@ -132,7 +132,10 @@ class Build:
         depth = float(quarter_wave_focus(effective_f_number(self.f_number, MAGNIFICATION), 0.00055))
         lean = turned(self.lean_deg, turn_deg) + np.asarray(self.camera_deg) + turned(self.front_deg, turn_deg)
         deep = 2.0 * depth + half_diagonal(SENSOR.size) * SENSOR.pitch_mm * np.tan(np.radians(np.hypot(*lean)))
-        rail = np.linspace(-deep, deep, max(shots, round(2 * deep / depth))) / MAGNIFICATION**2
+        # Curved by a positive W, the field is sharp at nearer things outside, by W / (λ / 4) depths.
+        bow = -self.lens.curvature_um / (0.55 / 4) * depth
+        low, high = min(bow, 0.0) - deep, max(bow, 0.0) + deep
+        rail = np.linspace(low, high, max(shots, round((high - low) / depth))) / MAGNIFICATION**2
         rows = [self.tiles(self.projection(turn_deg, part, 0.0, float(r))) for r in rail]
         shot = [
             FocusShot(f"r{k}.dng", float(r), tiles) for k, (r, tiles) in enumerate(zip(rail, rows, strict=True))
@@ -142,7 +145,7 @@ class Build:
         )
         scale = MAGNIFICATION / SENSOR.pitch_mm
         focus = measure_focus(shot, SENSOR.size, 1000 * SENSOR.pitch_mm, Sheet(scale, MAGNIFICATION, sheet))
-        return self.setting(turn_deg, part, focus, rows[len(rows) // 2])
+        return self.setting(turn_deg, part, focus, rows[int(np.argmin(np.abs(rail)))])
 
     def _off(self, turn_deg: float, part: str) -> np.ndarray:
         return turned(self.off_mm, turn_deg if part == "lens" else 0.0)

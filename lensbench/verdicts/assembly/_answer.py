@@ -18,6 +18,7 @@ from lensbench.verdicts.assembly._faults import centre_faults, curved_field, fau
 from lensbench.verdicts.assembly._lean_judged import LeanJudged, judge_lean
 from lensbench.verdicts.assembly._softer_side import softer_side
 from lensbench.verdicts.assembly._turn_test import keystone_says, matters, turn_test_in_words, turn_tests
+from lensbench.verdicts.assembly._turned_centres import of_centre, turned_centres
 
 CROOKED = ("lens", "front group", "mount or sensor", "lens or mount")
 """Whose leans make a build crooked."""
@@ -48,11 +49,12 @@ def judge_assembly(
     """
     centres = optical_centres(settings, camera)
     tests = turn_tests(settings, camera)
+    turned = turned_centres(tests, camera)
     judged = judge_lean(settings, camera, pupil_ratio)
     softer = _with_cause(softer_side(settings, camera, tests), settings, camera, judged)
     judged = _with_target(judged, softer)
     magnification = next((s.magnification.value for s in settings if s.magnification), 0.0)
-    faults = [*lean_faults(judged, flange_width_mm, magnification), *centre_faults(centres, camera)]
+    faults = [*lean_faults(judged, flange_width_mm, magnification), *centre_faults(centres, turned, camera)]
     curved = curved_field(settings)
     if curved is not None:
         faults.append(curved)
@@ -60,9 +62,9 @@ def judge_assembly(
     said += [text for text in map(fault_in_words, faults) if text]
     if judged and judged.straight and not judged.parts:
         said.append(_STRAIGHT[judged.of])
-    said += [centres_in_words(centres, camera), *(turn_test_in_words(test, camera) for test in tests)]
+    said += [centres_in_words(centres, turned, camera), *(turn_test_in_words(test, camera) for test in tests)]
     apart, together = bool(centres_apart(centres, camera)), known_together(centres, camera)
-    answer = _answer(judged, softer, apart, together, tests, camera)
+    answer = _answer(judged, softer, apart, together, turned, tests, camera)
     return Assembly(answer, centres, tests, " ".join(said), softer, faults)
 
 
@@ -77,6 +79,7 @@ def _answer(
     softer: SofterSide | None,
     apart: bool,
     together: bool,
+    turned: str,
     tests: Sequence[TurnTest],
     camera: Camera,
 ) -> str:
@@ -85,11 +88,14 @@ def _answer(
     crooked = apart or any(part.whose in CROOKED for part in parts)
     # How much softer a side gets hangs on where the lens was focused: where the lean itself is known, that counts.
     counting = [test for test in tests if judged is None or test.of != "sharpness"]
+    # Centres that turn as one tell that the lens sits off its flange's middle, and is straight in itself.
+    counting = [test for test in counting if not of_centre(test)]
+    crooked |= turned == "apart"
     crooked |= any(test.cause in ("lens", "both") and matters(test, camera) for test in counting)
     crooked |= judged is None and softer is not None and softer.cause in CROOKED
     if crooked:
         return "not straight"
-    untold = any(part.whose == "can't tell" for part in parts)
+    untold = turned == "open" or any(part.whose == "can't tell" for part in parts)
     if judged is None:
         untold |= softer is not None and softer.cause in ("can't tell", "target or camera")
     else:

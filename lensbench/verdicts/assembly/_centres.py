@@ -86,7 +86,8 @@ def known_together(centres: list[OpticalCentre], camera: Camera) -> bool:
     return len(centres) >= 2 and all(_gap(a, b)[0] <= within for a, b in combinations(centres, 2))
 
 
-def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
+def centres_in_words(centres: list[OpticalCentre], turned: str, camera: Camera) -> str:
+    """What the centres say; `turned` is how they turn with the lens (`turned_centres`)."""
     if len(centres) < 2:
         return (
             "Fewer than two optical centres show in these shots (distortion, fringing, falloff), so they can't be "
@@ -122,9 +123,15 @@ def centres_in_words(centres: list[OpticalCentre], camera: Camera) -> str:
     return (
         f"{together} On average they lie {brief(off)} {unit} {way_in_words(mean)} the frame's centre: "
         f"the lens is straight in itself, but seen from behind the camera its axis meets the sensor "
-        f"{way_in_words(-mean)} its middle. The mount may hold it there, or the sensor itself may sit off the "
-        "mount's middle."
+        f"{way_in_words(-mean)} its middle. {_OFF_THE_MIDDLE.get(turned, _MOUNT_OR_SENSOR)}"
     )
+
+
+_MOUNT_OR_SENSOR = "The mount may hold it there, or the sensor itself may sit off the mount's middle."
+_OFF_THE_MIDDLE = {
+    "together": "It turned with the lens: the lens sits off the middle of its own flange, and nothing inside it "
+    "has to be moved.",
+}
 
 
 def mean_centre(centres: Sequence[OpticalCentre]) -> NDArray[np.float64]:

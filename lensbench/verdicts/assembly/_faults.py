@@ -74,8 +74,8 @@ def _axis(vector: NDArray) -> str:
     return f"{' '.join(_BACKWARDS[word] for word in side.split())} to {side}"
 
 
-def centre_faults(centres: list[OpticalCentre], camera: Camera) -> Iterator[AssemblyFault]:
-    """One part of the lens off its axis, or the whole lens off the frame's middle."""
+def centre_faults(centres: list[OpticalCentre], turned: str, camera: Camera) -> Iterator[AssemblyFault]:
+    """One part of the lens off its axis, or the whole lens off the frame's middle; `turned`: how centres turn."""
     apart = centres_apart(centres, camera)
     if apart:
         a, b = apart[0]
@@ -88,9 +88,11 @@ def centre_faults(centres: list[OpticalCentre], camera: Camera) -> Iterator[Asse
         )  # fmt: skip
     off = off_the_middle(centres, camera)
     if off is not None:
+        with_lens = turned == "together"
         yield AssemblyFault(
-            "off the middle", "mount or sensor", side_in_words(mean_centre(centres)), None, None, off,
-            "all optical centres, which lie together",
+            "off the middle", "lens" if with_lens else "mount or sensor", side_in_words(mean_centre(centres)),
+            None, None, off,
+            f"all optical centres, which lie together{' and turned with the lens' if with_lens else ''}",
             "look whether the lens sits in the middle of its mount; nothing inside it needs to be moved",
         )  # fmt: skip
 

@@ -8,10 +8,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import NORMAL_95, Camera, Figure, Setting
+from lensbench.findings import NORMAL_95, Camera, FieldStep, Figure, Setting
 from lensbench.frame import half_diagonal
 from lensbench.optics import GREEN_NM, effective_f_number, quarter_wave_focus
 from lensbench.verdicts.assembly._blur_lean import blur_lean
+from lensbench.verdicts.assembly._field_centre import field_centre
 
 LONGEST_IMAGE, SHORTEST_IMAGE = 2.0, 0.5
 """Image distances in diagonals between which a lens's is taken to lie where it isn't measured (28°, 90°)."""
@@ -26,7 +27,7 @@ class LeanSeen(NamedTuple):
         ``series along the rail`` or ``blur``.
     vector, covariance : ndarray, shape (2,) and (2, 2)
         Positive where the sensor meets the focus of what is nearer, so that best focus lies farther from the lens
-        than it should.
+        than it should. What a curved field slopes whose middle lies off the frame's is subtracted.
     turn_deg, turned : float, str
         By how much what was turned.
     sheet_out : bool
@@ -39,6 +40,8 @@ class LeanSeen(NamedTuple):
         Degrees of one depth a half-diagonal.
     setting : str
         Where it was seen.
+    off_middle : float
+        How much of a lean the subtracted slope is, in degrees.
     """
 
     of: str
@@ -51,6 +54,7 @@ class LeanSeen(NamedTuple):
     signed: bool
     degrees: float
     setting: str
+    off_middle: float
 
     def negated(self) -> LeanSeen:
         """The same with the other sign."""
@@ -71,10 +75,22 @@ def leans_of_rails(settings: Sequence[Setting], camera: Camera, pupil_ratio: flo
         degrees = _degrees_of_a_depth(depth, camera.size_px, pitch)
         value = scale * np.array([part.value for part in seen]) / degrees
         sigma = scale * np.array([part.half_width for part in seen]) / NORMAL_95 / degrees
+        slope, unsure = field_centre(setting, settings, camera).slope(*_bowl(setting.focus.field, m**2 / depth))
         yield LeanSeen(
-            "series along the rail", value, np.diag(sigma**2), setting.lens_turn_deg, setting.turned,
-            lean.sensor_deg is not None, 0.0, True, degrees, setting.label,
+            "series along the rail", value - slope, np.diag(sigma**2) + unsure, setting.lens_turn_deg,
+            setting.turned, lean.sensor_deg is not None, 0.0, True, degrees, setting.label,
+            degrees * float(np.hypot(*slope)),
         )  # fmt: skip
+
+
+def _bowl(field: Sequence[FieldStep], depths: float) -> tuple[float, float]:
+    """What the outermost step of a field makes of its curvature at h = 1, and its sigma; `depths` a mm of rail."""
+    if not field:
+        return 0.0, 0.0
+    step = field[-1]
+    scale = depths / step.h**2
+    half = np.hypot(step.sagittal_mm.half_width, step.tangential_mm.half_width) / 2
+    return scale * (step.sagittal_mm.value + step.tangential_mm.value) / 2, scale * float(half) / NORMAL_95
 
 
 def leans_of_blur(settings: Sequence[Setting], camera: Camera, pupil_ratio: float) -> Iterator[LeanSeen]:
@@ -93,9 +109,10 @@ def leans_of_blur(settings: Sequence[Setting], camera: Camera, pupil_ratio: floa
         if fit is not None:
             sure = abs(fit.bowl) > 3 * fit.bowl_sigma
             degrees = _degrees_of_a_depth(fit.depth_mm, camera.size_px, pitch)
+            slope, unsure = field_centre(setting, settings, camera).slope(fit.bowl, fit.bowl_sigma)
             yield LeanSeen(
-                "blur", fit.lean, fit.covariance, setting.lens_turn_deg, setting.turned, False,
-                fit.bowl if sure else 0.0, False, degrees, setting.label,
+                "blur", fit.lean - slope, fit.covariance + unsure, setting.lens_turn_deg, setting.turned, False,
+                fit.bowl if sure else 0.0, False, degrees, setting.label, degrees * float(np.hypot(*slope)),
             )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from lensbench.findings import (
     Alignment,
@@ -10,6 +11,7 @@ from lensbench.findings import (
     EdgeSharpness,
     Falloff,
     FalloffGrid,
+    FieldStep,
     Figure,
     Focus,
     FocusLean,
@@ -308,6 +310,45 @@ def test_all_centres_off_the_middle_are_a_fault_of_mount_or_sensor():
     assert (fault.what, fault.whose, fault.side) == ("off the middle", "mount or sensor", "right")
     assert fault.offset.value == pytest.approx(0.9)
     assert "The mount may hold it there, or the sensor itself" in verdict.text
+
+
+def test_centres_that_turn_as_one_are_a_lens_off_its_flanges_middle():
+    """Straight in itself: 150 px of 6 µm, at the right and then, turned half round, at the left."""
+    settings = [
+        Setting(f_number=4, lens_turn_deg=turn, geometry=geometry(place(x, 0)), falloff=falloff(place(x, 0)))
+        for turn, x in ((0, 150), (180, -150))
+    ]
+    verdict = judge_assembly(settings, CAMERA)
+    (fault,) = verdict.faults
+    assert (verdict.answer, fault.what, fault.whose) == ("straight", "off the middle", "lens")
+    assert "the lens sits off the middle of its own flange" in verdict.text
+
+
+@pytest.mark.parametrize(("beside", "answer"), [(True, "not straight"), (False, "can't tell")])
+def test_one_centre_that_turns_is_a_part_off_its_axis_only_beside_one_that_does_not(beside, answer):
+    settings = [
+        Setting(
+            f_number=4,
+            lens_turn_deg=turn,
+            geometry=geometry(place(x, 0)),
+            falloff=falloff(place(0, 0)) if beside else None,
+        )
+        for turn, x in ((0, 150), (180, -150))
+    ]
+    assert judge_assembly(settings, CAMERA).answer == answer
+
+
+@pytest.mark.parametrize(("sign", "answer"), [(1, "straight"), (-1, "not straight")])
+def test_a_curved_field_off_the_middle_slopes_and_nothing_leans(sign, answer):
+    """The middle of a bowl 1.35 mm deep on the rail at h = 1, 150 px to the right, slopes in the frame's.
+
+    In half-diagonals of 21.63 mm at 0.25 ×: -2 · 1.35 / 16 · (150 / 3605.55) / 21.63, an angle of -0.0186°.
+    """
+    step = FieldStep(1.0, Figure.of(1.35, 0.02, "mm"), Figure.of(1.35, 0.02, "mm"))
+    focus = structs.replace(rail(right=sign * -0.0186, half=0.001), field=[step])
+    off = {"geometry": geometry(place(150, 0, half=2)), "falloff": falloff(place(150, 0, half=2))}
+    size = Figure.of(0.25, 0.001, "×")
+    assert judge_assembly([Setting(f_number=2.8, magnification=size, focus=focus, **off)], CAMERA).answer == answer
 
 
 def test_centres_off_by_no_more_than_their_interval_are_no_fault():
