@@ -38,6 +38,6 @@ def turned_centres(tests: Sequence[TurnTest], camera: Camera) -> str:
 
 def _gap(a: TurnTest, b: TurnTest) -> tuple[float, float]:
     """By how much two centres turn differently, and how much of that their intervals explain."""
-    both = list(zip(a.turns, b.turns, strict=True))
-    gap = np.hypot(*(one.value - other.value for one, other in both))
-    return float(gap), float(np.hypot(*(np.hypot(one.half_width, other.half_width) for one, other in both)))
+    x, y = (one.value - other.value for one, other in zip(a.turns, b.turns, strict=True))
+    halves = [part.half_width for part in (*a.turns, *b.turns)]
+    return float(np.hypot(x, y)), float(np.linalg.norm(halves))
