@@ -13,6 +13,7 @@ import sys
 import typer
 
 from lensbench import __version__
+from lensbench.cli.contradictions import CheckedCommand
 from lensbench.errors import TRACEBACK, BenchError, fault_in_words
 
 COMMANDS = {
@@ -42,7 +43,8 @@ def command_line() -> typer.Typer:
     app.callback(help=INTRODUCTION)(_common)
     for name, short in COMMANDS.items():
         if importlib.util.find_spec(f"lensbench.cli.{name}"):
-            app.command(name, short_help=short)(getattr(importlib.import_module(f"lensbench.cli.{name}"), name))
+            command = getattr(importlib.import_module(f"lensbench.cli.{name}"), name)
+            app.command(name, cls=CheckedCommand, short_help=short)(command)
     return app
 
 

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import NEW_NAME, AsJson, check_picture, print_json, say
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import (
+    NEW_NAME,
+    AsJson,
+    Quiet,
+    Verbose,
+    check_picture,
+    print_json,
+    print_paths,
+    print_sentences,
+    say,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +41,8 @@ def check(
         Path | None, typer.Option(help="Write the flat with its marks ringed and numbered to this PNG file.")
     ] = None,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Say whether the glass is clean, and if not, what shows where.
 
@@ -43,30 +56,47 @@ def check(
 
     # It gets ready while the rest is loaded.
     decoder.start()
-    import msgspec
-
-    from lensbench.findings import Dust
-    from lensbench.verdicts.dirt import changed_since, judge_cleanliness
-
     if picture:
         check_picture(picture)
-    earlier = _read(since, encoding)[0] if since else None
-    now, shot, notices = _read(flat, encoding)
-    answer = judge_cleanliness(Dust(list(now.marks)), now.size)
-    changes = changed_since(earlier, now) if earlier else None
+    if since is not None and since.resolve() == flat.resolve():
+        from lensbench.errors import BenchError
+
+        raise BenchError(f"{flat}: is named twice. Name an earlier shot with --since.")
+    with progress_bar("Looking for marks", quiet, verbose) as progress:
+        from lensbench.findings import Dust
+        from lensbench.verdicts.dirt import changed_since, judge_cleanliness
+
+        shots = [path for path in (since, flat) if path is not None]
+        read = []
+        for done, path in enumerate(shots, 1):
+            read.append(_read(path, encoding))
+            progress(done, len(shots), path.name)
+        now, shot, notices = read[-1]
+        answer = judge_cleanliness(Dust(list(now.marks)), now.size)
+        changes = changed_since(read[0][0], now) if since is not None else None
+        if picture:
+            from lensbench.files import write_new
+            from lensbench.reporter.plots.flagged_marks import marks_picture
+
+            write_new({picture: marks_picture(shot, answer.marks)}, NEW_NAME)
     if json:
-        more = {"since": changes} if changes else {}
-        print_json({"warnings": notices, **msgspec.structs.asdict(answer), **more})
+        _print_json(answer, changes, notices)
     else:
         say(*(notice.text for notice in notices))
-        _print(now.name, answer, changes, sure=not notices)
-    if picture:
-        from lensbench.files import write_new
-        from lensbench.reporter.plots.flagged_marks import marks_picture
-
-        write_new({picture: marks_picture(shot, answer.marks)}, NEW_NAME)
+        if quiet:
+            print_paths([picture] if picture else [])
+        else:
+            _print(now.name, answer, changes, sure=not notices)
+    if picture and not quiet:
         say(f"Picture: {picture}")
     raise typer.Exit(0 if answer.clean else 1)
+
+
+def _print_json(answer: Cleanliness, changes: Since | None, notices: list[Notice]) -> None:
+    import msgspec
+
+    more = {"since": changes} if changes else {}
+    print_json({"warnings": notices, **msgspec.structs.asdict(answer), **more})
 
 
 def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot, list[Notice]]:
@@ -93,11 +123,13 @@ def _print(name: str, answer: Cleanliness, changes: Since | None, sure: bool) ->
 
     if answer.clean:
         said = "clean. Nothing shows at this aperture" if sure else "nothing shows, as far as this flat can tell"
-        print(f"{name}: {said}.")
+        print_sentences(f"{name}: {said}.")
     else:
-        print(f"{name}: {len(answer.marks)} mark{'s' * (len(answer.marks) > 1)} would show at this aperture.")
+        print_sentences(
+            f"{name}: {len(answer.marks)} mark{'s' * (len(answer.marks) > 1)} would show at this aperture."
+        )
         for number, sentence in enumerate(answer.sentences, 1):
-            print(f"{number:3}. {sentence}.")
+            print_sentences(f"{sentence}.", hang=f"{number:3}. ")
     if changes is not None:
         counts: dict[str, Sequence[object]] = {
             "new": changes.new,
@@ -106,9 +138,9 @@ def _print(name: str, answer: Cleanliness, changes: Since | None, sure: bool) ->
             "still there": changes.stayed,
         }
         said = ", ".join(f"{len(marks)} {what}" for what, marks in counts.items() if marks) or "nothing changed"
-        print(f"\nSince {changes.earlier}: {said}.")
+        print_sentences("", f"Since {changes.earlier}: {said}.")
         # What makes the comparison unsure comes first.
         for sentence in (*changes.notes, *changes.sentences):
-            print(f"   - {sentence}{'' if sentence.endswith('.') else '.'}")
+            print_sentences(f"{sentence}{'' if sentence.endswith('.') else '.'}", hang="   - ")
     if not answer.clean:
-        print("", *CAUTIONS, sep="\n")
+        print_sentences("", *CAUTIONS)

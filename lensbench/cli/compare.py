@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, Quiet, print_json, print_table, refuse_contradictions, say
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_sentences, print_table, say
 
 if TYPE_CHECKING:
     from lensbench.findings.comparison import Comparison
@@ -22,6 +22,7 @@ def compare(
     ] = Path("reports"),
     json: AsJson = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Say what changed from build to build: sharpness by zone, fringing, falloff, size, straightness.
 
@@ -37,18 +38,20 @@ def compare(
     from lensbench.reporter.write_comparison import write_comparison
     from lensbench.verdicts.comparison import compare_builds
 
-    refuse_contradictions(json=json, quiet=quiet)
     if len(reports) < 2:
         raise BenchError("Name two reports or more: lensbench compare EARLIER LATER")
     read = [read_report(path / "report.json" if path.is_dir() else path) for path in reports]
     _refuse_the_same(reports, [{shot.sha256 for shot in report.shots} for report in read])
+    if verbose:
+        say(*(f"Read {path}." for path in reports))
     comparison = compare_builds(read)
     folder, note = write_comparison(comparison, read, out)
-    if not quiet:
-        say(*([note] if note else []))
+    say(*([note] if note else []))
     if json:
         print_json(comparison)
-    elif not quiet:
+    elif quiet:
+        print_paths([folder])
+    else:
         print_comparison(comparison)
         print(f"Now open {folder / 'comparison.html'}")
     if not any(change.apertures for change in comparison.changes):
@@ -64,7 +67,7 @@ def print_comparison(comparison: Comparison) -> None:
     for change in comparison.changes:
         print(f"\n{build_in_short(change.before)} → {build_in_short(change.after)}: {answer_of(change)}")
         for line in (*change.unlike, *change_in_words(change), *what_was_changed(change.before, change.after)):
-            print(f"   {line}")
+            print_sentences(line, hang="   ")
         for aperture in change.apertures:
             table = headline_table(aperture)
             print_table(table.caption, table.head, table.rows, words=table.words)

@@ -7,16 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import (
-    AsJson,
-    Quiet,
-    Verbose,
-    print_json,
-    print_table,
-    progress_bar,
-    refuse_contradictions,
-    say,
-)
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_sentences, print_table, say
 
 if TYPE_CHECKING:
     from lensbench.correction import Corrected, Taken
@@ -76,21 +68,13 @@ def correct(
 
     Exit code 0 when all are done, 1 when some could not be, 2 when none could.
     """
-    from lensbench.correction import KINDS, USUAL, Taken, Wanted, aperture_from_words, correct_pictures
+    from lensbench.correction import Taken, Wanted, aperture_from_words, correct_pictures, expected_s
     from lensbench.errors import BenchError
     from lensbench.files import check_writable
 
-    refuse_contradictions(json=json, quiet=quiet)
-    refuse_contradictions(quiet=quiet, verbose=verbose)
-    if values and (pictures or prove or copies or dark or replace or keep_gps):
-        raise BenchError("--values only prints numbers: leave pictures and their options out, or --values.")
     named = aperture_from_words(aperture) if aperture else Taken()
     taken = Taken(named.f_number, named.aperture, magnification)
-    for kind in skip or []:
-        if kind not in USUAL:
-            raise BenchError(f"--skip {kind}: is none of {', '.join(USUAL)}.")
-    wanted_kinds = set(USUAL) - set(skip or []) | ({"distortion"} if distortion else set())
-    kinds = tuple(kind for kind in KINDS if kind in wanted_kinds)
+    kinds = _kinds(skip or [], distortion)
     if values:
         _print_values(report, taken, kinds, json)
         return
@@ -108,13 +92,32 @@ def correct(
         prove=prove,
     )
     with progress_bar("Correcting", quiet, verbose) as progress:
+        progress.expect(expected_s(pictures, prove))
         results = correct_pictures(report, pictures, wanted, progress)
-    if not quiet:
-        _print(results, json)
+    if json:
+        print_json(results)
+    elif quiet:
+        print_paths(path for result in results for path in result.written)
     else:
+        _print(results)
+    if not json:
+        say(*dict.fromkeys(line for result in results for line in result.caveats))
         say(*(result.error for result in results if result.error is not None))
     failed = sum(result.error is not None for result in results)
     raise typer.Exit(0 if not failed else 2 if failed == len(results) else 1)
+
+
+def _kinds(skip: list[str], distortion: bool) -> tuple[str, ...]:
+    from lensbench.correction import KINDS, USUAL
+    from lensbench.errors import BenchError
+
+    for kind in skip:
+        if kind not in USUAL:
+            raise BenchError(f"--skip {kind}: is none of {', '.join(USUAL)}.")
+    wanted = set(USUAL) - set(skip) | ({"distortion"} if distortion else set())
+    if not wanted:
+        raise BenchError("--skip leaves nothing to correct. Skip less, or give --distortion.")
+    return tuple(kind for kind in KINDS if kind in wanted)
 
 
 def _copies(asked: list[str] | None) -> tuple[str, ...]:
@@ -139,20 +142,17 @@ def _print_values(report: Path, taken: Taken, kinds: tuple[str, ...], json: bool
         print_table("Correction in numbers", ("what", "value"), value_rows(numbers))
 
 
-def _print(results: list[Corrected], json: bool) -> None:
+def _print(results: list[Corrected]) -> None:
     from lensbench.reporter.tables.correction import proof_rows
 
-    if json:
-        print_json(results)
-        return
     for result in results:
         if result.error is None:
             print(f"{result.picture.name}: {', '.join(str(path) for path in result.written)}")
     done = list(dict.fromkeys(line for result in results for line in result.done))
     if done:
-        print("Taken out:", *(f"   - {line}" for line in done), sep="\n")
+        print("Taken out:")
+    for line in done:
+        print_sentences(line, hang="   - ")
     rows = [row for result in results if result.proof for row in proof_rows(result.picture.name, result.proof)]
     if rows:
         print_table("Measured again", ("picture", "what", "before", "after"), rows, words=2)
-    say(*dict.fromkeys(line for result in results for line in result.caveats))
-    say(*(result.error for result in results if result.error is not None))

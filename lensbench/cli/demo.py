@@ -7,17 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import (
-    AsJson,
-    Quiet,
-    Verbose,
-    print_json,
-    print_lines,
-    print_table,
-    progress_bar,
-    refuse_contradictions,
-    say,
-)
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_lines, print_paths, print_table, say
 
 if TYPE_CHECKING:
     from lensbench.demo import Demonstration, FullDemonstration
@@ -51,18 +42,15 @@ def demo(
 
     Exit code 0 when every figure is within its allowed error, 1 when not; with --full always 0.
     """
-    refuse_contradictions(json=json, quiet=quiet, truth=truth)
-    refuse_contradictions(quiet=quiet, verbose=verbose)
-    refuse_contradictions(full=full, truth=truth)
     if full:
         _full(out, keep, json, quiet, verbose)
         return
-    from lensbench.demo import run_demo
-
     with progress_bar("Demo", quiet, verbose) as progress:
+        from lensbench.demo import expected_s, run_demo
+
+        progress.expect(expected_s())
         shown = run_demo(out, keep, progress)
-    if not quiet:
-        say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
+    say(*(warning.text for warning in shown.report.warnings), *([shown.note] if shown.note else []))
     if json:
         print_json(
             {
@@ -72,13 +60,15 @@ def demo(
                 "passed": shown.passed,
             }
         )
-    elif not quiet:
-        _print(shown, truth)
+    elif quiet:
+        print_paths([shown.folder, *([keep] if keep else [])])
+    else:
+        _print(shown, truth, keep)
     if not shown.passed:
         raise typer.Exit(1)
 
 
-def _print(shown: Demonstration, truth: bool) -> None:
+def _print(shown: Demonstration, truth: bool, keep: Path | None) -> None:
     from lensbench.demo import beside_table, statistics_table
 
     if truth:
@@ -92,7 +82,16 @@ def _print(shown: Demonstration, truth: bool) -> None:
     else:
         said = f"{len(shown.missed)} of {count} comparisons with the truth are beyond their allowed error"
     print(f"\n{said}{'' if truth else ': see --truth'}.")
+    _print_kept([keep] if keep else [])
     print(f"Now open {shown.folder / 'report.html'}")
+
+
+def _print_kept(folders: list[Path]) -> None:
+    """Where the simulated shots are, and what may be tried on them."""
+    from lensbench.formatting import as_argument
+
+    for folder in folders:
+        print(f"The shots are in {as_argument(folder)}: try lensbench session, check, edges and watch on them.")
 
 
 def _print_report(report: Report) -> None:
@@ -104,20 +103,24 @@ def _print_report(report: Report) -> None:
 
 
 def _full(out: Path, keep: Path | None, json: bool, quiet: bool, verbose: bool) -> None:
-    from lensbench.demo import run_full_demo
-
     with progress_bar("Demo", quiet, verbose) as progress:
+        from lensbench.demo import FULL_DEMO_S, run_full_demo
+
+        progress.expect(FULL_DEMO_S)
         shown = run_full_demo(out, keep, progress)
+    folders = [*(build.folder for build in shown.builds), shown.compared]
     if json:
-        folders = [str(build.folder) for build in shown.builds]
-        print_json({"folders": folders, "compared": str(shown.compared), "comparison": shown.comparison})
-    elif not quiet:
-        _print_full(shown)
+        reports = [str(folder) for folder in folders[:-1]]
+        print_json({"folders": reports, "compared": str(shown.compared), "comparison": shown.comparison})
+    elif quiet:
+        print_paths([*folders, *([keep] if keep else [])])
+    else:
+        _print_full(shown, keep)
 
 
-def _print_full(shown: FullDemonstration) -> None:
+def _print_full(shown: FullDemonstration, keep: Path | None) -> None:
     from lensbench.cli.compare import print_comparison
-    from lensbench.demo import PLANTED
+    from lensbench.demo import EVENINGS, PLANTED
 
     for build in shown.builds:
         say(*([build.note] if build.note else []))
@@ -125,5 +128,6 @@ def _print_full(shown: FullDemonstration) -> None:
         print()
     print_comparison(shown.comparison)
     print_lines("What was planted", [("", line) for line in PLANTED])
+    _print_kept([keep / name for name in EVENINGS] if keep else [])
     pages = [*(build.folder / "report.html" for build in shown.builds), shown.compared / "comparison.html"]
     print("\nNow open", *pages, sep="\n  ")

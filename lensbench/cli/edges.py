@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, check_picture, print_json, print_table, say
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import AsJson, Quiet, Verbose, check_picture, print_json, print_paths, print_table, say
 
 if TYPE_CHECKING:
+    from lensbench.analysers.free_edges import FreeEdges
     from lensbench.shot import Shot
 
 
@@ -30,6 +32,8 @@ def edges(
         str | None, typer.Option(help="How a TIFF stores light, where it doesn't say so itself: linear or srgb.")
     ] = None,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Measure any clean straight edges found anywhere in a shot; no target is needed.
 
@@ -50,36 +54,53 @@ def edges(
 
     # It gets ready while the rest is loaded.
     decoder.start()
-    from lensbench.analysers.free_edges import measure_free_edges
-    from lensbench.errors import BenchError
-    from lensbench.frame import pixel_pitch_um, sensor_misfit
-    from lensbench.loaders import read_shot
-    from lensbench.reporter.plots.flagged_edges import write_edges_picture
-    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, level_curves, refusals
-    from lensbench.target import size_from_words
-
     if out:
         check_picture(out)
-    if pixel_um and sensor:
-        raise BenchError("--pixel-um and --sensor say the same in two ways: keep one of them.")
-    loaded = read_shot(shot, encoding)
-    sensor_mm = size_from_words(sensor) if sensor else None
-    if sensor_mm and sensor_misfit(loaded.size, sensor_mm):
-        raise BenchError(f"{loaded.name}: {sensor_misfit(loaded.size, sensor_mm)}")
-    result = measure_free_edges(loaded, pixel_um or pixel_pitch_um(loaded.size, sensor_mm))
+    with progress_bar("Looking for edges", quiet, verbose) as progress:
+        from lensbench.analysers.free_edges import measure_free_edges
+        from lensbench.loaders import read_shot
+        from lensbench.reporter.plots.flagged_edges import write_edges_picture
+
+        loaded = read_shot(shot, encoding)
+        progress(1, 2, f"read {shot.name}")
+        result = measure_free_edges(loaded, pixel_um or _pitch_um(loaded, sensor))
+        progress(2, 2, f"measured {shot.name}")
+        if out and result.edges:
+            write_edges_picture(loaded, result, out)
+    say(*_remarks(loaded))
     if json:
         print_json(result)
-    elif result.edges:
-        print_table(loaded.name, *edge_table(result), words=WORDS)
-    say(*_remarks(loaded))
+    elif quiet:
+        print_paths([out] if out and result.edges else [])
+    else:
+        _print(loaded.name, result)
     if not result.edges:
+        from lensbench.reporter.tables.free_edges import refusals
+
         say(f"{loaded.name}: no clean straight edge.", *refusals(result))
         raise typer.Exit(2)
-    if not json:
-        say(*in_summary(result), *level_curves(result), *refusals(result))
-    if out:
-        write_edges_picture(loaded, result, out)
+    if out and not quiet:
         say(f"Picture: {out}")
+
+
+def _pitch_um(shot: Shot, sensor: str | None) -> float | None:
+    """The pixel pitch by the sensor's size, where that is given."""
+    from lensbench.errors import BenchError
+    from lensbench.frame import pixel_pitch_um, sensor_misfit
+    from lensbench.target import size_from_words
+
+    sensor_mm = size_from_words(sensor) if sensor else None
+    if sensor_mm and sensor_misfit(shot.size, sensor_mm):
+        raise BenchError(f"{shot.name}: {sensor_misfit(shot.size, sensor_mm)}")
+    return pixel_pitch_um(shot.size, sensor_mm)
+
+
+def _print(name: str, result: FreeEdges) -> None:
+    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, level_curves, refusals
+
+    if result.edges:
+        print_table(name, *edge_table(result), words=WORDS)
+        say(*in_summary(result), *level_curves(result), *refusals(result))
 
 
 def _remarks(shot: Shot) -> list[str]:

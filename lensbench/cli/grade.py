@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_table, say
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_table, say
 
 
 def grade(
@@ -22,6 +22,8 @@ def grade(
         typer.Option("--start", metavar="FILE", help="Begin a goals file with everything that can be wanted."),
     ] = None,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Say of each goal of the build whether it was met, missed, or is too close to call.
 
@@ -40,19 +42,22 @@ def grade(
     from lensbench.verdicts import goals as verdict
 
     if start is not None:
-        if report is not None:
-            raise BenchError("--start begins a goals file and grades nothing: leave the report out, or --start.")
         write_new({start: START.encode()}, "Name another file.")
-        print(f"Now fill in {start}, then run: lensbench grade REPORT {start}")
+        if quiet:
+            print_paths([start])
+        else:
+            print(f"Now fill in {start}, then run: lensbench grade REPORT {start}")
         return
     if report is None or goals is None:
         raise BenchError("Name a report and a goals file: lensbench grade REPORT GOALS (or --start FILE).")
     measured = read_report(report / "report.json" if report.is_dir() else report)
     asked = read_goals(goals)
     grades = verdict.grade(measured, asked.wanted, asked.f_number, asked.aperture)
+    if verbose:
+        say(f"Read {report}.", f"Read {goals}.")
     if json:
         print_json(grades)
-    else:
+    elif not quiet:
         print_table(f"{measured.build.name}: {answer_in_short(grades)}", *goal_rows(grades), words=5)
         say(*grades_in_words(grades))
     if not grades.setups:

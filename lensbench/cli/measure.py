@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import (
-    AsJson,
-    Quiet,
-    Verbose,
-    print_lines,
-    print_table,
-    progress_bar,
-    refuse_contradictions,
-    say,
-)
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_lines, print_paths, print_table, say
+
+if TYPE_CHECKING:
+    from lensbench.findings import Report
 
 
 def measure(
@@ -47,29 +42,35 @@ def measure(
 
     # It gets ready while the rest is loaded.
     decoder.start()
-    from lensbench.findings import REPORT_FILE
-    from lensbench.loaders import load_session
-    from lensbench.reporter.tables.summary import summary_table
-    from lensbench.reporter.words.answer_lines import answer_lines
-    from lensbench.reporter.write import check_report_place, write_report
-    from lensbench.run import measure_with_views
-    from lensbench.verdicts.goals import MET
-
-    refuse_contradictions(json=json, quiet=quiet)
-    refuse_contradictions(quiet=quiet, verbose=verbose)
-    session = load_session(directory)
-    check_report_place(out, session.build.name)
     with progress_bar("Measuring", quiet, verbose) as progress:
+        from lensbench.findings import REPORT_FILE
+        from lensbench.loaders import load_session
+        from lensbench.reporter.write import check_report_place, write_report
+        from lensbench.run import expected_s, measure_with_views
+
+        session = load_session(directory)
+        check_report_place(out, session.build.name)
+        progress.expect(expected_s(session))
         report, views = measure_with_views(session, progress)
-    folder, note = write_report(report, out, replace, views)
-    if not quiet:
-        say(*(warning.text for warning in report.warnings), *([note] if note else []))
+        folder, note = write_report(report, out, replace, views)
+    say(*(warning.text for warning in report.warnings), *([note] if note else []))
     if json:
         print((folder / REPORT_FILE).read_text(encoding="utf-8"))
-    elif not quiet:
-        print_table(report.build.name, *summary_table(report))
-        print_lines("Answers", answer_lines(report))
+    elif quiet:
+        print_paths([folder])
+    else:
+        _print(report)
         print(f"\nNow open {folder / 'report.html'}")
+    from lensbench.verdicts.goals import MET
+
     goals = report.verdict.goals if report.verdict else None
     if goals and goals.answer != MET:
         raise typer.Exit(1)
+
+
+def _print(report: Report) -> None:
+    from lensbench.reporter.tables.summary import summary_table
+    from lensbench.reporter.words.answer_lines import answer_lines
+
+    print_table(report.build.name, *summary_table(report))
+    print_lines("Answers", answer_lines(report))

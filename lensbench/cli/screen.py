@@ -1,12 +1,13 @@
-"""What the commands share: the --json option, progress bars, tables."""
+"""What the commands share: options that all have, tables, sentences."""
 
 from __future__ import annotations
 
-import contextlib
+import shutil
 import sys
-from collections.abc import Callable, Iterator, Sequence
+import textwrap
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
@@ -19,27 +20,16 @@ AsJson = Annotated[
 """The option that every command has."""
 
 Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Print nothing but what keeps it from working; see the exit code.")
+    bool,
+    typer.Option("--quiet", "-q", help="Print only where the result was written; warnings and errors as always."),
 ]
+"""Of every command: the exit code is the answer, the output the paths written, one a line, and nothing else."""
+
 Verbose = Annotated[bool, typer.Option("--verbose", "-v", help="Also say each piece of work as it is done.")]
+"""Of every command."""
 
 PIPE_COLUMNS = 80
 """How wide tables are where no terminal says otherwise."""
-
-
-def refuse_contradictions(**options: bool) -> None:
-    """Refuse more than one of some options that say how much is printed.
-
-    Raises
-    ------
-    BenchError
-        Naming them.
-    """
-    from lensbench.errors import BenchError
-
-    given = [f"--{name}" for name, is_set in options.items() if is_set]
-    if len(given) > 1:
-        raise BenchError(f"{' and '.join(given)} contradict each other: keep one of them.")
 
 
 NEW_NAME = "Give the picture another name."
@@ -65,51 +55,6 @@ def print_json(result: Any) -> None:
     import msgspec
 
     print(msgspec.json.format(msgspec.json.encode(result), indent=1).decode())
-
-
-@contextlib.contextmanager
-def progress_bar(
-    title: str, quiet: bool = False, verbose: bool = False
-) -> Iterator[Callable[[int, int, str], None]]:
-    """A bar on the error stream while long work goes on; nothing where that is no terminal, or when quiet.
-
-    When verbose, each piece of work stays as a line, in a pipe too.
-
-    Yields
-    ------
-    callable
-        To be called with the steps done, the steps in all, and what was just done.
-    """
-    from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        Progress,
-        SpinnerColumn,
-        TextColumn,
-        TimeElapsedColumn,
-        TimeRemainingColumn,
-    )
-
-    console = Console(stderr=True)
-    # It moves from the first moment; how long it will still take is known once the first piece is done.
-    columns = (
-        SpinnerColumn("line"),
-        TextColumn("{task.description}"),
-        BarColumn(bar_width=20),
-        TimeElapsedColumn(),
-        TextColumn("left:"),
-        TimeRemainingColumn(compact=True),
-        TextColumn("{task.fields[what]}"),
-    )
-    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
-        task = bar.add_task(title, total=None, what="")
-
-        def progress(done: int, total: int, what: str = "") -> None:
-            bar.update(task, completed=done, total=total, what=what)
-            if verbose and what:
-                console.print(f"{done}/{total} {what}", highlight=False, markup=False)
-
-        yield progress
 
 
 def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], words: int = 1) -> None:
@@ -172,12 +117,43 @@ def _console(least: int = 0) -> Console:
     from rich.console import Console
 
     width = None if sys.stdout.isatty() else max(PIPE_COLUMNS, least)
-    return Console(width=width, highlight=False, markup=False)
+    return Console(width=width, highlight=False, markup=False, emoji=False)
+
+
+def print_sentences(*lines: str, hang: str = "") -> None:
+    """Print sentences below each other, lines broken between words; `hang` stands before each, and indents it."""
+    for line in lines:
+        print(_broken(line, hang, _width(sys.stdout) or PIPE_COLUMNS))
+
+
+def print_paths(paths: Iterable[Path]) -> None:
+    """Print where something was written, as other programs can read it: a path a line, never broken."""
+    for path in paths:
+        print(path)
 
 
 def say(*lines: str) -> None:
-    """Tell the user something beside the result, on the error stream."""
+    """Tell the user something beside the result, on the error stream; in a pipe a message stays in one line."""
+    for line in lines:
+        print(_broken(line, "", _width(sys.stderr)), file=sys.stderr)
+
+
+def _broken(text: str, hang: str, width: int | None) -> str:
+    """A text as it can be printed, each of its lines broken between words; a path that is too long stays whole."""
     from lensbench.formatting import printable
 
-    for line in lines:
-        print(printable(line), file=sys.stderr)
+    if width is None:
+        return hang + printable(text)
+    lines = textwrap.TextWrapper(
+        width,
+        initial_indent=hang,
+        subsequent_indent=" " * len(hang),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines.fill(line) for line in printable(text).split("\n"))
+
+
+def _width(stream: TextIO) -> int | None:
+    """Columns of a terminal; None for a pipe or a file."""
+    return shutil.get_terminal_size((PIPE_COLUMNS, 24)).columns if stream.isatty() else None

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_lines, print_table, progress_bar, say
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import (
+    AsJson,
+    Quiet,
+    Verbose,
+    print_json,
+    print_lines,
+    print_paths,
+    print_sentences,
+    print_table,
+    say,
+)
 
 if TYPE_CHECKING:
     from lensbench.loaders.session_start import SheetFigures, Started
@@ -20,6 +31,8 @@ def session(
         bool, typer.Option("--no-look", help="Only list the shots; don't judge whether they are good.")
     ] = False,
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Start or update the session file, which says what each shot shows, and judge the shots.
 
@@ -31,15 +44,27 @@ def session(
     While the bench still stands, it also says which shots should be taken again (clipped, dark, blurred, leaning,
     partly covered, softer than another taken alike), and which further shots would answer what is still open.
     """
-    from lensbench.formatting import as_argument
-    from lensbench.loaders.session_start import start_session
+    with progress_bar("Looking at the shots", quiet, verbose) as progress:
+        from lensbench.loaders.session_start import expected_s, start_session
 
-    with progress_bar("Looking at the shots") as progress:
+        progress.expect(expected_s(directory))
         started = start_session(directory, progress, _sheet(directory))
-    evening = None if no_look else _evening(directory)
+    evening = None if no_look else _evening(directory, quiet, verbose)
     if json:
         print_json(_as_json(started, evening))
         return
+    say(*started.unreadable)
+    if quiet:
+        print_paths([Path(started.path)])
+    else:
+        _print_started(started, evening)
+    say(*started.mistakes)
+    if not quiet:
+        _print_next(directory, started)
+
+
+def _print_started(started: Started, evening: Evening | None) -> None:
+    """What was added to the session file, and how good the shots are."""
     rows = [
         (shot.file, shot.shows or "? please fill in", "?" if shot.f_number is None else f"f/{shot.f_number:g}")
         for shot in started.added
@@ -49,13 +74,18 @@ def session(
     else:
         print(f"{started.path} lists every shot already.")
     if any(shot.f_number is None and shot.shows != "dark" for shot in started.added):
-        print("? is an aperture that the camera did not record: write it in session.toml.\n")
-    say(*started.unreadable)
+        print_sentences("? is an aperture that the camera did not record: write it in session.toml.", "")
     if evening is not None:
         _print(evening)
-    say(*started.mistakes)
+
+
+def _print_next(directory: Path, started: Started) -> None:
+    from lensbench.formatting import as_argument
+
     what = "correct" if started.mistakes else "look through"
-    print(f"Now {what} {started.path}, then run: lensbench measure {as_argument(directory)}")
+    # To be copied as they stand: neither path nor command is broken.
+    print(f"Now {what} {started.path}, then run:")
+    print(f"  lensbench measure {as_argument(directory)}")
 
 
 def _sheet(directory: Path) -> SheetFigures | None:
@@ -71,13 +101,15 @@ def _sheet(directory: Path) -> SheetFigures | None:
     return SheetFigures(layout.sensor_mm, layout.rulers_mm)
 
 
-def _evening(directory: Path) -> Evening | None:
+def _evening(directory: Path, quiet: bool, verbose: bool) -> Evening | None:
     """The shots judged; None, and why, where they can't be."""
     from lensbench.errors import BenchError
-    from lensbench.watch import judge_evening
 
     try:
-        with progress_bar("Judging the shots") as progress:
+        with progress_bar("Judging the shots", quiet, verbose) as progress:
+            from lensbench.watch import expected_s, judge_evening
+
+            progress.expect(expected_s(directory))
             return judge_evening(directory, progress)
     except BenchError as error:
         say(f"The shots are not judged. {error}")

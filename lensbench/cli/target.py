@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from lensbench.cli.screen import AsJson, print_json, print_table
+from lensbench.cli.progress import progress_bar
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_table
 
 
 def target(
@@ -34,6 +35,8 @@ def target(
         typer.Option(help="fine: about 15 x 11 tiles in the frame; coarse: 9 x 7, for a lens too soft for fine."),
     ] = "fine",
     json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> None:
     """Make the two sheets to print, as PDF and SVG at true size.
 
@@ -42,10 +45,14 @@ def target(
     Keep the target.json that comes with them: put it beside your shots. Print at 100 %, without fitting to the
     page, and measure both ruler bars.
     """
-    from lensbench.target import plan_sheet, size_from_words, write_sheets
+    with progress_bar("Drawing the sheets", quiet, verbose) as progress:
+        from lensbench.target import plan_sheet, size_from_words, write_sheets
 
-    sheet = plan_sheet(size_from_words(sensor), paper, lattice, magnification)
-    written = write_sheets(folder, sheet)
+        sheet = plan_sheet(size_from_words(sensor), paper, lattice, magnification)
+        written = write_sheets(folder, sheet, progress)
+    if quiet:
+        print_paths(written)
+        return
     summary = {
         "files": [str(path) for path in written],
         "paper_mm": sheet.size_mm,

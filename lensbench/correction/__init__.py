@@ -6,6 +6,7 @@ Called by the command line and by the library's users.
 
 from lensbench.correction._choice import Taken, aperture_from_words
 from lensbench.correction._correct_shot import correct_shot, correction_values
+from lensbench.correction._expected import expected_s
 from lensbench.correction._made import KINDS, USUAL
 from lensbench.correction._pictures import COPIES, Corrected, Wanted, correct_pictures
 from lensbench.correction._proof import Proof, Shown
@@ -25,4 +26,5 @@ __all__ = [
     "correct_pictures",
     "correct_shot",
     "correction_values",
+    "expected_s",
 ]

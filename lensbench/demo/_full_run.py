@@ -19,6 +19,12 @@ from lensbench.verdicts.comparison import compare_builds
 
 JOBS = 2
 
+EVENINGS = "before", "after"
+"""The folders of both evenings' shots, where they are kept."""
+
+FULL_DEMO_S = 150.0
+"""About how many seconds both evenings take (measured on two cores of a usual computer)."""
+
 
 @dataclass(frozen=True, eq=False)
 class MeasuredBuild:
@@ -73,7 +79,7 @@ def _run(
 ) -> FullDemonstration:
     counted = _Counted(2 * sum(len(takes) for _, takes in evenings), progress)
     builds = []
-    for name, (bench, takes) in zip(("before", "after"), evenings, strict=True):
+    for name, (bench, takes) in zip(EVENINGS, evenings, strict=True):
         write_session(folder / name, bench, takes, JOBS, counted.simulated)
         report, views = measure_with_views(load_session(folder / name), counted.measuring(len(takes)))
         builds.append(MeasuredBuild(report, *write_report(report, out, views=views)))

@@ -58,6 +58,18 @@ def run_demo(out: str | Path, keep: str | Path | None = None, progress: Progress
         return _run(Path(folder), out, progress)
 
 
+SIMULATED_S, MEASURED_S, REST_S = 5.0, {"t": 3.5, "w": 1.5}, 10.0
+"""What a shot takes to be simulated and, by the first letter of its name, measured; and the report (measured on
+two cores of a usual computer; put right as the work goes on)."""
+
+
+def expected_s() -> dict[str, float]:
+    """About how many seconds each piece of the demo takes, by the name that `run_demo` tells when it is done."""
+    files = [take.file for take in demo_takes()]
+    simulated = {f"simulated {file}": SIMULATED_S for file in files}
+    return simulated | {f"measured {file}": MEASURED_S[file[0]] for file in files} | {"the report": REST_S}
+
+
 def _run(folder: Path, out: str | Path, progress: Progress | None) -> Demonstration:
     progress = progress or (lambda done, total, what: None)
     shots = len(demo_takes())

@@ -12,6 +12,7 @@ import msgspec
 import tomlkit
 
 from lensbench.errors import BenchError
+from lensbench.expected import expected_of_files
 from lensbench.files import write_new, written_whole
 from lensbench.formatting import name_of_folder
 from lensbench.loaders.encoding import EncodingUnknown
@@ -90,6 +91,10 @@ class Started(msgspec.Struct, frozen=True):
     mistakes: list[str]
 
 
+S_PER_MB = 0.02
+"""What looking at a megabyte of a raw file takes (measured on uncompressed files of 24 megapixels)."""
+
+
 def start_session(
     folder: str | Path,
     progress: Callable[[int, int, str], None] | None = None,
@@ -141,6 +146,14 @@ def start_session(
         _add(path, before, (_new_text(folder, sheet) + "\n" if new else "") + "\n".join(entries))
     missing = [name for name in listed if not (folder / name).is_file()]
     return Started(str(path), new, added, len(listed), missing, unreadable, session_mistakes(folder))
+
+
+def expected_s(folder: Path) -> dict[str, float]:
+    """About how many seconds `start_session` will take for each file of a folder, by its name."""
+    try:
+        return expected_of_files([folder / name for name in shot_files(folder)], S_PER_MB)
+    except OSError:
+        return {}
 
 
 def shot_files(folder: Path) -> list[str]:

@@ -4,7 +4,8 @@ In: a `Session`. Out: a `Report`, and pictures of tiles beside it. Called by the
 library's users.
 """
 
+from lensbench.run._expected import expected_s
 from lensbench.run._measure import Measured, measure_session, measure_with_views
 from lensbench.run._work import Progress
 
-__all__ = ["Measured", "Progress", "measure_session", "measure_with_views"]
+__all__ = ["Measured", "Progress", "expected_s", "measure_session", "measure_with_views"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from lensbench.files import write_new
@@ -12,7 +13,9 @@ from lensbench.target.layout import layout_text
 __all__ = ["Sheet", "plan_sheet", "size_from_words", "write_sheets"]
 
 
-def write_sheets(folder: str | Path, sheet: Sheet) -> list[Path]:
+def write_sheets(
+    folder: str | Path, sheet: Sheet, progress: Callable[[int, int, str], object] | None = None
+) -> list[Path]:
     """Write both sheets as PDF and SVG, and the layout of their tiles, into a folder.
 
     Parameters
@@ -21,6 +24,8 @@ def write_sheets(folder: str | Path, sheet: Sheet) -> list[Path]:
         Where the files go; made where missing.
     sheet : Sheet
         From `plan_sheet`.
+    progress : callable, optional
+        Told of the files drawn, the files in all, and the name of the one just drawn.
 
     Returns
     -------
@@ -33,13 +38,17 @@ def write_sheets(folder: str | Path, sheet: Sheet) -> list[Path]:
         Where the folder holds another print's files, which that print's shots need, or can't be written to.
     """
     target, plain = target_drawing(sheet), plain_drawing(sheet)
-    contents = {
-        "target.json": layout_text(sheet.layout).encode(),
-        "target.pdf": as_file(target, "pdf"),
-        "target.svg": as_file(target, "svg"),
-        "plain.pdf": as_file(plain, "pdf"),
-        "plain.svg": as_file(plain, "svg"),
+    draw: dict[str, Callable[[], bytes]] = {
+        "target.json": lambda: layout_text(sheet.layout).encode(),
+        "target.pdf": lambda: as_file(target, "pdf"),
+        "target.svg": lambda: as_file(target, "svg"),
+        "plain.pdf": lambda: as_file(plain, "pdf"),
+        "plain.svg": lambda: as_file(plain, "svg"),
     }
-    files = {Path(folder) / name: content for name, content in contents.items()}
+    files: dict[Path, bytes] = {}
+    for done, (name, content) in enumerate(draw.items(), 1):
+        files[Path(folder) / name] = content()
+        if progress is not None:
+            progress(done, len(draw), name)
     write_new(files, "It may belong to another print: name another folder, so that it stays with that print.")
     return list(files)

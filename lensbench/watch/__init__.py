@@ -6,7 +6,7 @@ Called by the command line.
 
 from lensbench.watch._arrivals import follow
 from lensbench.watch._bench import Bench, bench_of
-from lensbench.watch._evening import Evening, judge_evening
+from lensbench.watch._evening import Evening, expected_s, judge_evening
 from lensbench.watch._history import History, Seen
 from lensbench.watch._look import look_at
 from lensbench.watch._looks import SPOTS, Look, Problem
@@ -26,6 +26,7 @@ __all__ = [
     "Problem",
     "Seen",
     "bench_of",
+    "expected_s",
     "figure_rows",
     "follow",
     "fullest",

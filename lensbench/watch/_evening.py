@@ -10,11 +10,13 @@ import msgspec
 from msgspec import structs
 
 from lensbench.errors import BenchError
+from lensbench.expected import expected_of_files
 from lensbench.formatting import aperture_name, number
 from lensbench.loaders.guessing import why_no_darkness
 from lensbench.loaders.session import session_file
 from lensbench.loaders.session_checks import check_session
 from lensbench.loaders.session_keys import ShotEntry
+from lensbench.loaders.session_start import shot_files
 from lensbench.loaders.shot_file import read_shot
 from lensbench.watch._bench import Bench, bench_of
 from lensbench.watch._history import Seen, change_since_best
@@ -26,6 +28,9 @@ from lensbench.watch._words import SHOWS
 SOFTER = 10.0
 """A shot whose centre is softer by more percent than the sharpest one taken alike was out of focus or moved: with
 care, shots of one focusing agree within a few percent (common practice)."""
+
+S_PER_MB = 0.06
+"""What a look at a megabyte of a raw file takes (measured on uncompressed files of 24 megapixels)."""
 
 Progress = Callable[[int, int, str], None]
 
@@ -63,6 +68,11 @@ def judge_evening(folder: Path, progress: Progress | None = None) -> Evening:
             progress(done, len(entries), entry.file)
     looks = [_beside_its_like(n, entries, seen) for n in range(len(seen))]
     return Evening(looks, open_questions(entries, looks, bench.pupil_ratio))
+
+
+def expected_s(folder: Path) -> dict[str, float]:
+    """About how many seconds `judge_evening` will take for each shot of a folder, by its name."""
+    return expected_of_files([folder / name for name in shot_files(folder)], S_PER_MB)
 
 
 def _bench(folder: Path, entries: Sequence[ShotEntry]) -> Bench:

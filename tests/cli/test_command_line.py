@@ -120,22 +120,6 @@ def test_the_shell_completes_commands():
     assert done.stdout.split() == ["measure"]
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [
-        ("edges", "a.dng", "--pixel-um", "5", "--sensor", "36x24"),
-        ("correct", "report", "a.dng", "--values"),
-        ("watch", __file__, "--idle", "3"),
-        ("grade", "report", "--start", "goals.toml"),
-        ("measure", "folder", "--json", "--quiet"),
-    ],
-)
-def test_options_that_contradict_each_other_are_refused(capsys, arguments):
-    ran = run(capsys, *arguments)
-    assert (ran.code, ran.out) == (2, "")
-    assert len(ran.err.splitlines()) == 1
-
-
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the superuser may write everywhere")
 def test_a_folder_that_cannot_be_written_is_found_before_the_work(capsys, tmp_path):
     tmp_path.chmod(0o500)
