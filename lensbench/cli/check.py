@@ -105,6 +105,7 @@ def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot, list[Notice]]:
     from lensbench.analysers.flat_light import flat_exposure
     from lensbench.errors import BenchError
     from lensbench.loaders import read_shot
+    from lensbench.loaders.apertures import apertures_beside
     from lensbench.loaders.guessing import why_no_even_light
     from lensbench.verdicts.dirt import Flat, flat_notices
 
@@ -115,7 +116,10 @@ def _read(path: Path, encoding: str | None) -> tuple[Flat, Shot, list[Notice]]:
         raise BenchError(f"{shot.name}: {why} Dirt shows against an even light only: shoot a lit white sheet.")
     dust = find_marks(shot)
     notices = flat_notices(shot.name, flat_exposure(shot), dust.light)
-    return Flat(shot.name, shot.size, shot.exposure.f_number, dust.marks), shot, notices
+    told = apertures_beside(path).get(path.name)
+    f_number = shot.exposure.f_number if told is None else told.f_number
+    flat = Flat(shot.name, shot.size, f_number, dust.marks, told.name if told else None)
+    return flat, shot, notices
 
 
 def _print(name: str, answer: Cleanliness, changes: Since | None, sure: bool) -> None:

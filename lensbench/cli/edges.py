@@ -96,11 +96,12 @@ def _pitch_um(shot: Shot, sensor: str | None) -> float | None:
 
 
 def _print(name: str, result: FreeEdges) -> None:
-    from lensbench.reporter.tables.free_edges import WORDS, edge_table, in_summary, level_curves, refusals
+    from lensbench.reporter.tables import free_edges as tables
 
     if result.edges:
-        print_table(name, *edge_table(result), words=WORDS)
-        say(*in_summary(result), *level_curves(result), *refusals(result))
+        print_table(name, *tables.edge_table(result), words=tables.WORDS)
+        say(*tables.in_summary(result), *tables.level_curves(result))
+        say(*tables.not_measured(result), *tables.refusals(result))
 
 
 def _remarks(shot: Shot) -> list[str]:

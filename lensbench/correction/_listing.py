@@ -7,6 +7,7 @@ from typing import Any
 
 from lensbench.correction._choice import Taken
 from lensbench.errors import BenchError
+from lensbench.loaders.apertures import Aperture, apertures_beside
 from lensbench.loaders.toml_checks import Check, Mistake, check_table, number, words
 from lensbench.loaders.toml_lines import line_of, read_toml
 
@@ -60,8 +61,10 @@ def _taken(common: dict[str, Any], own: dict[str, Any]) -> Taken:
 
 
 def taken_of(path: Path, told: Taken, listed: dict[str, Taken]) -> Taken:
-    """How a picture was taken: as told for all, else as its folder's listing says."""
+    """How a picture was taken: as told for all, else as its folder's listing says, else its session file."""
     own = listed.get(path.name, Taken())
-    said = told.f_number is not None or told.aperture is not None
-    f_number, aperture = (told.f_number, told.aperture) if said else (own.f_number, own.aperture)
+    unknown = Aperture(None, None)
+    beside = apertures_beside(path).get(path.name, unknown)
+    apertures = (Aperture(told.f_number, told.aperture), Aperture(own.f_number, own.aperture), beside)
+    f_number, aperture = next((one for one in apertures if one != unknown), unknown)
     return Taken(f_number, aperture, told.magnification if told.magnification is not None else own.magnification)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from lensbench.correction import _measured as measured
 from lensbench.correction._choice import Measured, Taken, Weighted, choose
+from lensbench.correction._dirt_left import dirt_left_in_words
 from lensbench.correction._recipe import Recipe
 from lensbench.errors import BenchError
 from lensbench.findings import Report
@@ -69,6 +70,8 @@ def make_recipe(report: Report, taken: Taken, kinds: Collection[str] = USUAL) ->
         fringing=measured.fringing_of(report, chosen["fringing"]) if "fringing" in chosen else None,
         distortion=measured.distortion_of(report, chosen["distortion"]) if "distortion" in chosen else None,
     )
+    if "dirt" in kinds:
+        caveats += _dirt_left(report, marks)
     if not chosen and not recipe.shadows:
         raise BenchError("The report holds nothing that could be taken out of a picture. " + " ".join(caveats))
     return Made(recipe, _done(report, chosen, recipe), (*caveats, *_caveats(report, chosen)))
@@ -94,6 +97,13 @@ def _done(report: Report, chosen: dict[str, list[Weighted]], recipe: Recipe) -> 
     if recipe.shadows:
         lines.append(f"{len(recipe.shadows)} shadow{'s' * (len(recipe.shadows) > 1)} of dirt on the sensor")
     return tuple(lines)
+
+
+def _dirt_left(report: Report, weights: list[Weighted] | None) -> list[str]:
+    """What is said of dirt whose shadows stay."""
+    if weights is not None:
+        return dirt_left_in_words(measured.marks_left(report, weights))
+    return ["Dirt stays: no flat was taken at the pictures' aperture."] if measured.shows_dirt(report) else []
 
 
 def _caveats(report: Report, chosen: dict[str, list[Weighted]]) -> list[str]:

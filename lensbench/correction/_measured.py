@@ -132,9 +132,22 @@ def shadows_of(report: Report, chosen: Sequence[Weighted]) -> list[Shadow]:
     """The shadows of marks that lie on the sensor; none between settings, since they change with the aperture."""
     dust = report.settings[chosen[0].number].dust if len(chosen) == 1 else None
     marks = dust.marks if dust is not None else []
-    return [
-        _shadow(mark) for mark in marks if mark.lies_on == ON_SENSOR and 0 < mark.depth_percent.value < DEEPEST
-    ]
+    return [_shadow(mark) for mark in marks if _can_go(mark)]
+
+
+def shows_dirt(report: Report) -> bool:
+    """Whether any flat shows a mark."""
+    return any(setting.dust is not None and bool(setting.dust.marks) for setting in report.settings)
+
+
+def marks_left(report: Report, chosen: Sequence[Weighted]) -> list[Mark]:
+    """The marks of a setting whose shadows stay."""
+    dust = report.settings[chosen[0].number].dust
+    return [mark for mark in dust.marks if not _can_go(mark)] if dust is not None else []
+
+
+def _can_go(mark: Mark) -> bool:
+    return mark.lies_on == ON_SENSOR and 0 < mark.depth_percent.value < DEEPEST
 
 
 def _shadow(mark: Mark) -> Shadow:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.dust import find_marks
 from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.falloff import measure_falloff
 from lensbench.analysers.fringing import measure_fringing
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
+from lensbench.correction._dirt_proof import deepest_shadow
 from lensbench.errors import BenchError
+from lensbench.findings import Mark
 from lensbench.loaders.guessing import guess_shows
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
@@ -34,6 +38,8 @@ class Shown:
         Between the lightest and the darkest zone.
     cast_percent : float
         Of red or blue over green, in the worst zone.
+    dirt_percent : float
+        What the deepest shadow of dirt takes of the light around, of the marks found before.
     """
 
     fringing_px: float | None = None
@@ -41,6 +47,7 @@ class Shown:
     mtf50: float | None = None
     falloff_stops: float | None = None
     cast_percent: float | None = None
+    dirt_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -91,7 +98,8 @@ def prove(original: Shot, corrected: Shot, layout: Layout | None) -> Proof:
     """
     shows = guess_shows(original)
     if shows == "flat":
-        return Proof(*(_light(shot) for shot in (original, corrected)))
+        marks = find_marks(original).marks
+        return Proof(*(_light(shot, marks) for shot in (original, corrected)))
     if shows != "target":
         raise BenchError(f"{original.name}: shows neither the target nor an even light, so it can prove nothing.")
     if layout is None:
@@ -101,11 +109,15 @@ def prove(original: Shot, corrected: Shot, layout: Layout | None) -> Proof:
     return Proof(*(_edges(shot, layout) for shot in (original, corrected)))
 
 
-def _light(shot: Shot) -> Shown:
+def _light(shot: Shot, marks: Sequence[Mark]) -> Shown:
     falloff = measure_falloff([shot])
     stops = [zone.stops.value for zone in falloff.zones]
     casts = [abs(f.value) for zone in falloff.cast for f in (zone.red_percent, zone.blue_percent) if f is not None]
-    return Shown(falloff_stops=max(stops) - min(stops), cast_percent=max(casts, default=None))
+    return Shown(
+        falloff_stops=max(stops) - min(stops),
+        cast_percent=max(casts, default=None),
+        dirt_percent=deepest_shadow(shot, marks),
+    )
 
 
 def _edges(shot: Shot, layout: Layout) -> Shown:

@@ -5,10 +5,9 @@ from __future__ import annotations
 import mmap
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-import rawpy
 from numpy.typing import NDArray
 
 from lensbench.correction._directory import (
@@ -25,7 +24,7 @@ from lensbench.correction._directory import (
 from lensbench.correction._record import is_corrected_copy
 from lensbench.errors import BenchError
 from lensbench.loaders.opening import JPEG, PNG, read_head
-from lensbench.loaders.raw import load_raw
+from lensbench.loaders.raw import load_raw_with_facts
 from lensbench.loaders.recorded import read_recorded
 from lensbench.shot import Shot
 
@@ -151,7 +150,7 @@ def read_source(path: str | Path, keep_gps: bool = False) -> Source:
         raise BenchError(f"{path.name}: is no raw file. Corrections need light as the sensor gave it.")
     if is_corrected_copy(path):
         raise BenchError(f"{path.name}: is a corrected copy already. Name the camera's own file.")
-    shot = load_raw(path)
+    shot, facts = load_raw_with_facts(path)
     strange = set(shot.colours) - {"red", "green", "blue", "grey"}
     if strange:
         raise BenchError(
@@ -159,10 +158,9 @@ def read_source(path: str | Path, keep_gps: bool = False) -> Source:
         )
     recorded = read_recorded(path)
     first, exif, gps = _directories(path)
-    with rawpy.imread(str(path)) as raw:
-        white = _stated_white(raw, recorded.raw_page.white if recorded.raw_page else None)
-        exposure = {item.code: item for item in [*_exposure_entries(shot), *_lens_entries(raw)]}
-        colours = _colours(shot, first if recorded.is_dng else {}, raw)
+    white = _stated_white(facts, recorded.raw_page.white if recorded.raw_page else None)
+    exposure = {item.code: item for item in [*_exposure_entries(shot), *_lens_entries(facts)]}
+    colours = _colours(shot, first if recorded.is_dng else {}, facts)
     exposure |= {code: held[code] for held in (first, exif) for code in CARRIED_EXIF if code in held}
     camera = {item.code: item for item in _camera_entries(shot)}
     camera |= {code: first[code] for code in CARRIED_FIRST if code in first}
@@ -189,10 +187,10 @@ def _directories(path: Path) -> tuple[dict[int, Entry], dict[int, Entry], dict[i
         return {}, {}, {}
 
 
-def _stated_white(raw: rawpy.RawPy, recorded: float | None) -> float:
+def _stated_white(facts: dict[str, Any], recorded: float | None) -> float:
     """The white level that the file or LibRaw states."""
-    levels = [level for level in raw.camera_white_level_per_channel or [] if level > raw.white_level / 2]
-    return float(recorded or min([raw.white_level, *levels]))
+    levels = [level for level in facts["whites"] if level > facts["white"] / 2]
+    return float(recorded or min([facts["white"], *levels]))
 
 
 # -- what the camera wrote down -------------------------------------------------------------------------------
@@ -218,10 +216,8 @@ def _exposure_entries(shot: Shot) -> list[Entry]:
     return entries
 
 
-def _lens_entries(raw: rawpy.RawPy) -> list[Entry]:
-    names = (42035, getattr(raw.lens, "make", None)), (42036, getattr(raw.lens, "model", None))
-    said = [(code, name.decode("utf-8", "replace") if isinstance(name, bytes) else name) for code, name in names]
-    return [entry(code, ASCII, name) for code, name in said if name]
+def _lens_entries(facts: dict[str, Any]) -> list[Entry]:
+    return [entry(code, ASCII, name) for code, name in zip((42035, 42036), facts["lens"], strict=True) if name]
 
 
 # -- colours --------------------------------------------------------------------------------------------------
@@ -239,21 +235,21 @@ class _Colours(NamedTuple):
     caveats: list[str]
 
 
-def _colours(shot: Shot, first: dict[int, Entry], raw: rawpy.RawPy) -> _Colours:
+def _colours(shot: Shot, first: dict[int, Entry], facts: dict[str, Any]) -> _Colours:
     """A camera's colours: from a DNG's own directory where there is one, else as LibRaw knows them."""
     carried = [first[code] for code in CARRIED_COLOUR if code in first]
     if _MODEL not in first:
         carried.append(entry(_MODEL, ASCII, shot.exposure.camera or UNKNOWN_CAMERA))
     if shot.colours == ("grey",):
         return _Colours([item for item in carried if item.code == _MODEL], None, np.ones(3), [])
-    neutral = _as_shot(raw)
+    neutral = _as_shot(facts)
     if _COLOUR_MATRIX in first:
         if _NEUTRAL in first:
             neutral = np.array(values_of(first[_NEUTRAL]))
         else:
             carried.append(entry(_NEUTRAL, RATIONAL, neutral))
         return _Colours(carried, _camera_to_srgb(_daylight_matrix(first)), neutral, [])
-    matrix, caveats = np.array(raw.rgb_xyz_matrix, dtype=float)[:3], []
+    matrix, caveats = np.array(facts["xyz_to_camera"]), []
     if not matrix.any():
         matrix = np.linalg.inv(_SRGB_TO_XYZ)
         caveats.append("The camera's colours are not known, so they are taken as those of a screen.")
@@ -266,9 +262,9 @@ def _colours(shot: Shot, first: dict[int, Entry], raw: rawpy.RawPy) -> _Colours:
     return _Colours(entries, _camera_to_srgb(matrix), neutral, caveats)
 
 
-def _as_shot(raw: rawpy.RawPy) -> NDArray[np.float64]:
+def _as_shot(facts: dict[str, Any]) -> NDArray[np.float64]:
     """What neutral light is in the camera's colours, as shot, else in daylight; the largest is 1."""
-    for factors in (raw.camera_whitebalance, raw.daylight_whitebalance):
+    for factors in (facts["as_shot"], facts["daylight"]):
         known = np.array(factors, dtype=float)[:3]
         if (np.isfinite(known) & (known > 0)).all():
             return known.min() / known

@@ -71,6 +71,11 @@ def _as_plain(raw: rawpy.RawPy) -> Unpacked:
         "f_number": _number(other.aperture),
         "focal_mm": _number(other.focal_length),
         # The first year of the epoch is what LibRaw gives where there is no date.
+        # What a corrected copy carries on of the camera's colours and the lens.
+        "as_shot": [float(factor) for factor in raw.camera_whitebalance],
+        "daylight": [float(factor) for factor in raw.daylight_whitebalance],
+        "xyz_to_camera": np.array(raw.rgb_xyz_matrix, dtype=float)[:3].tolist(),
+        "lens": [_words(getattr(raw.lens, name, None)) for name in ("make", "model")],
         "taken": taken.strftime("%Y-%m-%d %H:%M:%S") if taken and taken.year > 1970 else None,
     }
     if visible is None:
@@ -83,6 +88,10 @@ def _as_plain(raw: rawpy.RawPy) -> Unpacked:
 def _number(value: Any) -> float | None:
     """A number above zero, or None."""
     return float(value) if value is not None and 0 < float(value) < float("inf") else None
+
+
+def _words(value: Any) -> str:
+    return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value or "")
 
 
 def _repeat(raw: rawpy.RawPy) -> NDArray[np.uint8]:

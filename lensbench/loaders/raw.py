@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,18 @@ def load_raw(path: str | Path) -> Shot:
     BenchError
         If the file can't be read, is damaged or cut short, or holds no raw sensor data.
     """
+    return load_raw_with_facts(path).shot
+
+
+class Loaded(NamedTuple):
+    """A raw file's shot, and what LibRaw tells of the file besides (`Unpacked.facts`)."""
+
+    shot: Shot
+    facts: dict[str, Any]
+
+
+def load_raw_with_facts(path: str | Path) -> Loaded:
+    """As `load_raw`, with what LibRaw tells of the file besides."""
     path = Path(path)
     head = read_head(path)
     recorded = read_recorded(path)
@@ -60,7 +72,7 @@ def load_raw(path: str | Path) -> Shot:
         )
     shot = replace(shot, exposure=exposure, incomparable=_incomparable(recorded.raw_page, reduced))
     shot = replace(shot, white=clipping_level(shot))
-    return replace(shot, gain=like_gains(shot))
+    return Loaded(replace(shot, gain=like_gains(shot)), raw.facts)
 
 
 def _check_recorded(name: str, recorded: Recorded) -> None:

@@ -86,3 +86,23 @@ def test_a_clipped_flat_is_said_before_the_marks(capsys, tmp_path):
     assert "as far as this flat can tell" in ran.out
     said = json.loads(run(capsys, "check", tmp_path / "bright.dng", "--json").out)
     assert [warning["code"] for warning in said["warnings"]] == ["clipped"]
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "said"),
+    [
+        ("f_number = 5.6", "f_number = 11", "before.dng was taken at f/5.6, after.dng at f/11"),
+        ('aperture = "one"', 'aperture = "two"', "before.dng was taken at one, after.dng at two"),
+        ('aperture = "one"', 'aperture = "one"', None),
+    ],
+)
+def test_apertures_come_from_the_session_file_beside_the_flats(capsys, shots, tmp_path, earlier, later, said):
+    lines = []
+    for name, aperture in (("before.dng", earlier), ("after.dng", later)):
+        (tmp_path / name).write_bytes((shots / name).read_bytes())
+        lines += ["[[shot]]", f'file = "{name}"', 'shows = "flat"', aperture]
+    (tmp_path / "session.toml").write_text("\n".join(lines))
+    out = " ".join(run(capsys, "check", tmp_path / "after.dng", "--since", tmp_path / "before.dng").out.split())
+    assert "isn't recorded" not in out
+    assert ("was taken at" in out) == (said is not None)
+    assert said is None or said in out

@@ -7,7 +7,12 @@ import numpy as np
 import pytest
 import skimage.data
 
+from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.dng import write_dng
+from lensbench.figure import Figure
+from lensbench.findings.reasons import Reason
+from lensbench.frame import ZONES
+from lensbench.reporter.tables.free_edges import in_summary, not_measured
 from tests import known_edges
 from tests.cli.command import run
 from tests.drawn_blades import Blade, blades_shot, mtf50_of
@@ -24,6 +29,7 @@ def test_figures_as_a_table_and_as_json(capsys, blade_file):
     ran = run(capsys, "edges", blade_file, "--pixel-um", "5")
     assert ran.code == 0
     assert all(word in ran.out for word in ("green", "lp/mm", "oblique"))
+    assert max(map(len, ran.out.splitlines())) <= 80
     plain = json.loads(run(capsys, "edges", blade_file, "--sensor", "3.2x2.4", "--json").out)
     # 640 × 480 pixels on 3.2 × 2.4 mm are 5 µm each.
     assert plain["pixel_pitch_um"] == pytest.approx(5.0)
@@ -84,8 +90,10 @@ def test_help_cautions_of_blades(capsys):
 def test_many_edges_are_summed_up(capsys, blade_file):
     said = run(capsys, "edges", blade_file).err
     assert "set-square target" not in said
-    assert "edges: the sharpest is no. " in said
+    assert "edges in green: the sharpest is no. " in said
     assert "Medians by zone: " in said
+    # The blade ends inside h = 0.85 on all sides.
+    assert "Without an edge: " in said
 
 
 def test_a_target_is_named_with_the_command_that_reads_it(capsys, tmp_path):
@@ -93,3 +101,28 @@ def test_a_target_is_named_with_the_command_that_reads_it(capsys, tmp_path):
     path = tmp_path / "target.dng"
     write_dng(path, known_edges.expose(sheet.light))
     assert "lensbench measure" in run(capsys, "edges", path).err
+
+
+def test_the_summary_is_of_one_colour_and_names_every_zone_that_has_edges():
+    """Written by hand: the corner's edge counts, and an edge that lacks green doesn't."""
+    result = FreeEdges("a.dng", (600, 400), None, [*map(drawn_edge, ZONES), drawn_edge("centre", "red")], [])
+    (said,) = in_summary(result)
+    assert said.startswith("13 edges in green")
+    assert all(zone.replace("-", " ") in said for zone in ZONES)
+    assert "Without" not in said
+    (said,) = in_summary(FreeEdges("a.dng", (600, 400), None, [drawn_edge("centre")] * 4, []))
+    assert said.endswith("Without an edge: inner, outer and corner.")
+    assert not_measured(result) == ["Not measured (clipped): green of no. 1."]
+
+
+def drawn_edge(zone, measured="green"):
+    names = ("red", "green") if measured == "green" else ("red",)
+    colours = [colour_of(name) for name in names]
+    if measured != "green":
+        colours.append(EdgeColour("green", *[None] * 6, Reason.CLIPPED))
+    return FreeEdge(1, 10.0, 20.0, 0.1, zone, "oblique", 7.0, 97.0, 150.0, colours)
+
+
+def colour_of(name):
+    figure = Figure.of(0.2, 0.001, "cy/px")
+    return EdgeColour(name, figure, None, Figure.of(2.0, 0.1, "px"), None, None, None)

@@ -15,6 +15,7 @@ _SHOWN = {
     "mtf50": ("MTF50, median (after: demosaiced)", "cy/px", 3),
     "falloff_stops": ("falloff, lightest to darkest zone", "stops", 3),
     "cast_percent": ("colour cast, worst zone", "%", 2),
+    "dirt_percent": ("dirt, deepest shadow", "%", 1),
 }
 
 

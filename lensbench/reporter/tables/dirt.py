@@ -16,7 +16,7 @@ from lensbench.reporter.values.dirt import (
     shows_stopping,
     stopped_settings,
 )
-from lensbench.verdicts.dirt import FRONT, NOT_KNOWN, PICTURE, REAR, SENSOR_FACE, lies_on, words_on
+from lensbench.verdicts.dirt import NOT_KNOWN, PICTURE, where_to_look, words_on
 
 MOST_MARKS = 20
 """So many marks stand on the page; the CSV table has all."""
@@ -48,7 +48,7 @@ def _marks(report: Report, setting: Setting) -> Table:
     size = report.camera.size_px
     numbered = zip(numbers_at(report, setting), marks, strict=True)
     rows = [_mark_row(number, mark, size) for number, mark in itertools.islice(numbered, MOST_MARKS)]
-    head = ["mark", "kind", "in the picture", "lies on", "there, as you face it"]
+    head = ["mark", "kind", "in the picture", "lies on", "where to look"]
     head += ["width, px", "length, px", "depth, %"]
     shown = f"{len(rows)} of {len(marks)}, " if len(rows) < len(marks) else ""
     caption = f"Marks at {setting.name}: {shown}the most visible first; mark {deepest_mark(report)} is the deepest"
@@ -61,12 +61,4 @@ def _mark_row(number: int, mark: Mark, size: tuple[int, int]) -> list[str]:
         with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
     ]
     picture = words_on(PICTURE, mark, size)
-    return [str(number), kind, picture, mark.lies_on or NOT_KNOWN, _there(mark, size), *figures]
-
-
-def _there(mark: Mark, size: tuple[int, int]) -> str:
-    """Where to look for a mark on what it lies on, or may; empty where that isn't known, or is the light panel."""
-    faces = [face for face in (SENSOR_FACE, FRONT, REAR) if lies_on(face, mark) is not False]
-    if mark.lies_on in ("", NOT_KNOWN) or not faces:
-        return ""
-    return f"{words_on(faces[0], mark, size)}{' (front)' if REAR in faces[1:] else ''}"
+    return [str(number), kind, picture, mark.lies_on or NOT_KNOWN, where_to_look(mark, size), *figures]

@@ -3,54 +3,65 @@
 from __future__ import annotations
 
 from collections import Counter
+from itertools import zip_longest
 from statistics import median
 
 from lensbench.analysers.free_edges import EdgeColour, FreeEdge, FreeEdges
 from lensbench.findings.reasons import REMEDIES, Reason
-from lensbench.formatting import NOT_MEASURED, bare, decimals_of, number, with_interval
+from lensbench.formatting import NOT_MEASURED, bare, decimals_of, listed, number, with_interval
 from lensbench.frame import ZONES
-from lensbench.reporter.values.free_edges import free_edge_unit, shown_mtf50
+from lensbench.reporter.values.free_edges import free_edge_unit, shown_colour, shown_mtf50
 from lensbench.reporter.values.zones import zone_heading
 from lensbench.reporter.words.limits import nearly_level_in_words
 
 MANY = 4
 """Edges from which on a sentence sums them up."""
 
-WORDS = 4
+WORDS = 3
 """How many of the first columns are words."""
+
+RINGS = tuple(dict.fromkeys(zone.split(" ")[0] for zone in ZONES))
 
 
 def edge_table(result: FreeEdges) -> tuple[list[str], list[list[str]]]:
-    """Headings and rows, the figures rounded to their intervals."""
-    unit = "lp/mm" if result.pixel_pitch_um else None
-    head = ["no.", "runs", "zone", "colour", "x, y px", "angle °", "length px", "MTF50 cy/px"]
-    head += ["MTF50 lp/mm"] if unit else []
-    head += ["10–90 % px", "colour aside px"]
-    return head, [row for edge in result.edges for row in _rows(edge, unit is not None)]
+    """Headings and rows, the figures rounded to their intervals; all fits 80 columns.
+
+    An edge takes three rows, or as many as it has colours: which way it runs, its zone and its middle stand below
+    each other.
+    """
+    head = ["no.", "where", "colour", f"MTF50 {free_edge_unit(result)}", "10–90 % px", "colour aside px"]
+    return head, [row for edge in result.edges for row in _rows(edge, result)]
 
 
-def _rows(edge: FreeEdge, with_lp_mm: bool) -> list[list[str]]:
-    place = [f"{edge.x:.0f}, {edge.y:.0f}", number(edge.angle_deg, 1), number(edge.length_px, 0)]
-    rows = []
-    for k, colour in enumerate(edge.colours):
-        names = [str(edge.number), edge.direction, edge.zone] if k == 0 else [""] * 3
-        rows.append([*names, colour.channel, *(place if k == 0 else [""] * 3), *_figures(colour, with_lp_mm)])
-    return rows
+def _rows(edge: FreeEdge, result: FreeEdges) -> list[list[str]]:
+    where = [
+        f"{edge.direction}, {number(edge.angle_deg, 1)}°",
+        zone_heading(edge.zone),
+        f"{edge.x:.0f}, {edge.y:.0f} px",
+    ]
+    figures = [[colour.channel, *_figures(colour, result)] for colour in edge.colours]
+    rows = zip_longest(where, figures)
+    return [
+        [str(edge.number) if k == 0 else "", place or "", *(cells or [""] * 4)]
+        for k, (place, cells) in enumerate(rows)
+    ]
 
 
-def _figures(colour: EdgeColour, with_lp_mm: bool) -> list[str]:
+def _figures(colour: EdgeColour, result: FreeEdges) -> list[str]:
     if colour.reason:
-        return [colour.reason.value, *[NOT_MEASURED] * (2 + with_lp_mm)]
-    lp_mm = [with_interval(colour.mtf50_lp_mm, unit=False)] if with_lp_mm else []
+        return [NOT_MEASURED] * 3
+    mtf50 = colour.mtf50_lp_mm if result.pixel_pitch_um else colour.mtf50
     aside = with_interval(colour.lateral_px, unit=False, signed=True)
-    return [with_interval(colour.mtf50, unit=False), *lp_mm, bare(colour.rise_px), aside]
+    return [with_interval(mtf50, unit=False), bare(colour.rise_px), aside]
 
 
 def in_summary(result: FreeEdges) -> list[str]:
-    """The sharpest edge, the median and the median by zone, in a sentence; nothing for a few edges."""
+    """The sharpest edge, the median and the median by zone, of one colour; nothing for a few edges."""
+    channels = Counter(shown_colour(edge).channel for edge in result.edges)
     if len(result.edges) < MANY:
         return []
-    figures = [(edge, shown_mtf50(edge, result)) for edge in result.edges]
+    channel = channels.most_common(1)[0][0]
+    figures = [(edge, shown_mtf50(edge, result)) for edge in result.edges if shown_colour(edge).channel == channel]
     unit, (best, sharpest) = free_edge_unit(result), max(figures, key=lambda pair: pair[1].value)
     every = median(figure.value for _, figure in figures)
     decimals = decimals_of(sharpest)
@@ -58,10 +69,22 @@ def in_summary(result: FreeEdges) -> list[str]:
     for edge, figure in figures:
         zones.setdefault(edge.zone, []).append(figure.value)
     by_zone = (f"{zone_heading(zone)} {number(median(zones[zone]), decimals)}" for zone in ZONES if zone in zones)
+    bare_rings = [ring for ring in RINGS if not any(zone.startswith(ring) for zone in zones)]
+    none = f" Without an edge: {listed(bare_rings)}." if bare_rings else ""
     return [
-        f"{len(figures)} edges: the sharpest is no. {best.number} with {with_interval(sharpest)}, the median "
-        f"MTF50 {number(every, decimals)} {unit}. Medians by zone: {', '.join(by_zone)}."
+        f"{len(figures)} edges in {channel}: the sharpest is no. {best.number} with {with_interval(sharpest)}, "
+        f"the median MTF50 {number(every, decimals)} {unit}. Medians by zone: {', '.join(by_zone)}.{none}"
     ]
+
+
+def not_measured(result: FreeEdges) -> list[str]:
+    """A sentence on each reason why an edge's colours have no figures."""
+    missing: dict[Reason, list[str]] = {}
+    for edge in result.edges:
+        for colour in edge.colours:
+            if colour.reason:
+                missing.setdefault(colour.reason, []).append(f"{colour.channel} of no. {edge.number}")
+    return [f"Not measured ({reason}): {listed(names)}." for reason, names in missing.items()]
 
 
 def level_curves(result: FreeEdges) -> list[str]:

@@ -5,7 +5,17 @@ Called by `run`, `reporter` and the command line.
 """
 
 from lensbench.verdicts.dirt._cleanliness import CAUTIONS, Cleanliness, judge_cleanliness
-from lensbench.verdicts.dirt._faces import FACES, FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, seen_on, words_on
+from lensbench.verdicts.dirt._faces import (
+    FACES,
+    FRONT,
+    PICTURE,
+    REAR,
+    SENSOR_FACE,
+    lies_on,
+    seen_on,
+    where_to_look,
+    words_on,
+)
 from lensbench.verdicts.dirt._flat_notices import flat_notices
 from lensbench.verdicts.dirt._place import place_dirt
 from lensbench.verdicts.dirt._since import Flat, Since, changed_since
@@ -31,5 +41,6 @@ __all__ = [
     "lies_on",
     "place_dirt",
     "seen_on",
+    "where_to_look",
     "words_on",
 ]

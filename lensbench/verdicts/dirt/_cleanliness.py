@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from lensbench.findings import Dust, Mark
-from lensbench.verdicts.dirt._faces import FRONT, PICTURE, SENSOR_FACE, words_on
+from lensbench.verdicts.dirt._faces import PICTURE, where_to_look, words_on
 
 CAUTIONS = (
     "Blow first, wipe last: grit under a cloth scratches coatings.",
@@ -51,8 +51,5 @@ def mark_in_words(mark: Mark) -> str:
 
 
 def _sentence(mark: Mark, size: tuple[int, int]) -> str:
-    return (
-        f"a {mark_in_words(mark)}, {words_on(PICTURE, mark, size)} of the picture: if on the front glass, "
-        f"{words_on(FRONT, mark, size)} as you look into the lens; if on the sensor, "
-        f"{words_on(SENSOR_FACE, mark, size)} as you face it"
-    )
+    picture = words_on(PICTURE, mark, size)
+    return f"a {mark_in_words(mark)}, {picture} of the picture; {where_to_look(mark, size)}"

@@ -36,6 +36,13 @@ def words_on(face: str, mark: Mark, size: tuple[int, int]) -> str:
     return place_in_words(*seen_on(face, mark, size), size)
 
 
+def where_to_look(mark: Mark, size: tuple[int, int]) -> str:
+    """Where a mark is found on each thing that it may lie on, as one faces that; empty on the light panel."""
+    faces = [face for face in (FRONT, REAR, SENSOR_FACE) if lies_on(face, mark) is not False]
+    sure = len(faces) == 1 and lies_on(faces[0], mark) is True
+    return "; ".join(f"{'' if sure else 'if '}{face}: {words_on(face, mark, size)}" for face in faces)
+
+
 def lies_on(face: str, mark: Mark) -> bool | None:
     """Whether a mark lies on one of `FACES`; None where it may."""
     if face == PICTURE:

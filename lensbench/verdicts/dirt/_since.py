@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 
 from lensbench.findings import Mark
+from lensbench.formatting import aperture_name
 from lensbench.frame import half_diagonal, place_in_words
 from lensbench.verdicts.dirt._cleanliness import mark_in_words
 from lensbench.verdicts.dirt._pairs import common_move, pair_marks
@@ -34,12 +35,13 @@ MANY = 3
 
 
 class Flat(NamedTuple):
-    """A flat as it is compared: its name, frame size, f-number where the camera recorded one, and marks."""
+    """A flat as it is compared: its name, frame size, f-number or the aperture's name if known, and marks."""
 
     name: str
     size: tuple[int, int]
     f_number: float | None
     marks: Sequence[Mark]
+    aperture: str | None = None
 
 
 class MovedMark(msgspec.Struct, frozen=True):
@@ -105,15 +107,21 @@ def changed_since(earlier: Flat, now: Flat) -> Since:
 
 def _taken_alike(earlier: Flat, now: Flat) -> tuple[bool, list[str]]:
     """Whether the flats were taken at one aperture as far as is known, and what to say of it."""
+    labels = [aperture_name(flat.f_number, flat.aperture) for flat in (earlier, now)]
     if earlier.f_number is None or now.f_number is None:
-        return True, [
-            "The aperture isn't recorded: the comparison is good only if both were taken at the same one."
-        ]
-    ratio = max(earlier.f_number, now.f_number) / min(earlier.f_number, now.f_number)
-    if ratio < APERTURE_RATIO:
+        if earlier.aperture is None or now.aperture is None:
+            return True, [
+                "The aperture isn't recorded: the comparison is good only if both were taken at the same one. "
+                "Say it in session.toml beside the shots."
+            ]
+        alike = earlier.aperture == now.aperture
+    else:
+        ratio = max(earlier.f_number, now.f_number) / min(earlier.f_number, now.f_number)
+        alike = ratio < APERTURE_RATIO
+    if alike:
         return True, []
     text = (
-        f"{earlier.name} was taken at f/{earlier.f_number:g}, {now.name} at f/{now.f_number:g}: dirt shows more "
+        f"{earlier.name} was taken at {labels[0]}, {now.name} at {labels[1]}: dirt shows more "
         "as the iris closes, so the aperture alone may make marks come and go. Shoot both at the same one."
     )
     return False, [text]

@@ -21,10 +21,11 @@ def test_left_in_the_picture_is_right_on_the_front_glass_and_upside_down_on_the_
     answer = judge_cleanliness(Dust([mark(60, 60)]), SIZE)
     (sentence,) = answer.sentences
     assert not answer.clean
-    in_picture, on_front, on_sensor = (part for part in sentence.replace(": if", "; if").split(";"))
+    in_picture, on_front, on_rear, on_sensor = sentence.split("; if")
     assert "top left" in in_picture
     assert "darker" in in_picture
     assert "top right" in on_front
+    assert "bottom right" in on_rear
     assert "bottom left" in on_sensor
 
 

@@ -9,7 +9,17 @@ import msgspec
 import pytest
 
 from lensbench.simulator.lens import turned
-from lensbench.verdicts.dirt._faces import FACES, FRONT, PICTURE, REAR, SENSOR_FACE, lies_on, seen_on, words_on
+from lensbench.verdicts.dirt._faces import (
+    FACES,
+    FRONT,
+    PICTURE,
+    REAR,
+    SENSOR_FACE,
+    lies_on,
+    seen_on,
+    where_to_look,
+    words_on,
+)
 from lensbench.verdicts.dirt._pairs import Move
 from tests.verdicts.dirt.invented_marks import mark
 
@@ -47,6 +57,20 @@ def test_a_mark_at_the_left_and_above_the_middle(face, place, words):
 def test_on_which_faces_a_mark_can_lie(place, front, rear, sensor):
     one = msgspec.structs.replace(mark(100, 200), lies_on=place)
     assert [lies_on(face, one) for face in FACES] == [True, front, rear, sensor]
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        ("sensor", "on the sensor, facing it: far to the left"),
+        ("sensor or light panel", "if on the sensor, facing it: far to the left"),
+        ("front of the lens", "on the front glass, looking into the lens: far to the right"),
+        ("light panel", ""),
+    ],
+)
+def test_where_to_look_is_said_in_one_way(place, said):
+    one = msgspec.structs.replace(mark(100, 390), lies_on=place)
+    assert where_to_look(one, SIZE) == said
 
 
 def test_the_simulated_lens_turns_its_dirt_the_same_way():
