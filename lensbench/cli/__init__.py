@@ -19,10 +19,10 @@ from lensbench.errors import TRACEBACK, BenchError, fault_in_words
 COMMANDS = {
     "demo": "Measure an invented lens, beside the truth; no camera needed.",
     "target": "Make the two sheets to print.",
-    "session": "Say what each shot of a folder shows.",
-    "watch": "Live figures while aligning, or one shot judged.",
     "check": "Is the glass clean? One shot of an even light.",
+    "watch": "Live figures while aligning, or one shot judged.",
     "edges": "Any straight edges in a shot; no target needed.",
+    "session": "Say what each shot of a folder shows.",
     "measure": "Measure a folder of shots and write the report.",
     "grade": "Did the build reach its goals?",
     "compare": "Is this build better than the last?",
