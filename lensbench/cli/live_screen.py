@@ -97,7 +97,7 @@ def _bars(looks: list[Look]) -> RenderableType:
     for row in spot_rows(looks[-1], fullest(looks)):
         full = round(_BAR * row.share)
         bar = Text("█" * full, style="yellow") + Text("·" * (_BAR - full), style="dim")
-        table.add_row(row.name, bar, f"{row.figure} cy/px", row.change)
+        table.add_row(row.name, bar, f"{row.figure} cy/px", row.lp_mm, row.change)
     return table
 
 

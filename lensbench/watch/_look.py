@@ -16,6 +16,7 @@ from lensbench.analysers.shot_quality import DirectionalBlur, assess_shot, measu
 from lensbench.errors import BenchError
 from lensbench.figure import NORMAL_95, Figure
 from lensbench.findings import Geometry
+from lensbench.frame import pixel_pitch_um
 from lensbench.loaders import read_shot
 from lensbench.loaders.guessing import guess_shows
 from lensbench.shot import Shot
@@ -62,6 +63,7 @@ def _looked_at(shot: Shot, name: str, bench: Bench, threads: int) -> Seen:
         size_px=shot.size,
         f_number=bench.f_numbers.get(name, shot.exposure.f_number),
         focal_mm=bench.focal_mm or shot.exposure.focal_mm or None,
+        pixel_pitch_um=pixel_pitch_um(shot.size, bench.sensor_mm),
         exposure=_exposure(shot),
         notes=[shot.incomparable] if shot.incomparable else [],
     )
@@ -104,7 +106,7 @@ def _target_look(shot: Shot, found: FoundTiles, plain: Look, bench: Bench, threa
     )
     corners = [figure.value for figure in look.corners.values()]
     if len(corners) == len(SPOTS) - 1:
-        look = structs.replace(look, evenness_percent=100 * min(corners) / max(corners))
+        look = structs.replace(look, softest_corner_percent=100 * min(corners) / max(corners))
     problems = problems_of(look, float(response.measured.mean()), found.notes, bench)
     return Seen(structs.replace(look, problems=problems), _edges(some, response, spot))
 

@@ -63,8 +63,8 @@ class Look(msgspec.Struct, frozen=True):
     """One look at a shot.
 
     `shows` is target, flat, dark, or None where the shot is none of these; only a target has spots, lean and
-    coverage. `evenness_percent` is the softest corner's MTF50 in percent of the sharpest one's. `problems` are
-    empty where the shot is good to go on with; `error` says why a file could not be read.
+    coverage. `softest_corner_percent` is the softest corner's MTF50 in percent of the sharpest one's. `problems`
+    are empty where the shot is good to go on with; `error` says why a file could not be read.
     """
 
     file: str
@@ -72,8 +72,9 @@ class Look(msgspec.Struct, frozen=True):
     size_px: tuple[int, int] | None = None
     f_number: float | None = None
     focal_mm: float | None = None
+    pixel_pitch_um: float | None = None
     spots: list[Spot] = []
-    evenness_percent: float | None = None
+    softest_corner_percent: float | None = None
     lean: SheetLean | None = None
     exposure: Exposure | None = None
     covered_percent: float | None = None

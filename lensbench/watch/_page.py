@@ -65,12 +65,14 @@ def page_text(looks: Sequence[Look], running: bool = True, now: datetime | None 
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style = (_TEMPLATES / "watch.css").read_text(encoding="utf-8")
+    style, script = ((_TEMPLATES / name).read_text(encoding="utf-8") for name in ("watch.css", "watch.js"))
     look = looks[-1] if looks else None
     return environment.get_template("watch.html").render(
-        # A browser lets in this one style and no script at all.
-        style_hash=base64.b64encode(hashlib.sha256(style.encode()).digest()).decode(),
+        # A browser lets in this one style and this one script.
+        style_hash=_hash(style),
+        script_hash=_hash(script),
         style=style,
+        script=script,
         running=running,
         reloads_s=RELOADS_S,
         time=f"{now or datetime.now():%H:%M:%S}",
@@ -81,6 +83,10 @@ def page_text(looks: Sequence[Look], running: bool = True, now: datetime | None 
         head=HISTORY_HEAD,
         history=history_rows(looks),
     )
+
+
+def _hash(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
 def fullest(looks: Sequence[Look]) -> float:

@@ -19,10 +19,11 @@ NAMES = {spot: spot.replace("-", " ") for spot in SPOTS}
 
 
 class SpotRow(NamedTuple):
-    """One spot: its name, its figure, how long its bar is (0 to 1), and how it changed."""
+    """One spot: its name, its figure in cy/px and, if known, lp/mm, its bar's length (0 to 1), its change."""
 
     name: str
     figure: str
+    lp_mm: str
     share: float
     change: str
 
@@ -34,8 +35,13 @@ def spot_rows(look: Look, full: float) -> list[SpotRow]:
         value = spot.mtf50.value if spot.mtf50 is not None else 0.0
         share = min(value / full, 1.0) if full > 0 else 0.0
         figure = NOT_MEASURED if spot.mtf50 is None else f"{number(value, 3)}"
-        rows.append(SpotRow(NAMES[spot.name], figure, share, _change_at(look.since_last, spot.name)))
+        lp_mm = "" if spot.mtf50 is None or not look.pixel_pitch_um else _lp_mm(value, look.pixel_pitch_um)
+        rows.append(SpotRow(NAMES[spot.name], figure, lp_mm, share, _change_at(look.since_last, spot.name)))
     return rows
+
+
+def _lp_mm(cy_px: float, pitch_um: float) -> str:
+    return f"{number(1000 * cy_px / pitch_um, 1)} lp/mm"
 
 
 def _change_at(change: Change | None, spot: str) -> str:
@@ -57,7 +63,7 @@ def figure_rows(look: Look) -> list[tuple[str, str]]:
     if look.shows == "target":
         focus = _focus(look)
         rows = [
-            ("evenness", _evenness(look)),
+            ("corners", _corners(look)),
             *([("focus", focus)] if focus else []),
             ("sheet", _sheet(look.lean)),
             ("coverage", _coverage(look)),
@@ -67,13 +73,14 @@ def figure_rows(look: Look) -> list[tuple[str, str]]:
     return rows
 
 
-def _evenness(look: Look) -> str:
-    if look.evenness_percent is None:
+def _corners(look: Look) -> str:
+    """The softest corner against the sharpest; the report's evenness is that of whole zones, the centre too."""
+    if look.softest_corner_percent is None:
         missing = [NAMES[name] for name in SPOTS[1:] if name not in look.corners]
         return f"can't tell: no tile measured in {listed(missing)}"
     softest = min(look.corners, key=lambda name: look.corners[name].value)
     sharpest = max(look.corners, key=lambda name: look.corners[name].value)
-    return f"{NAMES[softest]} has {number(look.evenness_percent, 0)} % of {NAMES[sharpest]}"
+    return f"{NAMES[softest]} has {number(look.softest_corner_percent, 0)} % of {NAMES[sharpest]}"
 
 
 def _focus(look: Look) -> str:

@@ -23,7 +23,7 @@ def evening(outside, tmp_path):
 def test_one_shot(evening, capsys):
     ran = run(capsys, "watch", evening / "sheet.dng")
     assert ran.code == 0, ran
-    for word in ("centre", "bottom left", "evenness", "sheet", "coverage", "exposure", "Good to go on with"):
+    for word in ("centre", "bottom left", "corners", "sheet", "coverage", "exposure", "Good to go on with"):
         assert word in ran.out
     assert max(map(len, ran.out.splitlines())) <= 80
     assert "\x1b" not in ran.out

@@ -26,16 +26,18 @@ def test_it_shows_the_latest_shot_and_loads_itself_anew(tmp_path, seen):
     assert [path.name for path in tmp_path.iterdir()] == ["watch.html"]
 
 
-def test_its_policy_lets_in_its_own_style_and_nothing_else(seen):
-    """Content Security Policy Level 3 (W3C): a style's hash is that of the text between its tags."""
+def test_its_policy_lets_in_its_own_style_and_script_and_nothing_else(seen):
+    """Content Security Policy Level 3 (W3C): a hash is that of the text between the tags."""
     text = page_text([seen["good"].look])
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]
-    style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1]
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     assert "default-src 'none'" in policy
-    assert f"'sha256-{digest}'" in policy
+    for tag in ("style", "script"):
+        (inside,) = re.findall(rf"<{tag}>(.*?)</{tag}>", text, re.DOTALL)
+        digest = base64.b64encode(hashlib.sha256(inside.encode()).digest()).decode()
+        assert f"{tag}-src 'sha256-{digest}'" in policy
     assert "unsafe" not in policy
-    assert not re.search(r"<script|\son\w+=|style=|https?://", text)
+    assert not re.search(r"\son\w+=|style=|https?://", text)
+    assert "<script" not in page_text([seen["good"].look], running=False)
 
 
 def test_names_from_files_are_no_markup(seen):

@@ -27,7 +27,7 @@ def test_a_good_shot_is_good_to_go_on_with(seen):
     assert look.shows == "target"
     assert look.f_number == 5.6
     assert look.covered_percent > 99
-    assert look.evenness_percent > 85
+    assert look.softest_corner_percent > 85
     assert [spot.name for spot in look.spots] == list(SPOTS)
 
 
