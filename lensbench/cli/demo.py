@@ -33,8 +33,8 @@ def demo(
 
     No camera and no print needed, and it takes about a minute on two cores: two apertures, a target shot and a
     flat at each. At the end it prints the answers, and writes a report to look at. Since the truth is known here,
-    every figure is also held against it; --truth prints all of them. With --keep the shots stay in a new folder, to
-    try other commands on.
+    every figure is also held against it; --truth prints all of them. With --keep the shots stay in a new folder,
+    to try other commands on.
 
     With --full it is two evenings with a smaller camera: a leaning build with five apertures, two series along the
     rail, the lens turned half round, three setups and goals, and the same build mended. Both are graded and

@@ -15,6 +15,7 @@ from lensbench.files import WrittenFile, is_as_written, read_whole
 from lensbench.findings.build import Build, Camera
 from lensbench.findings.comparison import COMPARISON_FILE, Comparison
 from lensbench.findings.geometry import Geometry
+from lensbench.findings.layout import laid_out
 from lensbench.findings.renamed import EARLIER_FORMAT, with_present_names
 from lensbench.findings.setting import Setting
 from lensbench.findings.tables import Tabular
@@ -58,8 +59,8 @@ class Report(Tabular, msgspec.Struct, frozen=True):
 
 
 def encode_report(report: Report | Comparison) -> bytes:
-    """The report, or comparison, as indented JSON."""
-    return msgspec.json.format(msgspec.json.encode(report), indent=1)
+    """The report, or comparison, as JSON with a line for each row of its tables."""
+    return laid_out(report)
 
 
 def encode_with_files(report: Report | Comparison, others: Mapping[str, bytes]) -> bytes:
@@ -93,9 +94,13 @@ def files_as_written(folder: Path, own_file: str = REPORT_FILE) -> list[WrittenF
         files = msgspec.json.decode(content, type=_Listing).files
     except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None
-    head, listed = _before_list(content), msgspec.json.format(msgspec.json.encode(_Listing(files)), indent=1)
-    own = WrittenFile.of(own_file, content)
-    if not files or files[-1] != WrittenFile.of(own_file, head) or content != head + listed[len(b"{\n ") :]:
+    head, own = _before_list(content), WrittenFile.of(own_file, content)
+    # Earlier versions indented everything.
+    listing = _Listing(files)
+    ends = (laid_out(listing), msgspec.json.format(msgspec.json.encode(listing), indent=1))
+    if not files or files[-1] != WrittenFile.of(own_file, head):
+        return None
+    if content not in [head + end[len(b"{\n ") :] for end in ends]:
         return None
     return [*files[:-1], own] if is_as_written(folder, own) else None
 
