@@ -19,6 +19,7 @@ ROOT = Path(lensbench.__file__).parent
 GROUND_FLOOR = (
     "dng",
     "errors",
+    "expected",
     "figure",
     "files",
     "formatting",
