@@ -19,7 +19,7 @@ from pathlib import Path
 import msgspec
 
 from lensbench.errors import BenchError
-from lensbench.files.whole import made_folder
+from lensbench.files.whole import made_folder, move_file
 
 STAGING = ".writing-"
 """How folders of unfinished files begin; sixteen hexadecimal digits follow."""
@@ -182,7 +182,7 @@ def _put_in_place(folder: Path, staging: Path, file: WrittenFile, earlier: Seque
         return
     if files_in_the_way(folder, [file.name], [*earlier, file]):
         raise _refused(folder, file.name)
-    os.replace(staging / file.name, folder / file.name)
+    move_file(staging / file.name, folder / file.name)
 
 
 def _mend(folder: Path) -> None:

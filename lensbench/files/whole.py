@@ -6,10 +6,15 @@ import contextlib
 import os
 import stat
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from lensbench.errors import BenchError
+
+MOMENTS_S = (0.05, 0.1, 0.2, 0.4) if os.name == "nt" else ()
+"""How long to wait between attempts to replace a file: Windows refuses that while somebody reads it, as a browser or
+a virus scanner does for a moment."""
 
 
 @contextlib.contextmanager
@@ -42,9 +47,19 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     try:
         yield temporary
         temporary.chmod(_mode_for(path))
-        os.replace(temporary, path)
+        move_file(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def move_file(source: Path, target: Path) -> None:
+    """Put a file in the place of another, also if that is in use for a moment."""
+    for wait_s in MOMENTS_S:
+        with contextlib.suppress(PermissionError):
+            os.replace(source, target)
+            return
+        time.sleep(wait_s)
+    os.replace(source, target)
 
 
 def _mode_for(path: Path) -> int:
@@ -104,4 +119,4 @@ def _cannot_write(folder: Path, error: OSError) -> BenchError:
 def write_text_whole(path: str | Path, text: str) -> None:
     """Write `text` to `path` as UTF-8, whole or not at all."""
     with written_whole(path) as temporary:
-        temporary.write_text(text, encoding="utf-8")
+        temporary.write_text(text, encoding="utf-8", newline="\n")

@@ -1,9 +1,11 @@
 """Files that are only ever new."""
 
+import os
+
 import pytest
 
 from lensbench.errors import BenchError
-from lensbench.files import write_new
+from lensbench.files import whole, write_new
 from tests.folders import holdings
 
 
@@ -30,3 +32,20 @@ def test_nothing_is_written_where_one_is_in_the_way(tmp_path, what):
     with pytest.raises(BenchError, match=r"two\.txt: exists already.* Name another\."):
         write_new({tmp_path / "one.txt": b"1", second: b"2"}, "Name another.")
     assert holdings(tmp_path) == before
+
+
+def test_a_file_that_somebody_reads_for_a_moment_is_replaced_all_the_same(tmp_path, monkeypatch):
+    """What Windows does while a browser reads the file: the first attempts are refused."""
+    (tmp_path / "old").write_text("old")
+    (tmp_path / "new").write_text("new")
+    replace, refused = os.replace, iter([True, True])
+
+    def busy(source, target):
+        if next(refused, False):
+            raise PermissionError(13, "in use")
+        replace(source, target)
+
+    monkeypatch.setattr(whole, "MOMENTS_S", (0.0, 0.0, 0.0))
+    monkeypatch.setattr(whole.os, "replace", busy)
+    whole.move_file(tmp_path / "new", tmp_path / "old")
+    assert (tmp_path / "old").read_text() == "new"

@@ -1,6 +1,7 @@
 """The zone map: what it fills, points and writes, for reports full and empty."""
 
 import imageio.v3 as iio
+import msgspec
 import numpy as np
 import pytest
 from matplotlib.patches import FancyArrowPatch, Polygon
@@ -9,6 +10,7 @@ from matplotlib.text import Text
 from lensbench import frame
 from lensbench.findings import Build, Camera, Dust, Figure, Report, Setting
 from lensbench.findings.goals import Goal, GradedGoal, Grades
+from lensbench.findings.light import LENS_AND_LIGHT
 from lensbench.reporter.plots import canvas, frame_parts, style, zone_map, zone_map_key
 from lensbench.reporter.plots.falloff_and_marks import draw_light, stops_in_thirds
 from lensbench.reporter.plots.fringing import draw_fringing
@@ -16,6 +18,7 @@ from lensbench.reporter.plots.zone_map import shown_settings, zone_map_margins_p
 from lensbench.reporter.plots.zone_sharpness import draw_sharpness
 from lensbench.reporter.values.fringing import arrow_scale
 from lensbench.reporter.values.sharpness import sharpness_ceiling
+from lensbench.reporter.words.captions import light_in_few_words
 from tests.findings.alter import alter
 from tests.reporter.invented import invented_report
 
@@ -224,3 +227,15 @@ def test_the_picture_s_few_colours_are_near_those_drawn(report):
     assert on_scale.mean() > 0.3
     assert off[on_scale].max() <= 3
     assert off.mean() < 2
+
+
+def test_captions_of_small_drawings_are_short_enough_to_be_read_whole():
+    """Some 38 letters fit above a drawing 2.4 inches wide, as the picture showed."""
+    report = invented_report((2.8, 5.6), (300, 200))
+    for setting in report.settings:
+        for source in ("lens", LENS_AND_LIGHT):
+            falloff = msgspec.structs.replace(setting.falloff, source=source)
+            said = light_in_few_words(msgspec.structs.replace(setting, falloff=falloff))
+            assert len(said) <= 40
+            assert ("light" in said) == (source != "lens")
+            assert "stops; " in said

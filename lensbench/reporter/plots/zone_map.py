@@ -22,7 +22,7 @@ from lensbench.reporter.plots.zone_sharpness import draw_sharpness
 from lensbench.reporter.values.apertures import sharpest_setting
 from lensbench.reporter.values.fringing import tiles_of
 from lensbench.reporter.values.sharpness import has_zones
-from lensbench.reporter.words.captions import light_in_short, sharpness_in_short
+from lensbench.reporter.words.captions import light_in_few_words, light_in_short, sharpness_in_short
 from lensbench.reporter.words.fringing import fringing_in_short
 
 # All lengths are inches; chosen by eye.
@@ -186,6 +186,7 @@ def _write_caption(sheet: Drawing, report: Report, setting: Setting, kind: str, 
     baseline = place.top - 0.08
     if place.width < 3.0:
         # Beside a large drawing there is room for a few words only.
+        words = light_in_few_words(setting) if kind == "light" else words
         write_at(sheet, place.left, baseline, words[:1].upper() + words[1:], fontsize=7.6, color=style.MUTED)
         return
     write_at(sheet, place.left, baseline, title, fontsize=8.5, weight="bold")

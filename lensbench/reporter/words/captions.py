@@ -37,13 +37,28 @@ def span(figures: list[Figure]) -> str:
 
 def falloff_in_short(setting: Setting) -> str:
     """Such as ``corners 1.6 stops down``."""
-    if black_corners(setting):
-        return "black corners"
+    stops = _corner_stops(setting)
+    return f"corners {stops} stops down{together(setting.falloff)}" if stops else _without_stops(setting)
+
+
+def _corner_stops(setting: Setting) -> str:
+    """The range of the corners' falloff; empty where one is black or none is known."""
     zones = {zone.zone: zone.stops for zone in setting.falloff.zones} if setting.falloff else {}
     corners = [zones[zone] for zone in CORNERS if zone in zones]
-    if not corners:
+    return span(corners) if corners and not black_corners(setting) else ""
+
+
+def _without_stops(setting: Setting) -> str:
+    return "black corners" if black_corners(setting) else NO_FLAT
+
+
+def light_in_few_words(setting: Setting) -> str:
+    """Falloff and marks where there is room for some 38 letters."""
+    if setting.falloff is None and setting.dust is None:
         return NO_FLAT
-    return f"corners {span(corners)} stops down{together(setting.falloff)}"
+    stops = _corner_stops(setting)
+    what = "lens + light" if together(setting.falloff) else "corners"
+    return f"{f'{what} {stops} stops' if stops else _without_stops(setting)}; {marks_in_short(setting)}"
 
 
 def marks_in_short(setting: Setting) -> str:
