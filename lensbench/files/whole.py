@@ -13,8 +13,8 @@ from pathlib import Path
 from lensbench.errors import BenchError
 
 MOMENTS_S = (0.05, 0.1, 0.2, 0.4) if os.name == "nt" else ()
-"""How long to wait between attempts to replace a file: Windows refuses that while somebody reads it, as a browser or
-a virus scanner does for a moment."""
+"""How long to wait between attempts to replace a file: Windows refuses that while somebody reads it, as a browser
+or a virus scanner does for a moment."""
 
 
 @contextlib.contextmanager
