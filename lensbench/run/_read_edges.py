@@ -17,7 +17,7 @@ from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
 from lensbench.run._readings import BladeReading, Outcome, TargetReading
-from lensbench.run._shot_warnings import exposure_notices, sign_notices
+from lensbench.run._shot_warnings import double_image_ruins, exposure_notices, seen_twice, sign_notices
 from lensbench.run._tile_views import view_tiles
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
@@ -74,6 +74,8 @@ def _target_reading(
         text = f"{entry.file}: shows the target from its back (mirrored). The figures hold; turn a film over, "
         notices.append(Notice("mirrored", entry.file, f"{text}or check that no mirror stands in the way."))
     signs = assess_shot(shot, places, responses)
+    if signs.double_image is not None and double_image_ruins(signs):
+        return None, [*notices, left_out(entry.file, f"{entry.file}: {seen_twice(signs.double_image)}")]
     notices += sign_notices(signs, entry.file)
     fitting = fitting_darks(shot, darks)
     reading = TargetReading(

@@ -13,6 +13,8 @@ from lensbench.analysers.shot_quality import (
     MAX_ASYMMETRY,
     MAX_FULL_WELL_ELECTRONS,
     DirectionalBlur,
+    DoubleImage,
+    LightBands,
     ShotSigns,
 )
 from lensbench.findings import Notice, Reason
@@ -37,10 +39,23 @@ def exposure_notices(shot: Shot, name: str, responses: Mapping[str, EdgeResponse
             yield Notice("dark", name, f"{text} Expose {stops} stops more.")
 
 
+RUINED = 0.05
+"""A second image with at least this share of the light leaves nothing to be measured."""
+
+
+def double_image_ruins(signs: ShotSigns) -> bool:
+    """Whether every edge is two, so that no figure of the shot means anything."""
+    return signs.double_image is not None and signs.double_image.share > RUINED
+
+
 def sign_notices(signs: ShotSigns, name: str) -> Iterator[Notice]:
     """What is not the lens's doing, with numbers and what to do."""
     if signs.motion is not None:
         yield Notice("motion", name, f"{name}: {_motion(signs.motion)}")
+    elif signs.double_image is not None:
+        yield Notice("double-image", name, f"{name}: {seen_twice(signs.double_image)}")
+    if signs.bands is not None:
+        yield Notice("uneven-light", name, f"{name}: {_banded(signs.bands)}")
     if signs.sharpened:
         yield Notice("sharpened", name, f"{name}: {_sharpened(signs.overshoot)}")
     if signs.tone_curved:
@@ -56,6 +71,10 @@ def sign_caveats(signs: ShotSigns) -> list[str]:
     words = []
     if signs.motion is not None:
         words.append(f"motion of about {signs.motion.length_px:.1f} px")
+    elif signs.double_image is not None:
+        words.append("a second image")
+    if signs.bands is not None:
+        words.append("bands of light")
     if signs.sharpened:
         words.append("sharpening")
     if signs.tone_curved:
@@ -71,6 +90,27 @@ def _motion(motion: DirectionalBlur) -> str:
         f"as by a motion of about {motion.length_px:.1f} px; it costs about {motion.lost_percent:.0f} % of the "
         "sharpness in that direction. Steady the tripod, release with a delay or light it with a flash, and shoot "
         "again. If the same comes back, it is not motion: an element is tilted or strained."
+    )
+
+
+def seen_twice(double: DoubleImage) -> str:
+    """What a second image is, in words."""
+    where = f"turned by {double.turned_px:.0f} px at the corners"
+    if not double.turned_px:
+        where = f"{double.length_px:.0f} px apart {way_in_words(double.angle_deg)} ({double.angle_deg:.0f}°)"
+    return (
+        f"shows the sheet twice, {where}; the fainter picture has {100 * double.share:.1f} % of the light or "
+        "more. Edges come out too soft. The camera moved during the exposure, or glass before the sheet mirrors "
+        "it. Steady the tripod, release with a delay, take glass out of the way, and shoot again."
+    )
+
+
+def _banded(bands: LightBands) -> str:
+    way, what = ("up and down", "columns") if bands.upright else ("across", "rows")
+    return (
+        f"bands about {bands.period_px:.0f} {what} apart and {100 * bands.depth:.1f} % deep run {way} the sheet, "
+        "as a flickering lamp makes with a rolling shutter. They falsify the edges that they cross. Expose for "
+        "1/25 s or longer (a whole number of flickers), or use daylight or a lamp on direct current."
     )
 
 

@@ -4,6 +4,7 @@ In: a Shot and the nominal positions of its edges. Out: `EdgeResponses`, a chann
 Every capability that measures on edges may call this one.
 """
 
+from lensbench.analysers.edge._line_spreads import LineSpreads, rough_line_spreads
 from lensbench.analysers.edge._measure import measure_edges
 from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
 from lensbench.analysers.edge._responses import FREQUENCY, EdgeResponses, unfollowed_contrast
@@ -16,8 +17,10 @@ __all__ = [
     "EdgePlaces",
     "EdgeResponses",
     "EdgeTraces",
+    "LineSpreads",
     "blade_places",
     "measure_edges",
+    "rough_line_spreads",
     "tile_edges",
     "trace_edges",
     "unfollowed_contrast",

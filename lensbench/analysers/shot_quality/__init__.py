@@ -1,11 +1,13 @@
-"""What besides the lens shaped a target shot: motion, sharpening, a tone curve, altered noise, a ragged print.
+"""What besides the lens shaped a target shot: motion, a second image, bands, sharpening, a tone curve, the print.
 
 In: a target shot, its edges' positions and what was measured there. Out: `ShotSigns` and the exposure, numbers and
 no sentences. Called by `run` and `watch`.
 """
 
 from lensbench.analysers.shot_quality._asymmetry import EdgeAsymmetry
+from lensbench.analysers.shot_quality._bands import LightBands, find_bands
 from lensbench.analysers.shot_quality._directional_blur import DirectionalBlur
+from lensbench.analysers.shot_quality._double_image import FAR_PX, DoubleImage, find_double_image
 from lensbench.analysers.shot_quality._exposure import (
     DARK_WHITE,
     GOOD_WHITE,
@@ -22,15 +24,20 @@ from lensbench.analysers.shot_quality._signs import (
 
 __all__ = [
     "DARK_WHITE",
+    "FAR_PX",
     "GOOD_WHITE",
     "MAX_ASYMMETRY",
     "MAX_FULL_WELL_ELECTRONS",
     "DirectionalBlur",
+    "DoubleImage",
     "EdgeAsymmetry",
     "ExposureLevel",
+    "LightBands",
     "NoiseLevel",
     "NoisePattern",
     "ShotSigns",
     "assess_shot",
+    "find_bands",
+    "find_double_image",
     "measure_exposure",
 ]

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lensbench.analysers.edge import EdgePlaces, EdgeResponses, trace_edges
+from lensbench.analysers.edge import EdgePlaces, EdgeResponses, rough_line_spreads, trace_edges
 from lensbench.analysers.shot_quality._asymmetry import EdgeAsymmetry, measure_asymmetry
+from lensbench.analysers.shot_quality._bands import LightBands, find_bands
 from lensbench.analysers.shot_quality._directional_blur import DirectionalBlur, find_directional_blur
+from lensbench.analysers.shot_quality._double_image import FAR_PX, DoubleImage, find_double_image
 from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern, measure_noise_pattern
 from lensbench.analysers.shot_quality._raggedness import measure_raggedness
 from lensbench.findings import Figure
@@ -55,6 +57,10 @@ class ShotSigns:
         The light at which that channel clips, stored units.
     raggedness_px : Figure or None
         How far the printed edges deviate from their lines.
+    double_image : DoubleImage or None
+        A second image of the sheet beside the first.
+    bands : LightBands or None
+        Bands of light, as of a flickering lamp.
     """
 
     motion: DirectionalBlur | None
@@ -63,6 +69,8 @@ class ShotSigns:
     noise: NoisePattern
     full_scale: float
     raggedness_px: Figure | None
+    double_image: DoubleImage | None
+    bands: LightBands | None
 
     @property
     def sharpened(self) -> bool:
@@ -149,4 +157,6 @@ def assess_shot(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeResp
         noise=measure_noise_pattern(shot, shot.reference),
         full_scale=shot.full_scale(shot.reference),
         raggedness_px=measure_raggedness(traces),
+        double_image=find_double_image(rough_line_spreads(shot, shot.reference, places, FAR_PX), shot.size),
+        bands=find_bands(shot, shot.reference),
     )

@@ -9,17 +9,17 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from tests.bench.gauntlet.case import FIRST_SEED, NAMES_A_CAUSE, Cause, Scored, score
-from tests.bench.gauntlet.draft import LENS, SIZE, Draft
-from tests.outside.renderer import OutsideFrame, OutsideLens
+from tests.bench.gauntlet.draft import LENS, SIZE, Draft, LensFrame
+from tests.outside.renderer import OutsideLens
 
 CLEAN_SEED = FIRST_SEED + 50_000
 
 
-class AberratedFrame(OutsideFrame):
+class AberratedFrame(LensFrame):
     """Besides its Gaussian core, blur has a tail to one side, outwards (coma) and a wide round glow."""
 
     def __init__(self, lens: OutsideLens, coma_px: float, glow: float) -> None:
-        super().__init__(lens, *SIZE)
+        super().__init__(lens)
         self.coma_px, self.glow = coma_px, glow
 
     def transfer(self, place: NDArray, colour: int, fx: NDArray, fy: NDArray) -> NDArray:
@@ -46,7 +46,7 @@ def clean(draft: Draft, _: float) -> None:
         sigma_px=(wide, wide * rng.uniform(1.0, 1.8)),
         stretch=rng.uniform(0.75, 1.5),
     )
-    draft.lens, draft.frame = lens, OutsideFrame(lens, *SIZE)
+    draft.lens, draft.frame = lens, LensFrame(lens)
     if rng.random() < 0.5:
         draft.frame = AberratedFrame(lens, rng.uniform(-3, 3), rng.uniform(0, 0.05))
         draft.gaussian = False

@@ -37,6 +37,23 @@ LENS = OutsideLens(
 """The honest lens of every misleading shot."""
 
 
+class LensFrame(OutsideFrame):
+    """The lens in its frame, its blur growing with h², as lenses' does: no cusp in the middle."""
+
+    def __init__(self, lens: OutsideLens) -> None:
+        super().__init__(lens, *SIZE)
+
+    def covariance(self, place: NDArray, colour: int) -> NDArray[np.float64]:
+        """The blur's covariance in px² at a place in the picture."""
+        out = place - self.centre
+        h = float(np.linalg.norm(out)) / self.half
+        unit = out / max(float(np.linalg.norm(out)), 1e-9)
+        low, high = self.lens.sigma_px
+        around = (low + (high - low) * h**2) * self.lens.colour_blur[colour]
+        along = around * (1 + (self.lens.stretch - 1) * h**2)
+        return around**2 * np.eye(2) + (along**2 - around**2) * np.outer(unit, unit)
+
+
 def tiles_of(layout: Layout) -> list[dict]:
     """The tiles as target.json has them."""
     tiles: list[dict] = json.loads(layout_text(layout))["tiles"]
@@ -45,7 +62,7 @@ def tiles_of(layout: Layout) -> list[dict]:
 
 @lru_cache(maxsize=4)
 def _honest_planes(lens: OutsideLens) -> tuple[NDArray[np.float32], ...]:
-    return draw(OutsideFrame(lens, *SIZE), tiles_of(LAYOUT))
+    return draw(LensFrame(lens), tiles_of(LAYOUT))
 
 
 def draw(frame: OutsideFrame, tiles: list[dict]) -> tuple[NDArray[np.float32], ...]:
@@ -66,6 +83,8 @@ class Draft:
         The honest lens, whose figures are the truth.
     gaussian : bool
         Whether its blur is Gaussian: only then is the truth of MTF50 known.
+    unknown : tuple of str
+        Names of figures whose truth the spoiling itself changes.
     frame : OutsideFrame
         The lens in its frame.
     tiles : list of dict
@@ -81,7 +100,8 @@ class Draft:
     def __init__(self, seed: int, shows: str = "target", lens: OutsideLens = LENS) -> None:
         self.rng = np.random.default_rng(seed)
         self.shows, self.lens, self.gaussian = shows, lens, True
-        self.frame = OutsideFrame(lens, *SIZE)
+        self.unknown: tuple[str, ...] = ()
+        self.frame: OutsideFrame = LensFrame(lens)
         self.tiles = tiles_of(LAYOUT)
         self.layout_text = layout_text(LAYOUT)
         self.entry: dict = {"file": "shot.dng", "shows": shows, "f_number": 11.0}
@@ -97,9 +117,9 @@ class Draft:
         """The sheet in each colour, paper being 1; a flat's is 1 everywhere."""
         if self.shows == "flat":
             return [np.ones(SIZE[::-1], np.float32) for _ in range(3)]
-        as_it_was = type(self.frame) is OutsideFrame and self.frame.lens == self.lens
+        as_it_was = type(self.frame) is LensFrame and self.frame.lens == self.lens
         if as_it_was and self.tiles == tiles_of(LAYOUT):
-            return list(_honest_planes(self.lens))
+            return [plane.copy() for plane in _honest_planes(self.lens)]
         return list(draw(self.frame, self.tiles))
 
     @cached_property

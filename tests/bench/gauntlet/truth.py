@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from lensbench.findings import EdgeSharpness, Figure, Report
-from tests.bench.gauntlet.draft import PITCH_MM, SIZE
-from tests.outside.renderer import COLOURS, LEGS, OutsideFrame, OutsideLens
+from lensbench.findings import EdgeSharpness, Figure, Report, Setting
+from tests.bench.gauntlet.draft import PITCH_MM, SIZE, LensFrame
+from tests.outside.renderer import COLOURS, LEGS, OutsideLens
 
 RINGS, QUARTERS = (0.25, 0.55, 0.85), ("top-left", "top-right", "bottom-right", "bottom-left")
-STEP = 20
-"""Pixels between the places that stand for a zone's area."""
+STEP, LIGHT_STEP = 20, 4
+"""Pixels between the places that stand for a zone's area; light is cheap."""
 
 
 class Off(NamedTuple):
@@ -29,11 +29,11 @@ class Off(NamedTuple):
 
 
 @lru_cache(maxsize=2)
-def _places() -> tuple[NDArray[np.float64], NDArray[np.float64], list[str]]:
+def _places(step: int) -> tuple[NDArray[np.float64], NDArray[np.float64], list[str]]:
     """Places over the frame, their h, and the names of their zones, by the words of the design alone."""
     width, height = SIZE
-    x, y = np.meshgrid(np.arange(STEP // 2, width, STEP), np.arange(STEP // 2, height, STEP))
-    place = np.stack([x.ravel(), y.ravel()], axis=1).astype(float)
+    x, y = np.meshgrid(np.arange(0, width, step), np.arange(0, height, step))
+    place = np.stack([x.ravel(), y.ravel()], axis=1) + (step - 1) / 2
     out = place - ((width - 1) / 2, (height - 1) / 2)
     h = np.linalg.norm(out, axis=1) / (np.hypot(width, height) / 2)
     rings = np.searchsorted(RINGS, h, side="right")
@@ -49,12 +49,10 @@ def _places() -> tuple[NDArray[np.float64], NDArray[np.float64], list[str]]:
 @lru_cache(maxsize=4)
 def true_zones(lens: OutsideLens) -> dict[str, float]:
     """Zones' MTF50 by direction and colour, fringing by colour and falloff, as means over the zones' areas."""
-    frame = OutsideFrame(lens, *SIZE)
-    place, h, names = _places()
+    frame = LensFrame(lens)
+    place, h, names = _places(STEP)
     sums: dict[str, list[float]] = {}
-    fall = 2.0 ** (-lens.falloff_stops * h**2)
-    middle = fall[h < 0.1].mean()
-    for point, radius, light, zone in zip(place, h, fall, names, strict=True):
+    for point, radius, zone in zip(place, h, names, strict=True):
         unit = (point - frame.centre) / max(radius * frame.half, 1e-9)
         across = np.array([-unit[1], unit[0]])
         for number, colour in enumerate(COLOURS):
@@ -66,9 +64,14 @@ def true_zones(lens: OutsideLens) -> dict[str, float]:
             ):
                 sums.setdefault(f"mtf50 {zone} {colour} {direction}", []).append(float(value))
             sums.setdefault(f"fringing {zone} {colour}", []).append(lens.fringe_px[number] * radius**3)
-        sums.setdefault(f"falloff {zone}", []).append(light)
-    truth = {name: float(np.mean(values)) for name, values in sums.items()}
-    return {n: float(np.log2(middle / v)) if n.startswith("falloff") else v for n, v in truth.items()}
+    return {name: float(np.mean(values)) for name, values in sums.items()} | _true_falloff(lens)
+
+
+def _true_falloff(lens: OutsideLens) -> dict[str, float]:
+    _, h, names = _places(LIGHT_STEP)
+    light, zone = 2.0 ** (-lens.falloff_stops * h**2), np.array(names)
+    middle = light[h < 0.1].mean()
+    return {f"falloff {name}": float(np.log2(middle / light[zone == name].mean())) for name in np.unique(zone)}
 
 
 def _mtf50(covariance: NDArray, normal: NDArray) -> float:
@@ -86,7 +89,7 @@ def true_edges(edges: Sequence[EdgeSharpness], lens: OutsideLens) -> Iterator[tu
 
     By place, not by the tile's number: of another print, or a turned one, the lens is the same.
     """
-    frame = OutsideFrame(lens, *SIZE)
+    frame = LensFrame(lens)
     tiles: dict[tuple, list[EdgeSharpness]] = {}
     for edge in edges:
         if edge.used and edge.mtf50:
@@ -105,25 +108,41 @@ def deviations(report: Report, lens: OutsideLens, gaussian: bool = True) -> Iter
 
     Of a lens whose blur is not Gaussian, MTF50 and the edges' places are in no closed form, and are left out.
     """
-    zones = true_zones(lens)
     for setting in report.settings:
-        sharpness, fringing = (setting.sharpness, setting.fringing) if gaussian else (None, None)
-        falloff = setting.falloff
-        for zone in sharpness.zones if sharpness else []:
-            name = f"mtf50 {zone.zone} {zone.channel} {zone.direction}"
-            if name in zones:
-                yield _off(name, zone.mtf50, zones[name])
-        for edge, true in true_edges(sharpness.edges, lens) if sharpness else []:
-            if edge.mtf50:
-                yield _off(f"edge {edge.channel} {edge.leg} ({edge.column}, {edge.row})", edge.mtf50, true)
-        for fringe in fringing.zones if fringing else []:
-            name = f"fringing {fringe.zone} {fringe.channel}"
-            yield _off(name, fringe.radial_px, zones[name])
-            yield _off(f"{name} around", fringe.around_px, 0.0)
-        for light in falloff.zones if falloff else []:
-            yield _off(f"falloff {light.zone}", light.stops, zones[f"falloff {light.zone}"])
+        if gaussian:
+            yield from _of_edges(setting, lens)
+        zones = true_zones(lens)
+        for light in setting.falloff.zones if setting.falloff else []:
+            name = f"falloff {light.zone}"
+            yield _off(name, light.stops, zones[name])
         if setting.magnification:
             yield _off("magnification", setting.magnification, lens.px_per_mm * PITCH_MM)
+        if setting.geometry and setting.geometry.target_tilt_deg:
+            yield _off("tilt", setting.geometry.target_tilt_deg, 0.0)
+
+
+def _of_edges(setting: Setting, lens: OutsideLens) -> Iterator[Off]:
+    """Sharpness, fringing and distortion."""
+    zones, sharpness, fringing = true_zones(lens), setting.sharpness, setting.fringing
+    for zone in sharpness.zones if sharpness else []:
+        name = f"mtf50 {zone.zone} {zone.channel} {zone.direction}"
+        yield _off(name, zone.mtf50, zones[name])
+    for edge, true in true_edges(sharpness.edges, lens) if sharpness else []:
+        if edge.mtf50:
+            yield _off(f"edge {edge.channel} {edge.leg} ({edge.column}, {edge.row})", edge.mtf50, true)
+    for fringe in fringing.zones if fringing else []:
+        name = f"fringing {fringe.zone} {fringe.channel}"
+        yield _off(name, fringe.radial_px, zones[name])
+        yield _off(f"{name} around", fringe.around_px, 0.0)
+    if setting.geometry and setting.geometry.distortion_percent:
+        yield _off("distortion", setting.geometry.distortion_percent, true_distortion_percent(lens))
+
+
+def true_distortion_percent(lens: OutsideLens) -> float:
+    """How much farther out the frame's corner shows a point than a lens without distortion would put it."""
+    a, b = lens.bend
+    ideal = brentq(lambda r: r * (1 + a * r**2 + b * r**4) - 1, 0.7, 1.4)
+    return float(100 * (1 / ideal - 1))
 
 
 def _off(name: str, figure: Figure, truth: float) -> Off:
