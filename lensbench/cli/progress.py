@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import time
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ TICK_S = 0.25
 """How often the bar moves on."""
 
 LEAST_LEFT = 0.05
-"""Work that takes longer than expected is said to need at least this share of its time so far once more."""
+"""Work that takes longer than expected will need at least this share of its time so far once more."""
 
 
 class Pace:
@@ -60,7 +61,15 @@ class Pace:
         now = self._clock() - self._begun
         by_work = (self._at - self._begun) / self._share if self._share else self._whole_s
         whole = self._share * by_work + (1 - self._share) * (self._whole_s or by_work)
-        return max(whole - now, LEAST_LEFT * now)
+        return max(whole - now, now / self._share_at_most - now, LEAST_LEFT * now)
+
+    @property
+    def _share_at_most(self) -> float:
+        """The share of the work that may be done: with each processor a piece may be under way, and no more."""
+        if not self._costs or not self._whole_s:
+            return 1.0
+        under_way = (os.cpu_count() or 1) * max(self._costs.values()) / self._whole_s
+        return min(self._share + under_way, 1.0)
 
     @property
     def share(self) -> float | None:

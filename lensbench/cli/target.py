@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from lensbench.cli.progress import progress_bar
-from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_table
+from lensbench.cli.screen import AsJson, Quiet, Verbose, print_json, print_paths, print_sentences, print_table
 
 
 def target(
@@ -72,6 +72,10 @@ def target(
         *(("written", str(path)) for path in written),
     ]
     print_table("Set-square target", ("", ""), rows)
+    print_sentences(
+        "Now print target.pdf and plain.pdf at 100 %, measure both bars with a steel rule, and keep target.json: "
+        "copy it beside the shots."
+    )
 
 
 def _size(sides_mm: tuple[float, float]) -> str:

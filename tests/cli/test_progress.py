@@ -44,6 +44,15 @@ def test_a_computer_half_as_fast_is_noticed_as_pieces_are_done(clock):
     assert pace.left_s == pytest.approx(LEAST_LEFT * 80)
 
 
+def test_a_slow_computer_is_noticed_before_the_first_piece_is_done(clock, monkeypatch):
+    """Ten pieces of 10 s on one processor: when the first has not ended after 30 s, all take 300 s at least."""
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    pace = Pace(clock)
+    pace.expect({str(n): 10.0 for n in range(10)})
+    clock.now += 30
+    assert pace.left_s == pytest.approx(270.0)
+
+
 def test_work_beyond_its_time_is_never_said_to_be_over(clock):
     pace = Pace(clock)
     pace.expect(10.0)
