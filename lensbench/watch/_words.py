@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from lensbench.figure import Figure
 from lensbench.formatting import NOT_MEASURED, bare, listed, number
-from lensbench.watch._looks import SPOTS, Change, Look, SheetLean
+from lensbench.watch._looks import SPOTS, Change, Look
 
 LEVEL_STOPS = 1 / 3
 """Exposures nearer to the wanted level than this are right: cameras are set in thirds of a stop."""
@@ -65,7 +65,7 @@ def figure_rows(look: Look) -> list[tuple[str, str]]:
         rows = [
             ("corners", _corners(look)),
             *([("focus", focus)] if focus else []),
-            ("sheet", _sheet(look.lean)),
+            ("sheet", _sheet(look)),
             ("coverage", _coverage(look)),
         ]
     if look.exposure is not None and look.shows in ("target", "flat"):
@@ -98,7 +98,8 @@ def _than(figure: Figure) -> str:
     return "as" if figure.low <= 0 <= figure.high else "than"
 
 
-def _sheet(lean: SheetLean | None) -> str:
+def _sheet(look: Look) -> str:
+    lean = look.lean
     if lean is None:
         return "can't tell: too few edges"
     parts = [
@@ -108,7 +109,8 @@ def _sheet(lean: SheetLean | None) -> str:
     said = [part for part in parts if part]
     text = ", ".join(said) if said else "square"
     if said and lean.right_away_deg is None:
-        text += " (--focal, --sensor: degrees)"
+        missing = [*(["--focal"] if look.focal_mm is None else []), *([] if look.pixel_pitch_um else ["--sensor"])]
+        text += f" ({', '.join(missing)}: degrees)" if missing else ""
     return text if lean.told_from_decentring or not said else f"{text}, or the lens is off-centre"
 
 

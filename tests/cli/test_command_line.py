@@ -109,15 +109,16 @@ def test_what_nobody_foresaw_is_a_sentence_and_exit_code_2(raised, said):
     assert "Traceback" in python_run(code, LENSBENCH_TRACEBACK="1").stderr
 
 
-def test_the_shell_completes_commands():
+@pytest.mark.parametrize(("typed", "meant"), [("lensbench me", "measure"), ("lensbench measure --qu", "--quiet")])
+def test_the_shell_completes_commands_and_options(typed, meant):
     """What typer's script for bash asks for: the words typed so far, and which one is being typed."""
     done = python_run(
         "from lensbench.cli import main; main([])",
         _LENSBENCH_COMPLETE="complete_bash",
-        COMP_WORDS="lensbench me",
-        COMP_CWORD="1",
+        COMP_WORDS=typed,
+        COMP_CWORD=str(typed.count(" ")),
     )
-    assert done.stdout.split() == ["measure"]
+    assert done.stdout.split() == [meant]
 
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the superuser may write everywhere")

@@ -110,8 +110,9 @@ def test_the_summary_is_of_one_colour_and_names_every_zone_that_has_edges():
     assert said.startswith("13 edges in green")
     assert all(zone.replace("-", " ") in said for zone in ZONES)
     assert "Without" not in said
-    (said,) = in_summary(FreeEdges("a.dng", (600, 400), None, [drawn_edge("centre")] * 4, []))
-    assert said.endswith("Without an edge: inner, outer and corner.")
+    some = [drawn_edge(zone) for zone in ("centre", "inner top-left", "inner top-right", "inner bottom-left")]
+    (said,) = in_summary(FreeEdges("a.dng", (600, 400), None, some, []))
+    assert said.endswith("Without an edge: inner bottom right, outer and corner.")
     assert not_measured(result) == ["Not measured (clipped): green of no. 1."]
 
 

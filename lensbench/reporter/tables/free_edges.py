@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Container
 from itertools import zip_longest
 from statistics import median
 
@@ -69,12 +70,22 @@ def in_summary(result: FreeEdges) -> list[str]:
     for edge, figure in figures:
         zones.setdefault(edge.zone, []).append(figure.value)
     by_zone = (f"{zone_heading(zone)} {number(median(zones[zone]), decimals)}" for zone in ZONES if zone in zones)
-    bare_rings = [ring for ring in RINGS if not any(zone.startswith(ring) for zone in zones)]
-    none = f" Without an edge: {listed(bare_rings)}." if bare_rings else ""
+    missing = _without_an_edge(zones)
+    none = f" Without an edge: {listed(missing)}." if missing else ""
     return [
         f"{len(figures)} edges in {channel}: the sharpest is no. {best.number} with {with_interval(sharpest)}, "
         f"the median MTF50 {number(every, decimals)} {unit}. Medians by zone: {', '.join(by_zone)}.{none}"
     ]
+
+
+def _without_an_edge(zones: Container[str]) -> list[str]:
+    """Zones without any of some, whole rings by one name."""
+    missing = []
+    for ring in RINGS:
+        parts = [zone for zone in ZONES if zone.startswith(ring)]
+        without = [zone for zone in parts if zone not in zones]
+        missing += [ring] if without == parts else map(zone_heading, without)
+    return missing
 
 
 def not_measured(result: FreeEdges) -> list[str]:
