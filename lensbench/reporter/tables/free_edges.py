@@ -80,7 +80,7 @@ def in_summary(result: FreeEdges) -> list[str]:
 
 def _without_an_edge(zones: Container[str]) -> list[str]:
     """Zones without any of some, whole rings by one name."""
-    missing = []
+    missing: list[str] = []
     for ring in RINGS:
         parts = [zone for zone in ZONES if zone.startswith(ring)]
         without = [zone for zone in parts if zone not in zones]
