@@ -120,7 +120,8 @@ def decimals_of(figure: Figure) -> int:
     """How many decimals a figure is rounded to."""
     if figure.half_width > 0:
         return min(decimals_for(figure.half_width), _MOST_DECIMALS.get(figure.unit, 99))
-    if figure.value == 0:
+    # A count is whole.
+    if figure.value == 0 or (not figure.unit and figure.value == round(figure.value)):
         return 0
     return _EXACT_DIGITS - 1 - math.floor(math.log10(abs(figure.value)))
 
@@ -131,6 +132,16 @@ def decimals_of(figure: Figure) -> int:
 def listed(words: Sequence[str]) -> str:
     """Words as a sentence lists them: ``a``, ``a and b``, ``a, b and c``; at least one."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def unbroken(text: str) -> str:
+    """Text that no line's end breaks: its spaces are no-break ones."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def first_capital(text: str) -> str:
+    """A sentence's beginning: only its first letter is changed."""
+    return text[:1].upper() + text[1:]
 
 
 def aperture_name(f_number: float | None, aperture: str | None) -> str:

@@ -14,16 +14,11 @@ import numpy as np
 from lensbench.analysers.focus import FocusShot, Sheet, measure_focus
 from lensbench.findings import (
     NORMAL_95,
-    Alignment,
     Camera,
-    Distortion,
     EdgeSharpness,
-    Falloff,
-    FalloffGrid,
     Figure,
     Focus,
     Fringing,
-    FringingField,
     Geometry,
     Position,
     Setting,
@@ -40,6 +35,7 @@ from lensbench.simulator.projection import Projection
 from lensbench.simulator.response import mtf50_along
 from lensbench.simulator.scene import Scene
 from lensbench.target.layout import make_layout
+from tests.invented_centres import falloff_about, fringing_about, geometry_about
 
 SENSOR = simulated.Camera()
 CAMERA = Camera(SENSOR.size, SENSOR.sensor_mm, 1000 * SENSOR.pitch_mm)
@@ -123,7 +119,7 @@ class Build:
             sharpness=Sharpness(edges=_edges(tiles)),
             geometry=self._geometry(turn_deg if part == "lens" else 0.0),
             fringing=self._fringing(turn_deg if part == "lens" else 0.0),
-            falloff=Falloff([], FalloffGrid([], [], []), self._centre(self._off(turn_deg, part), 3), True),
+            falloff=falloff_about(self._centre(self._off(turn_deg, part), 3)),
             focus=focus,
         )
 
@@ -157,7 +153,6 @@ class Build:
         return Position(x, y)
 
     def _geometry(self, turn_deg: float) -> Geometry:
-        none = Figure.of(0.0, 0.01, "px")
         centre = self._centre(self._off(turn_deg, "lens"), 0)
         distance = Projection(self.lens, SENSOR, Scene(magnification=MAGNIFICATION)).object_distance_mm
         seen = np.asarray(SENSOR.sensor_mm) / MAGNIFICATION
@@ -166,21 +161,12 @@ class Build:
             Figure.of(float(v + KEYSTONE_PERCENT * self.rng.standard_normal()), NORMAL_95 * KEYSTONE_PERCENT, "%")
             for v in true
         ]
-        alignment = Alignment(parts[0], parts[1], None, None, True)
-        about = centre_of(SENSOR.size)
-        return Geometry(distortion=Distortion("barrel", [], none, centre, about, [], none), alignment=alignment)
+        return geometry_about(centre, centre_of(SENSOR.size), parts[0], parts[1])
 
     def _fringing(self, turn_deg: float) -> Fringing:
-        none, about = Figure.of(0.0, 0.01, "px"), centre_of(SENSOR.size)
         off = self._off(turn_deg, "lens") + turned(self.part_off_mm, turn_deg)
-        return Fringing(
-            fields=[
-                FringingField(
-                    name, self._centre(off, of), about, (none, none), (none,) * 3, (none, none), none, 60, 0
-                )
-                for of, name in ((1, "red"), (2, "blue"))
-            ]
-        )
+        centres = {name: self._centre(off, of) for of, name in ((1, "red"), (2, "blue"))}
+        return fringing_about(centres, centre_of(SENSOR.size))
 
 
 def _edges(tiles: Sequence[TileSharpness]) -> list[EdgeSharpness]:

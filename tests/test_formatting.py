@@ -76,3 +76,8 @@ def test_an_interval_holds_what_it_holds_as_printed():
     coarse = Figure(0.232, 0.2295, 0.2345, "cy/px")
     assert holds(coarse, 0.2344)
     assert not holds(coarse, 0.2346)
+
+
+def test_counts_are_whole():
+    assert with_interval(Figure.of(5.0, 0.0, "")) == "5"
+    assert with_interval(Figure.of(5.0, 0.0, "mm")) == "5.000 mm"

@@ -10,6 +10,7 @@ from lensbench.findings.aperture import (
     ApertureFigures,
     ApertureSeries,
     BlurAperture,
+    DeeperField,
     FocusShift,
     PassedLight,
     Price,
@@ -87,6 +88,7 @@ from lensbench.findings.sharpness import (
     ZoneLimits,
     ZoneSharpness,
 )
+from lensbench.findings.untold import UNTOLD
 from lensbench.findings.verdict import (
     ApertureRanking,
     ApertureSharpness,
@@ -112,6 +114,7 @@ __all__ = [
     "LENS_AND_LIGHT",
     "NORMAL_95",
     "REPORT_FILE",
+    "UNTOLD",
     "Alignment",
     "ApertureChoice",
     "ApertureFigures",
@@ -129,6 +132,7 @@ __all__ = [
     "ContrastCurve",
     "Coverage",
     "CutCorner",
+    "DeeperField",
     "Dirt",
     "Displacement",
     "Distortion",

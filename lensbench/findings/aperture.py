@@ -45,12 +45,21 @@ class Price(Tabular, msgspec.Struct, frozen=True):
     best_at: str
 
 
+class DeeperField(Tabular, msgspec.Struct, frozen=True):
+    """An aperture with more depth of field, whose centre is not surely sharp enough: it keeps `kept_percent`."""
+
+    aperture: str
+    depth_mm: Figure
+    kept_percent: Figure
+
+
 class ApertureChoice(Tabular, msgspec.Struct, frozen=True):
     """The aperture for one purpose, those that are equal to it within the uncertainty, and its price.
 
     `purpose` is ``sharpest centre``, ``most even``, ``deepest field`` (while the centre keeps `kept_percent` of
     its best MTF50; `equal` are then deeper ones of which that is too close to call) or ``dirt shows from`` (the
-    widest aperture at which a mark shows). `value` is the figure that decided.
+    widest aperture at which a mark shows). `value` is the figure that decided. `next_deeper` is, of the apertures
+    with more depth of field, the one whose centre keeps most.
     """
 
     purpose: str
@@ -59,6 +68,7 @@ class ApertureChoice(Tabular, msgspec.Struct, frozen=True):
     equal: list[str]
     prices: list[Price]
     kept_percent: float | None = None
+    next_deeper: DeeperField | None = None
 
 
 class PassedLight(Tabular, msgspec.Struct, frozen=True):

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Sequence
 
 from lensbench import frame
 from lensbench.figure import Figure
-from lensbench.findings import Report, Setting, trusted_falloffs
+from lensbench.findings import UNTOLD, Report, Setting, trusted_falloffs
 from lensbench.findings.goals import Goal, GradedGoal, Grades
 from lensbench.shot import reference_channel
 from lensbench.verdicts.repeats import of_repeats
 
-MET, MISSED, CLOSE, UNTOLD = "met", "missed", "too close to call", "can't tell"
+MET, MISSED, CLOSE = "met", "missed", "too close to call"
 
 Candidates = dict[str, list[Figure]]
 """Figures that a goal could be held against: by zone (empty for the whole frame), one a setup."""

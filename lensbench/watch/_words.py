@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from lensbench.figure import Figure
-from lensbench.formatting import NOT_MEASURED, bare, listed, number
+from lensbench.formatting import NOT_MEASURED, bare, first_capital, listed, number
 from lensbench.watch._looks import SPOTS, Change, Look
 
 LEVEL_STOPS = 1 / 3
@@ -163,7 +163,7 @@ def in_short(look: Look) -> str:
 def problems_in_words(look: Look) -> str:
     """All that is wrong with a shot, as sentences."""
     said = [look.error] if look.error is not None else [problem.text for problem in look.problems]
-    return " ".join(text[0].upper() + text[1:] for text in said if text)
+    return " ".join(first_capital(text) for text in said if text)
 
 
 HISTORY_HEAD = ("shot", "centre", "softest corner", "to the best", "stops to go", "")

@@ -83,7 +83,7 @@ def with_goals(outside, tmp_path, goals):
     return folder
 
 
-@pytest.mark.parametrize(("goal", "code", "said"), [("0.5", 1, "1 of 1 goal missed"), ("3", 0, "Goal met")])
+@pytest.mark.parametrize(("goal", "code", "said"), [("0.5", 1, "Goal missed"), ("3", 0, "Goal met")])
 def test_goals_of_the_session_file_are_graded(capsys, outside, tmp_path, goal, code, said):
     """The renderer's light falls by one stop; the answers start with the goals, and the exit code is theirs."""
     folder = with_goals(outside, tmp_path, f"corner_falloff_stops_most = {goal}")
@@ -113,7 +113,7 @@ def test_wrong_goals_are_named_with_their_line_before_anything_is_measured(capsy
 def test_answers_stand_below_the_figures(measured):
     out = measured[1]
     answers = out[out.index("Answers") :]
-    for question in ("Which aperture", "How sharp", "Straight", "Where to wipe", "Better or worse"):
+    for question in ("Which aperture", "How sharp", "Assembly", "Where to wipe", "Better or worse"):
         assert question in answers
     assert "\x1b" not in out
     assert max(map(len, out.split("\nNow open")[0].split("\n"))) <= 80

@@ -3,7 +3,7 @@
 import pytest
 
 from lensbench.figure import Figure
-from lensbench.findings import Assembly, Build, Camera, Report, SofterSide, Verdict
+from lensbench.findings import Assembly, AssemblyFault, Build, Camera, Report, SofterSide, Verdict
 from lensbench.findings.goals import Goal
 from lensbench.reporter.words.answer_lines import answer_lines
 from lensbench.verdicts.goals import grade
@@ -28,7 +28,7 @@ def said(report):
 def test_every_question_has_one_line(report):
     lines = answer_lines(report)
     assert [one.question for one in lines] == [
-        "Which aperture", "How sharp", "Prints sharp to", "Straight", "Colour fringes", "Dark corners",
+        "Which aperture", "How sharp", "Prints sharp to", "Assembly", "Colour fringes", "Dark corners",
         "Where to wipe", "Magnification", "Better or worse",
     ]  # fmt: skip
     assert [one for one in lines if len(one.question) > 15 or "\n" in one.answer] == []
@@ -51,7 +51,7 @@ def test_goals_come_first_with_what_was_missed(report):
     first = answer_lines(report)[0]
     assert first.question == "Goals"
     assert first.answer == (
-        "1 of 2 goals missed at f/5.6: distortion at the corners 1.342 ± 0.012 %, at most 1 % wanted"
+        "1 of 2 goals met, 1 missed at f/5.6: distortion at the corners 1.342 ± 0.012 %, at most 1 % wanted"
     )
 
 
@@ -59,13 +59,33 @@ def test_prints_are_given_by_sizes_that_are_sure(report):
     """7.22 ± 0.04 lp/mm in the softest corner: (7.22 - 0.04) / 5.7 · 3.6 is 4.5 cm."""
     camera = Camera(SIZE, (36.0, 24.0), 30.0)
     alter(report.verdict, prints=judge_print_size(report.settings, report.verdict.aperture, camera))
-    assert said(report)["Prints sharp to"].startswith("4.5 × 3 cm all over, 6.7 × 4.5 cm in the centre")
+    line = said(report)["Prints sharp to"]
+    assert line.replace("\xa0", " ").startswith("4.5 × 3.0 cm all over, 6.7 × 4.5 cm in the centre")
+    assert "4.5\xa0×\xa03.0\xa0cm" in line  # No line's end parts it.
+
+
+@pytest.mark.parametrize(
+    ("answer", "fault", "said_of_it"),
+    [
+        ("not straight", ("lean", "lens"), "not straight: the lens leans 0.90°"),
+        ("straight", ("lean", "target"), "straight: the sheet leaned 0.90°"),
+        ("can't tell", ("lean", "can't tell"), "can't tell: sheet, mount or lens leans 0.90°"),
+        ("straight", ("off the middle", "lens"), "straight: the whole lens sits 0.62 mm off the middle"),
+    ],
+)
+def test_the_headline_on_assembly_says_what_leans(report, answer, fault, said_of_it):
+    what, whose = fault
+    angle = Figure.of(0.9, 0.02, "°") if what == "lean" else None
+    offset = None if angle else Figure.of(0.62, 0.03, "mm")
+    one = AssemblyFault(what, whose, "right", angle, None, offset)
+    alter(report.verdict, assembly=Assembly(answer, faults=[one]))
+    assert said(report)["Assembly"] == said_of_it
 
 
 def test_a_softer_side_has_its_figure_and_its_cause(report):
     side = SofterSide("top left", Figure.of(34.2, 1.1, "%"), "f/5.6", "lens")
     alter(report.verdict, assembly=Assembly("not straight", softer_side=side))
-    assert said(report)["Straight"] == "not straight: top left 34.2 ± 1.1 % softer at f/5.6 (lens)"
+    assert said(report)["Assembly"] == "not straight: top left 34.2 ± 1.1 % softer at f/5.6 (lens)"
 
 
 def test_nothing_measured_is_can_t_tell_throughout():

@@ -190,7 +190,7 @@ def test_goals_are_named_with_how_they_were_met(monkeypatch):
     alter(report.verdict, goals=Grades("missed", "f/5.6", 1, "only one", goals))
     sheet = zone_map.draw_zone_map(report)
     said = [text.get_text() for text in sheet.texts]
-    assert "1 of 2 goals missed at f/5.6" in said
+    assert "1 of 2 goals met, 1 missed at f/5.6" in said
     assert any(text.startswith("MTF50, corner missed: 35.7 ± 0.6 lp/mm") for text in said)
     assert {"✗", "✓"} <= set(said)
     assert sheet.get_size_inches()[0] == without[0]

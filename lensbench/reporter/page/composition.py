@@ -57,6 +57,7 @@ def page_text(report: Report, zone_map: bytes | None = None, views: Sequence[Til
             .get_template("report.html")
             .render(
                 report=report,
+                title=f"{report.build.name} on the bench",
                 policy=security_policy(style, script),
                 style=Markup(style),
                 script=Markup(script),

@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
 
+from lensbench.findings import UNTOLD
 from lensbench.reporter.plots import style
 from lensbench.reporter.values.lean import Lean, drawn_deg, times_drawn
 
@@ -79,7 +80,7 @@ def _draw_lens(axes: Axes, lean: Lean, own: float, letters: float) -> None:
         )
     look: dict[str, Any] = {"facecolor": style.UNMEASURED, "edgecolor": style.INK, "linewidth": 0.9, "zorder": 3}
     axes.add_patch(Ellipse((_LENS, 0), 0.62, 2 * _HALF_LENS, angle=leaning, **look))
-    if lean.softer and lean.cause == "can't tell":
+    if lean.softer and lean.cause == UNTOLD:
         for x, y in ((_LENS, _HALF_LENS + 0.5), (_SHEET - 0.7, -0.75)):
             axes.text(
                 x, y, "?", fontsize=letters * 1.5, weight="bold", ha="center", va="center_baseline", zorder=6

@@ -6,7 +6,7 @@ import textwrap
 
 from matplotlib.figure import Figure as Drawing
 
-from lensbench.findings import Report
+from lensbench.findings import UNTOLD, Report
 from lensbench.findings.goals import Grades
 from lensbench.reporter.plots import style
 from lensbench.reporter.plots.canvas import house_mark, write_at
@@ -56,7 +56,7 @@ def draw_head(sheet: Drawing, report: Report, left: float) -> None:
 
 def _lines(grades: Grades) -> list[tuple[str, str, str]]:
     """A line a goal: its sign, the sign's ink, the goal with its figure; those that aren't met first."""
-    order = ("missed", "too close to call", "can't tell", "met")
+    order = ("missed", "too close to call", UNTOLD, "met")
     goals = sorted(grades.goals, key=lambda one: order.index(one.result))
     lines = [
         (*_SIGNS.get(one.result, _UNSURE), textwrap.shorten(goal_in_short(one), _WIDEST_GOAL, placeholder=" …"))

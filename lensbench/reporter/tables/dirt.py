@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 
-from lensbench.findings import Mark, Report, Setting
+from lensbench.findings import UNTOLD, Mark, Report, Setting
 from lensbench.formatting import magnitude, with_interval
 from lensbench.reporter.tables.table import Table
 from lensbench.reporter.values.dirt import (
@@ -16,7 +16,7 @@ from lensbench.reporter.values.dirt import (
     shows_stopping,
     stopped_settings,
 )
-from lensbench.verdicts.dirt import NOT_KNOWN, PICTURE, where_to_look, words_on
+from lensbench.verdicts.dirt import PICTURE, where_to_look, words_on
 
 MOST_MARKS = 20
 """So many marks stand on the page; the CSV table has all."""
@@ -61,4 +61,4 @@ def _mark_row(number: int, mark: Mark, size: tuple[int, int]) -> list[str]:
         with_interval(f, unit=False) for f in (mark.width_px, mark.length_px, magnitude(mark.depth_percent))
     ]
     picture = words_on(PICTURE, mark, size)
-    return [str(number), kind, picture, mark.lies_on or NOT_KNOWN, where_to_look(mark, size), *figures]
+    return [str(number), kind, picture, mark.lies_on or UNTOLD, where_to_look(mark, size), *figures]

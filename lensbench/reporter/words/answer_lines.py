@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from lensbench import frame
-from lensbench.findings import ApertureChoice, FocusShift, Report, trusted_falloffs
+from lensbench.findings import UNTOLD, ApertureChoice, FocusShift, Report, trusted_falloffs
 from lensbench.formatting import brief, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
@@ -15,10 +15,9 @@ from lensbench.reporter.values.repeats import centre_repeated
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.apertures import blur_in_short, is_off, light_in_short, series_of
+from lensbench.reporter.words.assembly import assembly_in_short
 from lensbench.reporter.words.goals import answer_in_short, goal_with_figures, not_met
 from lensbench.reporter.words.print_size import print_in_short, prints_of
-
-UNTOLD = "can't tell"
 
 
 class AnswerLine(NamedTuple):
@@ -36,7 +35,7 @@ def answer_lines(report: Report) -> list[AnswerLine]:
         *_series(report),
         AnswerLine("How sharp", _sharp(report)),
         AnswerLine("Prints sharp to", _print(report)),
-        AnswerLine("Straight", _straight(report)),
+        AnswerLine("Assembly", _assembly(report)),
         AnswerLine("Colour fringes", _colours(report)),
         AnswerLine("Dark corners", _dark(report)),
         AnswerLine("Where to wipe", _wipe(report)),
@@ -83,11 +82,21 @@ def _chosen(choice: ApertureChoice) -> str:
     """An aperture with the figure that decided, and those that are as good."""
     if choice.value is None or choice.purpose == "dirt shows from":
         return choice.aperture
-    figure = f"± {limit(choice.value.value)} mm" if choice.kept_percent else with_interval(choice.value)
-    others = f"; {listed(choice.equal)} too" if choice.equal and not choice.kept_percent else ""
-    unsure = f"; perhaps {listed(choice.equal)}" if choice.equal and choice.kept_percent else ""
-    kept = f", centre keeps {choice.kept_percent:.0f} %" if choice.kept_percent else ""
-    return f"{choice.aperture}: {figure}{kept}{others}{unsure}"
+    if choice.kept_percent:
+        return f"{choice.aperture}: ± {limit(choice.value.value)} mm{_deeper(choice)}"
+    others = f"; {listed(choice.equal)} too" if choice.equal else ""
+    return f"{choice.aperture}: {with_interval(choice.value)}{others}"
+
+
+def _deeper(choice: ApertureChoice) -> str:
+    """The rule that the deepest field keeps, and by how much the next deeper aperture keeps it or not."""
+    rule = f", centre at {choice.kept_percent:.0f} % of its best or more"
+    one = choice.next_deeper
+    if one is None:
+        return rule
+    perhaps = "perhaps " if one.aperture in choice.equal else ""
+    kept = with_interval(one.kept_percent)
+    return f"{rule}; {perhaps}{one.aperture}: ± {limit(one.depth_mm.value)} mm at {kept}"
 
 
 def _shift(one: FocusShift) -> str:
@@ -131,15 +140,9 @@ def _print(report: Report) -> str:
     return print_in_short(prints)
 
 
-def _straight(report: Report) -> str:
+def _assembly(report: Report) -> str:
     assembly = report.verdict.assembly if report.verdict else None
-    if assembly is None:
-        return f"{UNTOLD}: too little was measured"
-    softer = assembly.softer_side
-    if softer is None:
-        return assembly.answer
-    cause = "" if softer.cause == UNTOLD else f" ({softer.cause})"
-    return f"{assembly.answer}: {softer.side} {with_interval(softer.percent)} softer at {softer.setting}{cause}"
+    return assembly_in_short(assembly) if assembly else f"{UNTOLD}: too little was measured"
 
 
 def _colours(report: Report) -> str:

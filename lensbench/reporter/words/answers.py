@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lensbench import frame
 from lensbench.findings import ApertureRanking, ApertureSharpness, Dirt, Fringing, Mark, Report, trusted_falloffs
-from lensbench.formatting import brief, limit, listed, magnitude, spread, with_interval
+from lensbench.formatting import brief, first_capital, limit, listed, magnitude, spread, with_interval
 from lensbench.reporter.values.apertures import bare_mean, ranking_of, sharpest_setting
 from lensbench.reporter.values.dirt import dirt_of, marks_of, numbers_at
 from lensbench.reporter.values.focus import curvature, is_flat
@@ -17,6 +17,7 @@ from lensbench.reporter.values.repeats import centre_repeated, repeats_name
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.apertures import choice_in_short, series_in_words, series_of
+from lensbench.reporter.words.assembly import assembly_in_short
 from lensbench.reporter.words.goals import answer_in_short, goals_in_words, grades_in_words
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
 from lensbench.reporter.words.print_size import prints_in_words, prints_of, sure_size
@@ -243,7 +244,7 @@ def _how_straight(report: Report) -> list[Answer]:
     assembly = report.verdict.assembly if report.verdict else None
     if assembly is None or not assembly.centres:
         return []
-    return [Answer("Put together straight?", assembly.answer.capitalize(), assembly.text)]
+    return [Answer("Put together straight?", first_capital(assembly_in_short(assembly)), assembly.text)]
 
 
 def _how_flat(report: Report) -> list[Answer]:

@@ -57,6 +57,10 @@ def choice_in_words(choice: ApertureChoice) -> str:
         be = "is" if len(choice.equal) == 1 else "are"
         unsure = "too close to call" if choice.kept_percent else "equal within the uncertainty"
         said += f"; {listed(choice.equal)} {be} {unsure}"
+    deeper = choice.next_deeper
+    if deeper is not None:
+        kept = f"its centre keeps {with_interval(deeper.kept_percent)}"
+        said += f"; {deeper.aperture} reaches ± {limit(deeper.depth_mm.value)} mm, {kept}"
     prices = [_price_in_words(price) for price in choice.prices]
     return f"{said}. Its price: {listed(prices)}." if prices else f"{said}."
 
@@ -72,8 +76,8 @@ def _decided_by(choice: ApertureChoice) -> str:
     if choice.purpose == "most even":
         return f" (the softest zone has {with_interval(choice.value)} of the sharpest one)"
     if choice.purpose == "deepest field":
-        kept = f"while the centre keeps {choice.kept_percent:.0f} % of its best"
-        return f" (± {limit(choice.value.value)} mm, {kept})"
+        rule = f"of those whose centre keeps {choice.kept_percent:.0f} % of its best or more"
+        return f" (± {limit(choice.value.value)} mm, {rule})"
     return f" ({with_interval(choice.value)})"
 
 

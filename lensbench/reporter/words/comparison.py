@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from lensbench.findings import UNTOLD
 from lensbench.findings.build import Build
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Difference
 from lensbench.formatting import brief, limit, listed, with_interval
@@ -15,7 +16,7 @@ SHORT = {
     "mixed": "Better in some, worse in others",
     "different": "Different in size alone",
     "no difference": "No difference that setting up anew would not make as well",
-    "can't tell": "Can't be told apart yet",
+    UNTOLD: "Can't be told apart yet",
 }
 """The answers in a few words."""
 
@@ -58,7 +59,7 @@ def change_in_words(change: BuildChange) -> list[str]:
     said = [sentence for aperture in change.apertures for sentence in _counted(aperture)]
     if said:
         return said
-    if change.answer == "can't tell":
+    if change.answer == UNTOLD:
         return list(_untold(change))
     return [sentence for aperture in change.apertures for sentence in _no_difference(aperture)]
 

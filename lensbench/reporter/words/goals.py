@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from lensbench.findings import UNTOLD
 from lensbench.findings.goals import Goal, GradedGoal, Grades
-from lensbench.formatting import with_interval
+from lensbench.formatting import first_capital, with_interval
+
+_NOT_MET = ("missed", "too close to call", UNTOLD)
 
 _NAMES = {
     "mtf50_lp_mm": ("MTF50", "lp/mm"),
@@ -36,22 +39,25 @@ def limit_in_words(goal: Goal) -> str:
 
 
 def answer_in_short(grades: Grades) -> str:
-    """The answer in a few words, such as ``2 of 5 goals missed``."""
-    count, all_of = _count(grades, grades.answer), len(grades.goals)
+    """All results counted, such as ``3 of 6 goals met, 2 missed, 1 can't tell``."""
+    all_of = len(grades.goals)
+    if all_of == 1:
+        return f"Goal {grades.answer}" if grades.answer != UNTOLD else f"{UNTOLD.capitalize()} of the goal"
     if grades.answer == "met":
-        return "Goal met" if all_of == 1 else f"All {all_of} goals met"
-    return f"{count} of {all_of} goal{'s' * (all_of > 1)} {grades.answer}"
+        return f"All {all_of} goals met"
+    others = [f"{count} {result}" for result in _NOT_MET if (count := _count(grades, result))]
+    return f"{_count(grades, 'met')} of {all_of} goals met, {', '.join(others)}"
 
 
 def not_met(grades: Grades) -> list[GradedGoal]:
     """The goals that weren't met although their figures are known, those missed first."""
-    order = ("missed", "too close to call")
-    return sorted((one for one in grades.goals if one.result in order), key=lambda one: order.index(one.result))
+    known = [one for one in grades.goals if one.result in _NOT_MET[:2]]
+    return sorted(known, key=lambda one: _NOT_MET.index(one.result))
 
 
 def goals_in_words(grades: Grades) -> list[str]:
     """A sentence each on the goals that weren't met, those missed first."""
-    return [f"{_first_capital(goal_in_short(one))}." for one in not_met(grades)]
+    return [f"{first_capital(goal_in_short(one))}." for one in not_met(grades)]
 
 
 def goal_in_short(one: GradedGoal) -> str:
@@ -74,7 +80,7 @@ def _figure(one: GradedGoal) -> str:
 def grades_in_words(grades: Grades) -> list[str]:
     """What the table leaves open, in sentences: the aperture, and why something can't be told."""
     if not grades.setups:
-        return [f"{_first_capital(one.reason)}." for one in grades.goals[:1]]
+        return [f"{first_capital(one.reason)}." for one in grades.goals[:1]]
     how = {
         "asked for": "as the goals ask for",
         "only one": "the only one measured",
@@ -83,7 +89,7 @@ def grades_in_words(grades: Grades) -> list[str]:
     setups = f"means over {grades.setups} setups" if grades.setups > 1 else "one setup: refocusing may change it"
     said = [f"Graded at {grades.aperture}, {how} ({setups})."]
     said += [
-        f"{_first_capital(goal_name(one.goal))} can't be told: {one.reason}."
+        f"{first_capital(goal_name(one.goal))} can't be told: {one.reason}."
         for one in _untold(grades)
         if one.reason
     ]
@@ -95,8 +101,4 @@ def _count(grades: Grades, result: str) -> int:
 
 
 def _untold(grades: Grades) -> list[GradedGoal]:
-    return [one for one in grades.goals if one.result == "can't tell"]
-
-
-def _first_capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return [one for one in grades.goals if one.result == UNTOLD]

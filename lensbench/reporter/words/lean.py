@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lensbench.formatting import bare, magnitude, with_interval
+from lensbench.formatting import bare, first_capital, magnitude, with_interval
 from lensbench.reporter.values.lean import Lean, times_drawn
 
 _CAUSES = {
@@ -26,7 +26,7 @@ _LEANS = {
 def lean_in_words(lean: Lean, leans: list[Lean]) -> str:
     """The sentence under the drawing of one of both views."""
     text = "; ".join(_parts(lean))
-    return f"{text[0].upper()}{text[1:]}.{_steepness(lean, times_drawn(leans))}"
+    return f"{first_capital(text)}.{_steepness(lean, times_drawn(leans))}"
 
 
 def _parts(lean: Lean) -> Iterator[str]:

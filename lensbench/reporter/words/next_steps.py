@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lensbench.findings import Report
+from lensbench.findings import UNTOLD, Report
 from lensbench.formatting import listed
 
 MOST = 4
@@ -56,7 +56,7 @@ def _tell_more(report: Report) -> Iterator[str]:
     for fault in verdict.assembly.faults if verdict and verdict.assembly else ():
         if fault.what == "lean" and fault.whose in ("mount or sensor", "lens or mount", "lens", "front group"):
             yield f"Against the lean: {fault.first}."
-    if softer and softer.cause == "can't tell":
+    if softer and softer.cause == UNTOLD:
         yield (
             f"Find out whose the softer {softer.side} is: shoot target and flat again with the lens turned half "
             "round in its mount (lens_turn_deg = 180)."
@@ -69,5 +69,5 @@ def _tell_more(report: Report) -> Iterator[str]:
             "between two builds count."
         )
     if verdict and verdict.dirt:
-        turned = softer is not None and softer.cause == "can't tell"
+        turned = softer is not None and softer.cause == UNTOLD
         yield from (text for text in verdict.dirt.advice if not (turned and "lens_turn_deg" in text))

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from lensbench.findings import PrintSize, Report
+from lensbench.formatting import number, unbroken
 from lensbench.reporter.values.zones import in_the
 
 DISTANCE = "seen from 30 cm, reading distance"
@@ -24,12 +25,13 @@ def print_in_short(prints: Sequence[PrintSize]) -> str:
 
 
 def prints_in_words(prints: Sequence[PrintSize]) -> str:
-    """Two sentences: on the whole print and its centre, and on the sheets of paper that a builder knows."""
+    """Sentences on the whole print and its centre, on what at least means, and on sheets that a builder knows."""
     whole = prints[-1]
-    said = f"A print looks sharp to {print_in_short(prints)} ({DISTANCE}), at {whole.aperture}"
+    said = f"A print looks sharp to at least {print_in_short(prints)} ({DISTANCE}), at {whole.aperture}"
     if whole.part == "frame" and whole.zone != "centre":
         said += f"; {in_the(whole.zone)} goes soft first"
-    return f"{said}. {paper_in_words(whole)}"
+    least = "At least, because the sizes are those of the interval's lower end, rounded down"
+    return f"{said}. {least}. {paper_in_words(whole)}"
 
 
 def paper_in_words(one: PrintSize) -> str:
@@ -44,14 +46,14 @@ def paper_in_words(one: PrintSize) -> str:
 
 
 def sure_size(one: PrintSize) -> str:
-    """The sides at the interval's lower end, rounded down: the print is sharp to that at least."""
-    return f"{_down(one.long_cm.low)} × {_down(one.short_cm.low)} cm"
+    """The sides at the interval's lower end, both rounded down to whole centimetres, or to tenths below ten."""
+    sides = [max(length.low, 0.0) for length in (one.long_cm, one.short_cm)]
+    decimals = 0 if sides[1] >= 10 else 1
+    return unbroken(f"{_down(sides[0], decimals)} × {_down(sides[1], decimals)} cm")
 
 
-def _down(length_cm: float) -> str:
-    """A length rounded down: whole centimetres from ten on, tenths below."""
-    length_cm = max(length_cm, 0.0)
-    return f"{math.floor(length_cm)}" if length_cm >= 10 else f"{math.floor(10 * length_cm) / 10:g}"
+def _down(length_cm: float, decimals: int) -> str:
+    return number(math.floor(10**decimals * length_cm) / 10**decimals, decimals)
 
 
 def _article(sheet: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from lensbench.figure import Figure
-from lensbench.findings import ApertureChoice, ApertureFigures, Price, Setting
+from lensbench.findings import ApertureChoice, ApertureFigures, DeeperField, Price, Setting
 from lensbench.verdicts.aperture._figures import Metric, ratio_percent
 from lensbench.verdicts.aperture._ranking import ranked
 
@@ -74,13 +74,15 @@ def _deepest(rows: Sequence[ApertureFigures]) -> ApertureChoice | None:
     }
     sure = [(row, depth) for row, _, depth in known if kept[row.aperture].low >= KEPT_PERCENT]
     chosen, depth = max(sure, key=lambda pair: pair[1].value)
-    unsure = [
-        row.aperture
+    deeper = [
+        DeeperField(row.aperture, other, kept[row.aperture])
         for row, _, other in known
-        if other.value > depth.value and kept[row.aperture].low < KEPT_PERCENT <= kept[row.aperture].high
+        if other.value > depth.value
     ]
+    unsure = [one.aperture for one in deeper if one.kept_percent.high >= KEPT_PERCENT]
     prices = _prices(chosen.aperture, "depth_mm", rows)
-    return ApertureChoice("deepest field", chosen.aperture, depth, unsure, prices, KEPT_PERCENT)
+    nearest = max(deeper, key=lambda one: one.kept_percent.value, default=None)
+    return ApertureChoice("deepest field", chosen.aperture, depth, unsure, prices, KEPT_PERCENT, nearest)
 
 
 def _dirt_shows_from(rows: Sequence[ApertureFigures]) -> ApertureChoice | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from msgspec import structs
 
-from lensbench.findings import Assembly, Camera, Setting, SofterSide, TurnTest
+from lensbench.findings import UNTOLD, Assembly, Camera, Setting, SofterSide, TurnTest
 from lensbench.formatting import brief
 from lensbench.verdicts.assembly._centres import (
     centres_apart,
@@ -95,13 +95,13 @@ def _answer(
     crooked |= judged is None and softer is not None and softer.cause in CROOKED
     if crooked:
         return "not straight"
-    untold = turned == "open" or any(part.whose == "can't tell" for part in parts)
+    untold = turned == "open" or any(part.whose == UNTOLD for part in parts)
     if judged is None:
-        untold |= softer is not None and softer.cause in ("can't tell", "target or camera")
+        untold |= softer is not None and softer.cause in (UNTOLD, "target or camera")
     else:
         untold |= not judged.straight and not parts
     evidence = together or tests or (judged is not None and judged.straight)
-    return "can't tell" if untold or not evidence else "straight"
+    return UNTOLD if untold or not evidence else "straight"
 
 
 def _with_cause(
@@ -110,7 +110,7 @@ def _with_cause(
     """The softer side with whose it is: the keystone tells target from camera, a lean that was judged too."""
     if softer is None:
         return None
-    told = [part.whose for part in judged.parts if part.whose != "can't tell"] if judged else []
+    told = [part.whose for part in judged.parts if part.whose != UNTOLD] if judged else []
     if told:
         return structs.replace(softer, cause=told[0])
     if softer.cause == "target or camera":
@@ -122,7 +122,7 @@ def _with_target(judged: LeanJudged | None, softer: SofterSide | None) -> LeanJu
     """A lean that nothing else tells of is the target's where the softer side is."""
     if judged is None or softer is None or softer.cause != "target":
         return judged
-    parts = [p._replace(whose="target") if p.whose == "can't tell" else p for p in judged.parts]
+    parts = [p._replace(whose="target") if p.whose == UNTOLD else p for p in judged.parts]
     return judged._replace(parts=parts)
 
 
@@ -130,7 +130,7 @@ def _softer_in_words(softer: SofterSide) -> str:
     other = " ".join(_ACROSS[word] for word in softer.side.split())
     percent = f"{brief(softer.percent)} %"
     text = f"At {softer.setting} the {softer.side} of the picture is {percent} softer than the {other}"
-    if softer.cause == "can't tell":
+    if softer.cause == UNTOLD:
         return (
             f"{text}: because of the target or the lens. Either the target leaned, or something in the lens does: "
             "shoot it again with the lens turned half round in its mount (lens_turn_deg) to find out."

@@ -122,7 +122,7 @@ def centres_in_words(centres: list[OpticalCentre], turned: str, camera: Camera) 
         return together
     return (
         f"{together} On average they lie {brief(off)} {unit} {way_in_words(mean)} the frame's centre: "
-        f"the lens is straight in itself, but seen from behind the camera its axis meets the sensor "
+        "the parts of the lens share one axis, but seen from behind the camera its axis meets the sensor "
         f"{way_in_words(-mean)} its middle. {_OFF_THE_MIDDLE.get(turned, _MOUNT_OR_SENSOR)}"
     )
 

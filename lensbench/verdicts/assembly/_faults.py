@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import NORMAL_95, AssemblyFault, Camera, Figure, OpticalCentre, Setting
+from lensbench.findings import NORMAL_95, UNTOLD, AssemblyFault, Camera, Figure, OpticalCentre, Setting
 from lensbench.formatting import brief, magnitude, with_interval
 from lensbench.shot import reference_channel
 from lensbench.verdicts.assembly._centres import centres_apart, mean_centre, off_the_middle
@@ -23,7 +23,7 @@ FIRST = {
     "lens or mount": "shoot again with the lens turned half round and a quarter round in its mount (lens_turn_deg "
     "= 180, 90): what turns along is the lens's, what stays the mount's or the sensor's",
     "target": "turn the side of the sheet that is drawn smaller towards the camera, and shoot again",
-    "can't tell": "square the sheet up until the keystone is nothing, take a series along the rail (rail_mm), and "
+    UNTOLD: "square the sheet up until the keystone is nothing, take a series along the rail (rail_mm), and "
     "turn the lens half round in its mount (lens_turn_deg = 180)",
 }
 """What to try first, by whose a lean is."""
@@ -33,8 +33,8 @@ _WHAT = {
     "front group": "The front group leans: the plane of focus",
     "mount or sensor": "The mount or the sensor leans: the plane of focus",
     "lens or mount": "The lens, its mount or the sensor leans: the plane of focus",
-    "target": "The target leaned: the plane of focus",
-    "can't tell": "Something leans, and these shots can't tell what: the plane of focus",
+    "target": "The sheet leaned: the plane of focus",
+    UNTOLD: "The sheet, the mount or the lens leans, and these shots can't tell which: the plane of focus",
 }
 
 _BACKWARDS = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
@@ -50,7 +50,7 @@ def _lean_fault(part: PartLean, flange_mm: float | None, magnification: float) -
     sigma = float(np.sqrt(way @ part.covariance @ way))
     angle = Figure.of(part.size * part.seen.degrees, NORMAL_95 * sigma * part.seen.degrees, "°")
     shim = None
-    if flange_mm is not None and part.whose not in ("target", "can't tell"):
+    if flange_mm is not None and part.whose not in ("target", UNTOLD):
         # Tilting the lens tilts the plane of focus behind it by 1 + m times as much (Scheimpflug).
         value, half = (
             float(flange_mm * np.tan(np.radians(v)) / (1 + magnification)) for v in (angle.value, angle.half_width)

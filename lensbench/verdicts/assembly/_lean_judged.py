@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import Camera, Setting
+from lensbench.findings import UNTOLD, Camera, Setting
 from lensbench.verdicts.assembly._lean_seen import (
     LeanSeen,
     SheetLean,
@@ -105,7 +105,7 @@ def _of_turned(seen: Sequence[LeanSeen], turned: str, sheet: SheetLean | None) -
     longest = [max(parts, key=lambda part: part.size) for parts in answers]
     least = min(longest, key=lambda part: part.size)
     wide = least.covariance * (1 if least.leans else 9)
-    return [least._replace(whose="can't tell" if sheet is None else "lens or mount", covariance=wide)]
+    return [least._replace(whose=UNTOLD if sheet is None else "lens or mount", covariance=wide)]
 
 
 def _signs(seen: Sequence[LeanSeen]) -> Iterator[tuple[int, ...]]:
@@ -137,12 +137,12 @@ def _laid_to_sheet(part: PartLean, sheet: SheetLean | None) -> PartLean:
     if part.seen.sheet_out:
         return part
     if sheet is None:
-        return part._replace(whose="can't tell")
+        return part._replace(whose=UNTOLD)
     if sheet.most < SQUARE * part.size:
         return part
     if _accounts(part, sheet):
         return part._replace(whose="target")
-    return part._replace(whose="can't tell")
+    return part._replace(whose=UNTOLD)
 
 
 def _accounts(part: PartLean, sheet: SheetLean) -> bool:

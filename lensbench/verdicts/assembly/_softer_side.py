@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.findings import NORMAL_95, Camera, Figure, Setting, SofterSide, TurnTest
+from lensbench.findings import NORMAL_95, UNTOLD, Camera, Figure, Setting, SofterSide, TurnTest
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.robust import robust_sigma
 
@@ -70,7 +70,7 @@ def _cause(settings: Sequence[Setting], tests: Sequence[TurnTest]) -> str:
         if lean and lean.sensor_deg:
             leans = any(not figure.low <= 0 <= figure.high for figure in lean.sensor_deg)
             return "lens or mount" if leans else "target"
-    return "can't tell"
+    return UNTOLD
 
 
 def _counts(arrow: Arrow) -> bool:

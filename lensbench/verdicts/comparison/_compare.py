@@ -18,7 +18,7 @@ import numpy as np
 from scipy import stats
 
 from lensbench.figure import NORMAL_95, Figure
-from lensbench.findings import Report, Setting
+from lensbench.findings import UNTOLD, Report, Setting
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Comparison, Difference
 from lensbench.verdicts.comparison._conditions import refusals, setups_at, shared_apertures, unlike
 from lensbench.verdicts.comparison._figures import Figures, Name, headline_figures, zone_figures
@@ -53,7 +53,7 @@ def compare_builds(reports: Sequence[Report]) -> Comparison:
 def _change(before: Report, after: Report) -> BuildChange:
     refused = list(refusals(before, after))
     if refused:
-        return BuildChange(before.build, after.build, "can't tell", refused, [])
+        return BuildChange(before.build, after.build, UNTOLD, refused, [])
     per_mm = bool(before.camera.pixel_pitch_um and after.camera.pixel_pitch_um)
     pairs = {
         aperture: (_setups(setups_at(before, aperture), per_mm), _setups(setups_at(after, aperture), per_mm))
@@ -203,4 +203,4 @@ def _answer(compared: Sequence[ComparedAperture]) -> str:
         return "better" if better == {True} else "worse"
     if any(one.counts for one in headlines):
         return "different"
-    return "no difference" if any(one.setups_known for one in headlines) else "can't tell"
+    return "no difference" if any(one.setups_known for one in headlines) else UNTOLD

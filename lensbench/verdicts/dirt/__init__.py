@@ -19,14 +19,13 @@ from lensbench.verdicts.dirt._faces import (
 from lensbench.verdicts.dirt._flat_notices import flat_notices
 from lensbench.verdicts.dirt._place import place_dirt
 from lensbench.verdicts.dirt._since import Flat, Since, changed_since
-from lensbench.verdicts.dirt._surfaces import LENS, NOT_KNOWN, PANEL, SENSOR
+from lensbench.verdicts.dirt._surfaces import LENS, PANEL, SENSOR
 
 __all__ = [
     "CAUTIONS",
     "FACES",
     "FRONT",
     "LENS",
-    "NOT_KNOWN",
     "PANEL",
     "PICTURE",
     "REAR",

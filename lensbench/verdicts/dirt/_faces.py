@@ -7,9 +7,9 @@ looks at it from the mount, and top for bottom on the sensor as one faces it.
 
 from __future__ import annotations
 
-from lensbench.findings import Mark
+from lensbench.findings import UNTOLD, Mark
 from lensbench.frame import centre_of, place_in_words
-from lensbench.verdicts.dirt._surfaces import LENS, LENS_FRONT, LENS_REAR, NOT_KNOWN, SENSOR
+from lensbench.verdicts.dirt._surfaces import LENS, LENS_FRONT, LENS_REAR, SENSOR
 
 PICTURE = "in the picture"
 FRONT = "on the front glass, looking into the lens"
@@ -48,7 +48,7 @@ def lies_on(face: str, mark: Mark) -> bool | None:
     if face == PICTURE:
         return True
     places = mark.lies_on.split(" or ")
-    if places[0] in ("", NOT_KNOWN):
+    if places[0] in ("", UNTOLD):
         return None
     if not any(place in ON_IT[face] for place in places):
         return False

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from lensbench.findings import Camera, Dirt, Dust, Setting, Sighting, TracedMark
+from lensbench.findings import UNTOLD, Camera, Dirt, Dust, Setting, Sighting, TracedMark
 from lensbench.verdicts.dirt._comparisons import compare_flats
 from lensbench.verdicts.dirt._sentences import (
     PANEL_WOULD_TELL,
@@ -22,7 +22,6 @@ from lensbench.verdicts.dirt._surfaces import (
     LENS,
     LENS_FRONT,
     LENS_REAR,
-    NOT_KNOWN,
     PANEL,
     SENSOR,
     SURFACES,
@@ -115,7 +114,7 @@ def _judged(clues: Sequence[Clue], distance: Distance, exit_pupil_mm: float | No
     """The surfaces that the clues leave, and on the lens the side of the iris."""
     possible = [surface for surface in SURFACES if not any(surface in clue.not_on for clue in clues)]
     evidence = [clue.evidence for clue in clues]
-    lies_on = " or ".join(possible) if 0 < len(possible) < len(SURFACES) else NOT_KNOWN
+    lies_on = " or ".join(possible) if 0 < len(possible) < len(SURFACES) else UNTOLD
     if not possible:
         evidence = [f"the shots disagree: {' but '.join(evidence)}"]
     elif possible == [LENS]:

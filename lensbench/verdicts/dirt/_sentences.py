@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
-from lensbench.findings import TracedMark
-from lensbench.formatting import listed
-from lensbench.verdicts.dirt._surfaces import NOT_KNOWN
+from lensbench.findings import UNTOLD, TracedMark
+from lensbench.formatting import first_capital, listed
 
 TURN_WOULD_TELL = "a flat with the lens turned in its mount (lens_turn_deg) would tell"
 PANEL_WOULD_TELL = "a flat with the light panel moved (panel = 2) would tell"
@@ -20,7 +19,7 @@ MAYBE_LIGHT = (
 def places_in_words(marks: list[TracedMark]) -> str:
     """How many marks lie where; nothing of no marks."""
     counts = Counter(mark.lies_on for mark in marks)
-    unknown = counts.pop(NOT_KNOWN, 0)
+    unknown = counts.pop(UNTOLD, 0)
     if not counts:
         return f"What {'it lies' if unknown == 1 else 'they lie'} on is not known." if unknown else ""
     places = [(count, f"on the {place.replace(' or ', ' or the ')}") for place, count in counts.most_common()]
@@ -38,7 +37,7 @@ def further_shots(marks: list[TracedMark]) -> list[str]:
     """Which further shots would show what the marks lie on."""
     hints = [hint for hint in (TURN_WOULD_TELL, PANEL_WOULD_TELL) if any(hint in mark.evidence for mark in marks)]
     soft = any(mark.kind == "patch" and PANEL_WOULD_TELL in mark.evidence for mark in marks)
-    return [f"{hint[0].upper()}{hint[1:]} more." for hint in hints] + ([MAYBE_LIGHT] if soft else [])
+    return [f"{first_capital(hint)} more." for hint in hints] + ([MAYBE_LIGHT] if soft else [])
 
 
 def apertures_in_words(marks: list[TracedMark]) -> str:

@@ -11,9 +11,6 @@ SURFACES = (SENSOR, LENS, PANEL)
 LENS_FRONT, LENS_REAR = "front of the lens", "rear of the lens"
 """Before and behind its iris, where that is known."""
 
-NOT_KNOWN = "can't tell"
-"""What stands for the surface where the shots leave all of them open, or contradict each other."""
-
 
 class Clue(NamedTuple):
     """What an observation says of a mark: on which surfaces it can't lie, and why."""

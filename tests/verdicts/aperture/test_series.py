@@ -54,6 +54,12 @@ def test_each_purpose_has_its_aperture(series):
     assert choice(series, "most even").value.value == pytest.approx(100 * 28 / 30, rel=0.02)
     deepest = choice(series, "deepest field")
     assert (deepest.aperture, deepest.kept_percent, deepest.equal) == ("f/8", 80.0, [])
+    assert deepest.next_deeper.aperture == "f/11"
+    assert deepest.next_deeper.kept_percent.value == pytest.approx(72, abs=2)
+    said = choice_in_words(deepest)
+    assert "of those whose centre keeps 80 % of its best or more" in said
+    assert "f/11 reaches ± " in said
+    assert "mm, its centre keeps 7" in said
 
 
 def test_the_price_names_what_others_have_better(series):

@@ -5,19 +5,12 @@ import pytest
 from msgspec import structs
 
 from lensbench.findings import (
-    Alignment,
     Camera,
-    Distortion,
     EdgeSharpness,
-    Falloff,
-    FalloffGrid,
     FieldStep,
     Figure,
     Focus,
     FocusLean,
-    Fringing,
-    FringingField,
-    Geometry,
     Position,
     Setting,
     Sharpness,
@@ -26,11 +19,11 @@ from lensbench.frame import edge_direction, h_of
 from lensbench.verdicts.assembly import judge_assembly
 from lensbench.verdicts.assembly._centres import way_in_words
 from lensbench.verdicts.assembly._softer_side import sharpness_arrow
+from tests.invented_centres import falloff_about, fringing_about, geometry_about
 
 SIZE = (6000, 4000)
 CAMERA = Camera(SIZE, (36.0, 24.0), 6.0)
 MIDDLE = (2999.5, 1999.5)
-NONE = Figure.of(0, 0.01, "px")
 
 
 def place(dx, dy, half=5.0):
@@ -38,20 +31,11 @@ def place(dx, dy, half=5.0):
 
 
 def geometry(centre=None, wider_left=0.0, wider_top=0.0):
-    bent = Distortion("barrel", [], NONE, centre, MIDDLE, [], NONE)
-    lean = Figure.of(wider_left, 0.02, "%"), Figure.of(wider_top, 0.02, "%")
-    return Geometry(distortion=bent, alignment=Alignment(*lean, None, None, True))
+    return geometry_about(centre, MIDDLE, Figure.of(wider_left, 0.02, "%"), Figure.of(wider_top, 0.02, "%"))
 
 
 def fringing(red, blue):
-    def field(channel, centre):
-        return FringingField(channel, centre, MIDDLE, (NONE, NONE), (NONE,) * 3, (NONE, NONE), NONE, 100, 0)
-
-    return Fringing(fields=[field("red", red), field("blue", blue)])
-
-
-def falloff(centre):
-    return Falloff([], FalloffGrid([], [], []), centre, True)
+    return fringing_about({"red": red, "blue": blue}, MIDDLE)
 
 
 def edges(gain_x=0.0, gain_y=0.0, seed=0):
@@ -77,7 +61,7 @@ def test_centres_together_are_straight():
     setting = Setting(
         geometry=geometry(place(10, -5)),
         fringing=fringing(place(12, 0), place(5, 3)),
-        falloff=falloff(place(-20, 10)),
+        falloff=falloff_about(place(-20, 10)),
     )
     verdict = judge_assembly([setting], CAMERA)
     assert verdict.answer == "straight"
@@ -88,7 +72,7 @@ def test_centres_together_are_straight():
 
 
 def test_one_centre_apart_is_named_with_its_way():
-    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0)))
+    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff_about(place(-300, 0)))
     verdict = judge_assembly([setting], CAMERA)
     assert verdict.answer == "not straight"
     # 300 px of 6 µm.
@@ -96,14 +80,14 @@ def test_one_centre_apart_is_named_with_its_way():
 
 
 def test_a_gap_within_its_interval_is_no_gap_and_no_evidence_either():
-    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff(place(-300, 0, half=290)))
+    setting = Setting(geometry=geometry(place(0, 0)), falloff=falloff_about(place(-300, 0, half=290)))
     verdict = judge_assembly([setting], CAMERA)
     assert verdict.answer == "can't tell"
     assert "too unsure to say whether they coincide" in verdict.text
 
 
 def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
-    setting = Setting(geometry=geometry(place(400, 0)), falloff=falloff(place(400, 0)))
+    setting = Setting(geometry=geometry(place(400, 0)), falloff=falloff_about(place(400, 0)))
     verdict = judge_assembly([setting], CAMERA)
     assert verdict.answer == "straight"
     # The picture stands on its head on the sensor: right in the picture is left, seen from behind.
@@ -112,7 +96,7 @@ def test_a_lens_that_sits_askew_as_a_whole_is_told_so():
 
 
 def test_without_a_pitch_centres_are_in_pixels():
-    setting = Setting(geometry=geometry(place(10, 0)), falloff=falloff(place(10, 0)))
+    setting = Setting(geometry=geometry(place(10, 0)), falloff=falloff_about(place(10, 0)))
     centre = judge_assembly([setting], Camera(SIZE)).centres[0]
     assert (centre.x.value, centre.x.unit) == (pytest.approx(10), "px")
 
@@ -164,7 +148,7 @@ def test_a_tilted_target_stays():
 
 def test_a_softer_side_alone_is_target_or_lens():
     """Centres that lie together don't make a lopsided picture straight, and don't say whose it is."""
-    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff_about(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), **together)], CAMERA)
     assert verdict.answer == "can't tell"
     assert verdict.softer_side.side == "right"
@@ -207,13 +191,13 @@ def test_a_rail_series_tells_too(own, half, cause, answer):
 
     lean = FocusLean(degrees(2.0), degrees(0), (degrees(own), degrees(0)))
     focus = Focus([], [], degrees(0), "farther", degrees(1), "t", 0.0, 0.0, lean=lean)
-    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff_about(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=4, sharpness=edges(gain_x=-0.3), focus=focus, **together)], CAMERA)
     assert (verdict.softer_side.cause, verdict.answer) == (cause, answer)
 
 
 def test_a_little_lopsidedness_is_left_alone():
-    together = {"geometry": geometry(place(0, 0)), "falloff": falloff(place(5, 5))}
+    together = {"geometry": geometry(place(0, 0)), "falloff": falloff_about(place(5, 5))}
     verdict = judge_assembly([Setting(f_number=8, sharpness=edges(gain_x=-0.05), **together)], CAMERA)
     assert (verdict.answer, verdict.softer_side) == ("straight", None)
 
@@ -303,7 +287,7 @@ def test_a_lean_belongs_to_what_it_turns_with(turned, seen, whose):
 
 
 def test_all_centres_off_the_middle_are_a_fault_of_mount_or_sensor():
-    setting = Setting(geometry=geometry(place(150, 0)), falloff=falloff(place(150, 0)))
+    setting = Setting(geometry=geometry(place(150, 0)), falloff=falloff_about(place(150, 0)))
     verdict = judge_assembly([setting], CAMERA)
     (fault,) = verdict.faults
     # 150 px of 6 µm.
@@ -315,7 +299,7 @@ def test_all_centres_off_the_middle_are_a_fault_of_mount_or_sensor():
 def test_centres_that_turn_as_one_are_a_lens_off_its_flanges_middle():
     """Straight in itself: 150 px of 6 µm, at the right and then, turned half round, at the left."""
     settings = [
-        Setting(f_number=4, lens_turn_deg=turn, geometry=geometry(place(x, 0)), falloff=falloff(place(x, 0)))
+        Setting(f_number=4, lens_turn_deg=turn, geometry=geometry(place(x, 0)), falloff=falloff_about(place(x, 0)))
         for turn, x in ((0, 150), (180, -150))
     ]
     verdict = judge_assembly(settings, CAMERA)
@@ -331,7 +315,7 @@ def test_one_centre_that_turns_is_a_part_off_its_axis_only_beside_one_that_does_
             f_number=4,
             lens_turn_deg=turn,
             geometry=geometry(place(x, 0)),
-            falloff=falloff(place(0, 0)) if beside else None,
+            falloff=falloff_about(place(0, 0)) if beside else None,
         )
         for turn, x in ((0, 150), (180, -150))
     ]
@@ -346,13 +330,13 @@ def test_a_curved_field_off_the_middle_slopes_and_nothing_leans(sign, answer):
     """
     step = FieldStep(1.0, Figure.of(1.35, 0.02, "mm"), Figure.of(1.35, 0.02, "mm"))
     focus = structs.replace(rail(right=sign * -0.0186, half=0.001), field=[step])
-    off = {"geometry": geometry(place(150, 0, half=2)), "falloff": falloff(place(150, 0, half=2))}
+    off = {"geometry": geometry(place(150, 0, half=2)), "falloff": falloff_about(place(150, 0, half=2))}
     size = Figure.of(0.25, 0.001, "×")
     assert judge_assembly([Setting(f_number=2.8, magnification=size, focus=focus, **off)], CAMERA).answer == answer
 
 
 def test_centres_off_by_no_more_than_their_interval_are_no_fault():
-    setting = Setting(geometry=geometry(place(150, 0, half=70)), falloff=falloff(place(150, 0, half=70)))
+    setting = Setting(geometry=geometry(place(150, 0, half=70)), falloff=falloff_about(place(150, 0, half=70)))
     assert judge_assembly([setting], CAMERA).faults == []
 
 
