@@ -15,7 +15,7 @@ class ApertureFigures(Tabular, msgspec.Struct, frozen=True):
     softest zone's MTF50 in percent of the sharpest one's. `possible_mtf50` is the centre's with a flawless lens at
     `effective_f_number`, before these pixels, and `achieved_percent` how much of it the centre has. `depth_mm` is
     the depth of field to either side: ``measured`` along a rail, or by the quarter-wave ``rule`` (`depth_by`).
-    `falloff_stops` is the darkest corner's, `fringing_px` the farthest colour's.
+    `falloff_stops` is the darkest corner's, `fringing_px` the farthest colour's, `glow_percent` the whole frame's.
     """
 
     aperture: str
@@ -31,6 +31,7 @@ class ApertureFigures(Tabular, msgspec.Struct, frozen=True):
     marks: int | None = None
     depth_mm: Figure | None = None
     depth_by: str = ""
+    glow_percent: Figure | None = None
 
 
 class Price(Tabular, msgspec.Struct, frozen=True):

@@ -1,9 +1,9 @@
-"""A setting's sharpness by zone, as all verdicts take it."""
+"""A setting's sharpness by zone and its glow, as all verdicts take them."""
 
 from __future__ import annotations
 
 from lensbench.figure import Figure
-from lensbench.findings import Setting
+from lensbench.findings import Glow, Setting, ZoneGlow
 from lensbench.shot import reference_channel
 
 
@@ -16,3 +16,10 @@ def mtf50_by_zone(setting: Setting) -> dict[str, Figure]:
         for zone in zones
         if zone.direction == "mean" and zone.channel == shown
     }
+
+
+def whole_frame(glow: Glow) -> ZoneGlow | None:
+    """The whole frame's glow in the colour that speaks for sharpness."""
+    frames = [zone for zone in glow.zones if zone.zone == "frame"]
+    channel = reference_channel([zone.channel for zone in frames]) if frames else None
+    return next((zone for zone in frames if zone.channel == channel), None)

@@ -38,9 +38,9 @@ def sheet_of(lean, leans):
 
 
 def test_the_side_that_is_away_is_drawn_farther_from_the_lens():
-    """Right 0.25° away, top 0.1° away; seen from above, the picture's right is the lower end of the drawing."""
-    above, side = leans = leans_of(reported(right=0.25, bottom=-0.1))
-    assert times_drawn(leans) == 50
+    """Right 1.25° away, top 0.5° away; seen from above, the picture's right is the lower end of the drawing."""
+    above, side = leans = leans_of(reported(right=1.25, bottom=-0.5))
+    assert times_drawn(leans) == 10
     assert drawn_deg(above, leans) == pytest.approx(12.5)
     (left_x, left_y), (right_x, right_y) = sheet_of(above, leans)
     assert above.ends == ("left", "right")
@@ -50,18 +50,26 @@ def test_the_side_that_is_away_is_drawn_farther_from_the_lens():
     assert side.ends == ("top", "bottom")
     assert top_y > bottom_y
     assert top_x > bottom_x
-    assert "the sheet's right side is turned 0.25 ± 0.01 ° away" in lean_in_words(above, leans).lower()
+    assert "the sheet's right side is turned 1.25 ± 0.01 ° away" in lean_in_words(above, leans).lower()
     assert "top side" in lean_in_words(side, leans)
-    assert "Drawn 50 times as steep" in lean_in_words(side, leans)
+    assert "Drawn 10 times as steep" in lean_in_words(side, leans)
 
 
-def test_without_angles_the_larger_side_is_nearer_and_nothing_is_to_scale():
+def test_next_to_nothing_looks_like_it():
+    """A keystone of 0.06 % over the 0.83 diagonals of a 3:2 frame's width, one diagonal away, is 0.041°."""
+    above, _ = leans = leans_of(reported(wider_left=0.06, wider_top=0.0))
+    assert times_drawn(leans) == 20
+    assert drawn_deg(above, leans) == pytest.approx(20 * 0.0413, rel=0.01)
+
+
+def test_without_angles_the_larger_side_is_nearer_and_the_steepness_is_about_right():
     above, side = leans = leans_of(reported())
     (left_x, _), (right_x, _) = sheet_of(above, leans)
     assert right_x > left_x
-    assert drawn_deg(side, leans) == pytest.approx(-drawn_deg(above, leans) / 3)
+    # 0.1 % over two parts of the frame's height against 0.3 % over three of its width.
+    assert drawn_deg(side, leans) == pytest.approx(-drawn_deg(above, leans) / 2, rel=1e-3)
     assert "larger at the left: it is nearer there" in lean_in_words(above, leans)
-    assert lean_in_words(side, leans).endswith("Not to scale.")
+    assert "Drawn about 20 times as steep" in lean_in_words(side, leans)
 
 
 def test_what_chance_may_have_made_is_drawn_square():

@@ -10,7 +10,7 @@ from lensbench.reporter.values.sharpness import sharpness_unit
 CAPTION = (
     "What each aperture shows, over all of its setups. Possible is what diffraction and the pixels allow in the "
     "centre at the effective aperture; even is the softest zone in percent of the sharpest; depth of field is to "
-    "either side."
+    "either side; glow is light thrown far from edges, over the whole frame."
 )
 
 
@@ -29,6 +29,7 @@ def aperture_table(report: Report) -> Table | None:
         "even, %",
         "depth, mm",
         "fringing, px",
+        "glow, %",
         "falloff, stops",
         "marks",
     ]
@@ -46,6 +47,7 @@ def _cells(row: ApertureFigures) -> list[str]:
         with_interval(row.evenness_percent, unit=False),
         _depth(row.depth_mm, row.depth_by),
         with_interval(row.fringing_px, unit=False),
+        with_interval(row.glow_percent, unit=False),
         with_interval(row.falloff_stops, unit=False),
         NOT_MEASURED if row.marks is None else str(row.marks),
     ]

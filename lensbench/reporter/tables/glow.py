@@ -5,7 +5,8 @@ from __future__ import annotations
 from lensbench.findings import Glow, Report
 from lensbench.formatting import NOT_MEASURED, with_interval
 from lensbench.reporter.tables.table import Table, zone_rows
-from lensbench.reporter.values.glow import glows_of, whole_frame
+from lensbench.reporter.values.glow import glows_of
+from lensbench.verdicts.zones import whole_frame
 
 
 def glow_tables(report: Report) -> list[Table]:

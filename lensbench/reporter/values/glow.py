@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lensbench.findings import Glow, Report, Setting, ZoneGlow
-from lensbench.shot import reference_channel
+from lensbench.verdicts.zones import whole_frame
 
 
 def glows_of(report: Report) -> Iterator[tuple[Setting, Glow]]:
@@ -13,13 +13,6 @@ def glows_of(report: Report) -> Iterator[tuple[Setting, Glow]]:
     for setting in report.settings:
         if setting.glow and setting.glow.zones:
             yield setting, setting.glow
-
-
-def whole_frame(glow: Glow) -> ZoneGlow | None:
-    """The whole frame's glow in the colour that speaks for sharpness."""
-    frames = [zone for zone in glow.zones if zone.zone == "frame"]
-    channel = reference_channel([zone.channel for zone in frames]) if frames else None
-    return next((zone for zone in frames if zone.channel == channel), None)
 
 
 def worst_zone(glow: Glow) -> ZoneGlow | None:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.findings import AssemblyFault, Figure, Report
-from lensbench.reporter.values.figures import if_beyond_chance, nice_floor
+from lensbench.reporter.values.figures import beyond_chance, if_beyond_chance, nice_floor
 
 _LARGEST_DEG = 14.0
-"""The larger lean is drawn about so steep."""
+"""The larger lean is drawn about so steep ..."""
 
-_MOST_TIMES = 100.0
+_MOST_TIMES = 20.0
+"""... but not more than so many times as steep as it is: what is next to nothing has to look like it."""
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,8 @@ class Lean:
     """How things leaned, seen from one side.
 
     `ends` are the ends of the sheet, the upper one in the drawing first. `sheet_deg` is how far the lower one is
-    turned away from the camera, `sheet_percent` how much larger the upper one is drawn for it; `sensor_deg` the
+    turned away from the camera, `sheet_percent` how much larger the upper one is drawn for it, `sheet_about_deg`
+    that lean in degrees with an image distance of one diagonal, for want of the real one; `sensor_deg` the
     lean of sensor and lens to each other, `whose` it is and whether its `way` is known. What is not known, or
     nothing beyond chance, is None. `softer` is the end of the picture that is softer, `cause` whose that is.
     """
@@ -34,6 +36,7 @@ class Lean:
     cause: str
     whose: str = ""
     way: bool = True
+    sheet_about_deg: float = 0.0
 
 
 def leans_of(report: Report) -> list[Lean]:
@@ -47,7 +50,8 @@ def leans_of(report: Report) -> list[Lean]:
     fault = (
         next((f for f in assembly.faults if f.what == "lean" and f.whose != "target"), None) if assembly else None
     )
-    sensor = _sensor_lean(report)
+    # A lean of lens and sensor that is no fault is too little, or a curved field's.
+    sensor = _sensor_lean(report) if fault is not None else (None, None)
     if sensor == (None, None) and fault is not None:
         sensor = _by_side(fault)
     views = (
@@ -65,26 +69,34 @@ def leans_of(report: Report) -> list[Lean]:
             softer.cause if softer else "",
             fault.whose if fault else "",
             fault is None or " to " not in fault.side,
+            _about_deg(percent, side / np.hypot(*report.camera.size_px)),
         )
-        for view, ends, degrees, percent, own in views
+        for (view, ends, degrees, percent, own), side in zip(views, report.camera.size_px, strict=True)
     ]
 
 
+def _about_deg(percent: Figure, share: float) -> float:
+    """The sheet's lean by its keystone with an image distance of one diagonal, of which the side is a share."""
+    return float(np.degrees(np.arctan(percent.value / 100 / share))) if beyond_chance(percent) else 0.0
+
+
 def times_drawn(leans: list[Lean]) -> float | None:
-    """How many times as steep as they are leans are drawn; None where the angles aren't known."""
-    degrees = [abs(f.value) for lean in leans for f in (lean.sheet_deg, lean.sensor_deg) if f]
-    return min(max(nice_floor(_LARGEST_DEG / max(degrees)), 1.0), _MOST_TIMES) if degrees else None
+    """How many times as steep as they are leans are drawn; None where nothing leans."""
+    degrees = [
+        abs(part) for lean in leans for part in (_sheet(lean), lean.sensor_deg.value if lean.sensor_deg else 0)
+    ]
+    steepest = max(degrees, default=0.0)
+    return min(max(nice_floor(_LARGEST_DEG / steepest), 1.0), _MOST_TIMES) if steepest else None
 
 
 def drawn_deg(lean: Lean, leans: list[Lean]) -> float:
-    """The sheet's lean as drawn, in degrees: a round number of times, or in proportion to the larger of both."""
-    times = times_drawn(leans)
-    if lean.sheet_deg and times:
-        return float(np.clip(lean.sheet_deg.value * times, -2 * _LARGEST_DEG, 2 * _LARGEST_DEG))
-    if lean.sheet_deg is None and lean.sheet_percent:
-        largest = max(abs(one.sheet_percent.value) for one in leans if one.sheet_percent)
-        return _LARGEST_DEG * lean.sheet_percent.value / largest
-    return 0.0
+    """The sheet's lean as drawn, in degrees: a round number of times as steep as it is."""
+    return float(np.clip(_sheet(lean) * (times_drawn(leans) or 1.0), -2 * _LARGEST_DEG, 2 * _LARGEST_DEG))
+
+
+def _sheet(lean: Lean) -> float:
+    """The sheet's lean in degrees, as far as it is known."""
+    return lean.sheet_deg.value if lean.sheet_deg else lean.sheet_about_deg
 
 
 def _by_side(fault: AssemblyFault) -> tuple[Figure | None, Figure | None]:

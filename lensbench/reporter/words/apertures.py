@@ -22,6 +22,7 @@ _FIGURES = {
     "corners": "the corners' MTF50",
     "evenness_percent": "evenness",
     "falloff_stops": "falloff in the darkest corner",
+    "glow_percent": "glow over the whole frame",
     "depth_mm": "depth of field to either side",
 }
 """How a price is called in a sentence."""

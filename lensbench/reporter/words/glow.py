@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from lensbench.findings import Glow, Report, Setting, ZoneGlow
 from lensbench.formatting import number, with_interval
-from lensbench.reporter.values.glow import glows_of, whole_frame, worst_zone
+from lensbench.reporter.values.glow import glows_of, worst_zone
 from lensbench.reporter.values.zones import in_the
+from lensbench.verdicts.zones import whole_frame
 
 STOPPED_DOWN = 1.4
 """F-numbers at least so many times apart are compared: a stop."""

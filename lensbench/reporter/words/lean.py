@@ -48,6 +48,8 @@ def _parts(lean: Lean) -> Iterator[str]:
 
 
 def _steepness(lean: Lean, times: float | None) -> str:
-    if times and (lean.sheet_deg or lean.sensor_deg):
+    if not times or not (lean.sheet_deg or lean.sensor_deg or lean.sheet_about_deg):
+        return ""
+    if lean.sheet_deg or not lean.sheet_about_deg:
         return f" Drawn {times:g} times as steep as it is."
-    return " Not to scale." if lean.sheet_percent else ""
+    return f" Drawn about {times:g} times as steep: how steep it is, only a step along a rail would show."

@@ -18,6 +18,7 @@ _MORE_IS_BETTER = {
     "corners": True,
     "evenness_percent": True,
     "falloff_stops": False,
+    "glow_percent": False,
     "depth_mm": True,
 }
 """The figures that can be the price of an aperture."""

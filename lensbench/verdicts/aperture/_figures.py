@@ -13,7 +13,7 @@ from lensbench.optics import GREEN_NM, effective_f_number, quarter_wave_field
 from lensbench.shot import reference_channel
 from lensbench.verdicts.aperture._ranking import PARTS, mean_over_zones, over_setups, zone_shares
 from lensbench.verdicts.goals import distance_from_green
-from lensbench.verdicts.zones import mtf50_by_zone
+from lensbench.verdicts.zones import mtf50_by_zone, whole_frame
 
 Metric = dict[int, Figure]
 """One figure by the number of the setting, where it has it."""
@@ -38,6 +38,7 @@ def metrics_of(settings: Sequence[Setting], size: tuple[int, int], pupil_ratio: 
         "achieved_percent": lambda setting: _achieved(centre_limits(setting)),
         "fringing_px": _fringing,
         "falloff_stops": _falloff,
+        "glow_percent": _glow,
         "depth_mm": lambda setting: _depth(setting, pupil_ratio),
     }
     for name, of in others.items():
@@ -119,6 +120,11 @@ def _fringing(setting: Setting) -> Figure | None:
 def _falloff(setting: Setting) -> Figure | None:
     corner = setting.falloff.worst_corner if setting.falloff else None
     return corner.stops if corner else None
+
+
+def _glow(setting: Setting) -> Figure | None:
+    glow = whole_frame(setting.glow) if setting.glow else None
+    return glow.glow_percent if glow else None
 
 
 def _effective(setting: Setting, pupil_ratio: float) -> float | None:

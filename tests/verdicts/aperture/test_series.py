@@ -10,16 +10,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from lensbench.findings import (
     CentreLight,
     Dust,
     Figure,
     Geometry,
+    Glow,
     Goal,
     Mark,
     Setting,
     View,
+    ZoneGlow,
 )
 from lensbench.optics import defocused_mtf
 from lensbench.reporter.words.apertures import choice_in_words, light_in_words, rings_in_words, shift_in_words
@@ -222,3 +225,19 @@ def test_rings_are_the_focal_length_times_what_is_missing():
     assert (
         missing_rings(Geometry(magnification=geometry.magnification), [Goal("magnification", least=1.0)]) is None
     )
+
+
+def test_glow_stands_in_the_series_with_its_interval():
+    def glow(percent):
+        figure = Figure.of(percent, 0.2, "%")
+        frame = ZoneGlow("frame", "green", figure, Figure.of(0.1, 0.0, "%"), 6.0, None, None, 300)
+        return Glow(60.0, 200.0, "f-number", [frame])
+
+    settings = drawn(np.random.default_rng(5), 1, 0.0)
+    settings = [structs.replace(one, glow=glow(8.0 / (k + 1))) for k, one in enumerate(settings)]
+    series = judge_series(settings, SIZE, 6.0)
+    first = series.figures[0].glow_percent
+    assert (first.value, first.half_width) == (8.0, pytest.approx(0.2))
+    # f/5.6, the third, has the sharpest centre; the last aperture glows least.
+    price = next(one for one in choice(series, "sharpest centre").prices if one.what == "glow_percent")
+    assert (price.value.value, price.best_at) == (pytest.approx(8 / 3), series.figures[-1].aperture)
