@@ -9,7 +9,7 @@ The constants are chosen by experience; `tests.bench.finding` shows what they ac
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +73,8 @@ class FoundTiles:
         Whether the print (or the film) was seen from its back.
     notes : tuple of str
         What was not found, and why, in sentences for the user.
+    others_px : ndarray, shape (others, 3, 2)
+        Where the sheet's other tiles should lie that reach into the frame: cut short by its border, or covered.
     """
 
     column: NDArray[np.int64]
@@ -81,6 +83,7 @@ class FoundTiles:
     whole: NDArray[np.bool_]
     mirrored: bool
     notes: tuple[str, ...] = ()
+    others_px: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 3, 2)))
 
 
 def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
@@ -125,7 +128,7 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
         return _no_tiles(_no_match_note(len(triangles), patches, layout))
     tiles, corners = _matched(layout, match, triangles)
     search = _Search(layout, picture, shot.size)
-    tiles, corners, missed = search.complete(tiles, corners)
+    tiles, corners, others, missed = search.complete(tiles, corners)
     if not len(tiles):
         return _no_tiles(_no_match_note(len(triangles), patches, layout))
     corners_px = picture.to_shot(corners)
@@ -136,6 +139,7 @@ def find_tiles(shot: Shot, layout: Layout) -> FoundTiles:
         _wholly_in_frame(corners_px, shot.size),
         match.mirrored,
         _notes(len(tiles), missed, shot.size),
+        others,
     )
 
 
@@ -208,8 +212,8 @@ class _Search:
     picture: Reduced
     size: tuple[int, int]
 
-    def complete(self, tiles: NDArray, corners: NDArray) -> tuple[NDArray, NDArray, _Missed]:
-        """All tiles in the frame, from those found at first: their numbers in the layout and their corners."""
+    def complete(self, tiles: NDArray, corners: NDArray) -> tuple[NDArray, NDArray, NDArray, _Missed]:
+        """All tiles in the frame, from those found at first: numbers in the layout, corners; the other tiles."""
         blur = np.full(len(self.layout.row), np.nan)
         before = -1
         for _ in range(MOST_ROUNDS):
@@ -222,7 +226,15 @@ class _Search:
             if good.sum() in (before, 0):
                 break
             before, tiles, corners = good.sum(), tried[good], refined.corners[good]
-        return tried[good], refined.corners[good], self._missed(mapping, tried[~good], refined, ~good)
+        others = self._others(mapping, tried[good])
+        return tried[good], refined.corners[good], others, self._missed(mapping, tried[~good], refined, ~good)
+
+    def _others(self, mapping: SheetMap, found: NDArray) -> NDArray[np.float64]:
+        """Corners in the shot's pixels of tiles beside those found that reach into the frame."""
+        beside = np.setdiff1d(np.flatnonzero(_beside(self.layout, found)), found)
+        predicted = self.picture.to_shot(mapping(self.layout.corners_mm[beside]))
+        below, above = predicted.max(axis=1) > -0.5, predicted.min(axis=1) < np.array(self.size) - 0.5
+        return predicted[(below & above).all(axis=1)]
 
     def _showing(self, mapping: SheetMap, found: NDArray) -> NDArray[np.int64]:
         """Found tiles and their neighbours of which enough lies in the frame, by their numbers."""
@@ -283,6 +295,5 @@ def _notes(found: int, missed: _Missed, size: tuple[int, int]) -> tuple[str, ...
 
 def _counted(places: list[str]) -> str:
     """Such as `3 at the left, 1 in the middle`."""
-    return ", ".join(
-        f"{places.count(place)} {place}" for place in sorted(set(places), key=lambda p: (-places.count(p), p))
-    )
+    most_first = sorted(set(places), key=lambda place: (-places.count(place), place))
+    return ", ".join(f"{places.count(place)} {place}" for place in most_first)

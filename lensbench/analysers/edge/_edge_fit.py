@@ -80,6 +80,28 @@ class EdgeFit(EdgeModel):
             variance += self.texture.variance_of(*self._taken(solved, by_score))
         return np.sqrt(np.maximum(variance, 0))
 
+    def variances_apart(self, derivative: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        """The parts of the square of `spread`, shape (n, m) each.
+
+        Returns
+        -------
+        by_noise : ndarray
+            By the samples' noise alone, through profile and light, as if both were what is expected beforehand.
+        beyond : ndarray
+            What it is more because other profiles and another light would be no surprise.
+        by_texture : ndarray
+        """
+        derivative = np.ascontiguousarray(derivative)
+        solved = banded.solved(self.factors, derivative)
+        by_rest = derivative @ self.along.transpose(0, 2, 1)
+        by_score = by_rest @ self.covariance
+        taken = self._taken(solved, by_score)
+        of_bin = np.where(self.equations.count > 0, self.variance / np.maximum(self.equations.count, 1), 0)
+        by_noise = (taken**2 * of_bin[:, None]).sum(axis=-1)
+        whole = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
+        texture = np.zeros_like(whole) if self.texture is None else self.texture.variance_of(taken, self._light())
+        return by_noise, np.maximum(whole - by_noise, 0), texture
+
     def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
         """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
         derivative = np.ascontiguousarray(derivative)

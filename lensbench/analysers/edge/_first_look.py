@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,12 @@ LEAST_SAMPLES = 40
 
 MAX_TURN = 0.1
 """Nominal lines are turned by no more than this slope."""
+
+LEVELLED = 0.5, 2.0
+"""Light beside an edge is at least and at most so many times that at its middle."""
+
+LEAST_WIDTH = 0.5
+"""Pieces of the strip along a line that are cut to less than this share of its width tell nothing of the line."""
 
 _STEPS = 2 * WINDOW
 _PIECES = 6
@@ -122,6 +128,9 @@ def look_roughly(shot: Shot, channel: str, places: EdgePlaces, margin: NDArray) 
     samples = samples.keep(good[samples.edge])
     noise = np.where(good, np.maximum(noise, NOISE_FLOOR * (white - dark)), 1.0)
     light = light_round(samples, places, offset, blur, white - dark, noise, margin * blur, shot.size)
+    level_dark, level_white, offset, blur = _levelled(steps, light, places, (dark, white, offset, blur))
+    dark, white = np.where(good, level_dark, dark), np.where(good, level_white, white)
+    offset, blur = np.where(good, offset, 0.0), np.where(good, blur, 1.0)
     offset, turn = _line(samples, places, offset, blur, dark, white)
     return RoughEdges(offset, turn, blur, dark, white, noise, light, clipped, reason)
 
@@ -200,6 +209,19 @@ def _place_and_blur(steps: _Steps, dark: NDArray, white: NDArray) -> tuple[NDArr
     return last - (level * near).sum(axis=1), blur
 
 
+def _levelled(steps: _Steps, light: EdgeLight, places: EdgePlaces, before: tuple) -> tuple[NDArray, ...]:
+    """Dark, white, offset and blur width with the light as level as at the line, where it looked like blur."""
+    _, across, _, _, bend = light.along_and_across(places).T
+    # What is said of the light far from where it was read is no light.
+    share = np.clip(1 + across[:, None] * _CENTRE + bend[:, None] * _CENTRE**2 / 2, *LEVELLED)
+    level = replace(steps, mean=steps.mean / share, scatter=steps.scatter / share**2)
+    dark, white, _ = _levels(level)
+    found = white > dark
+    offset, blur = _place_and_blur(level, dark, np.where(found, white, dark + 1.0))
+    found &= blur < before[3]
+    return tuple(np.where(found, now, then) for now, then in zip((dark, white, offset, blur), before, strict=True))
+
+
 def _filled(level: NDArray, seen: NDArray) -> NDArray:
     """Levels of the steps without samples, drawn straight between the seen ones; 0 before them, 1 beyond."""
     place = np.arange(_STEPS)
@@ -217,21 +239,24 @@ def _line(samples, places, offset, blur, dark, white) -> tuple[NDArray, NDArray]
     n = len(places)
     half = 3 * blur + 3
     edge = samples.edge
-    near = np.abs(samples.u - offset.astype(np.float32)[edge]) < half.astype(np.float32)[edge]
-    edge, t, light = edge[near], samples.t[near], samples.light[near]
+    u = samples.u - offset.astype(np.float32)[edge]
+    near = np.abs(u) < half.astype(np.float32)[edge]
+    edge, t, u, light = edge[near], samples.t[near], u[near], samples.light[near]
     length = places.half_length.astype(np.float32)[edge]
-    piece = pieces_along(t / length, _PIECES)
-    key = edge * _PIECES + piece
+    key = edge * _PIECES + pieces_along(t / length, _PIECES)
     count = np.bincount(key, minlength=n * _PIECES).reshape(n, _PIECES)
-    level, where = (
-        np.bincount(key, a, n * _PIECES).reshape(n, _PIECES) / np.maximum(count, 1) for a in (light, t)
+    level, where, middle, square = (
+        np.bincount(key, a, n * _PIECES).reshape(n, _PIECES) / np.maximum(count, 1) for a in (light, t, u, u * u)
     )
-    place = half[:, None] * (1 - 2 * (level - dark[:, None]) / (white - dark)[:, None])
-    weight = np.where(np.abs(place) < half[:, None], count, 0) + 1e-9
-    middle, mean = ((weight * a).sum(axis=1) / weight.sum(axis=1) for a in (where, place))
-    lever = where - middle[:, None]
+    # The border and the other edges cut pieces: how wide one is, and about where, its own samples say.
+    width = np.sqrt(3 * np.maximum(square - middle**2, 0))
+    aside = width * (1 - 2 * (level - dark[:, None]) / (white - dark)[:, None])
+    weight = np.where((np.abs(aside) < width) & (width > LEAST_WIDTH * half[:, None]), count, 0) + 1e-9
+    place = middle + aside
+    centre, mean = ((weight * a).sum(axis=1) / weight.sum(axis=1) for a in (where, place))
+    lever = where - centre[:, None]
     moment = (weight * lever**2).sum(axis=1)
-    # A line that is a pixel off over its length: what the finder leaves, and what steadies a clipped edge.
+    # A line that is a pixel off over its length: what the finder leaves, and what holds a short stump back.
     turn = (weight * lever * place).sum(axis=1) / (moment + 0.02 * places.half_length**2 + 1e-6)
     turn = np.clip(turn, -MAX_TURN, MAX_TURN)
-    return offset + mean - turn * middle, turn
+    return offset + mean - turn * centre, turn

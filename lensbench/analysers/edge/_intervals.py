@@ -15,6 +15,10 @@ from lensbench.analysers.edge._places import EdgePlaces
 SIGMA_APART = 8
 """Standard deviations of curves are calculated at every so many-th of `profile.Q`."""
 
+UNEXPECTED_SHARE = 0.1
+"""What unexpected profiles and light add to a position's variance, over what is allowed for them elsewhere: only
+what differs between both sides moves the half (study: `tests/bench/edge_positions.py`)."""
+
 OVERSHOOT_WITHIN = 100.0
 """How far from the edge, in pixels, a profile is asked whether it passes its plateaus."""
 
@@ -37,8 +41,14 @@ def sigma_by_noise(fit: EdgeFit) -> Figures:
     """Standard deviations by the samples' noise; of the position as the ragged line has it."""
     low, high = _rise(fit)
     rise = fit.spread((_moved(fit, high, 0.9) - _moved(fit, low, 0.1))[:, None, :])[:, 0]
-    crossing = fit.spread(_moved(fit, fit.half_crossing(), 0.5)[:, None, :])[:, 0]
-    return Figures(_curve_sigma(fit), crossing * np.sqrt(fit.reduced_chi_squared), rise)
+    return Figures(_curve_sigma(fit), _position_sigma(fit), rise)
+
+
+def _position_sigma(fit: EdgeFit) -> NDArray[np.float64]:
+    """Standard deviation of the position, as the ragged line has it."""
+    crossing = _moved(fit, fit.half_crossing(), 0.5)[:, None, :]
+    by_noise, beyond, by_texture = (part[:, 0] for part in fit.variances_apart(crossing))
+    return np.sqrt(fit.reduced_chi_squared * by_noise + UNEXPECTED_SHARE * beyond + by_texture)
 
 
 def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures:

@@ -169,7 +169,7 @@ def tile_edges(found: FoundTiles) -> EdgePlaces:
     lines = np.concatenate([-normal, np.einsum("nc,nc->n", normal, ends[:, 0])[:, None]], axis=1)
     walls = lines.reshape(n, 3, 3)[:, OTHER_SIDES].reshape(-1, 2, 3)
     dark = np.einsum("nc,nc->n", normal, ends[:, 0] - opposite)
-    around = np.repeat(_neighbours(corners), 3, axis=0)
+    around = np.repeat(_neighbours(corners, found.others_px), 3, axis=0)
     bright = _clear_reach(ends, normal, around)
     reach = np.stack([dark, bright], axis=1)
     group, side = np.repeat(np.arange(n), 3), np.tile(np.arange(3), n)
@@ -182,14 +182,15 @@ def _normal_towards(ends: NDArray, towards: NDArray) -> NDArray:
     return normal * np.where(np.einsum("nc,nc->n", normal, towards) < 0, -1.0, 1.0)[:, None]
 
 
-def _neighbours(corners: NDArray) -> NDArray:
+def _neighbours(corners: NDArray, others: NDArray) -> NDArray:
     """Corners of the tiles nearest to each, shape (n, NEIGHBOURS, 3, 2); NaN where there are fewer."""
     n = len(corners)
-    middle = corners.mean(axis=1)
-    away = np.hypot(*np.moveaxis(middle[:, None] - middle[None], -1, 0))
+    every = np.concatenate([corners, others])
+    middle = every.mean(axis=1)
+    away = np.hypot(*np.moveaxis(middle[:n, None] - middle[None], -1, 0))
     order = np.argsort(away, axis=1)[:, 1 : NEIGHBOURS + 1]
     found = np.full((n, NEIGHBOURS, 3, 2), np.nan)
-    found[:, : order.shape[1]] = corners[order]
+    found[:, : order.shape[1]] = every[order]
     return found
 
 

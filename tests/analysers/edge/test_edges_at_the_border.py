@@ -51,3 +51,25 @@ def test_a_stump_of_an_edge_spoils_neither_itself_nor_the_rest_of_its_tile(seed)
         off = ((edges.mtf50 - truth_of(places, blur)) / edges.mtf50_sigma)[edges.measured]
         assert len(off) > 8
         assert np.abs(off).max() < 4
+
+
+@pytest.mark.parametrize("side", ["left", "top"])
+def test_what_the_border_leaves_of_small_tiles_is_measured_and_right(side):
+    """Legs of 55 px, of which the border leaves 25 and more with both sides: the corners of small frames."""
+    blur, axis = known.gaussian(0.9), ("left", "top").index(side)
+    seen, off = [], []
+    for seed in range(4):
+        sheet = known.tile_sheet(blur, *((1, 6), (6, 1))[axis], pitch=98, leg=55.0, seed=seed)
+        for cut in (40, 47, 54):
+            shift = cut * np.eye(2)[axis]
+            places = tile_edges(found_on(replace(sheet, corners=sheet.corners - shift)))
+            light = sheet.light[:, cut:] if axis == 0 else sheet.light[cut:]
+            edges = measure_edges(known.expose(light, seed=seed), places, ["green"], threads=1)["green"]
+            low, high = places.span(np.full(len(places), 3.0), light.shape[::-1])
+            room = places.middle + (low + high)[:, None] / 2 * places.along
+            clear = (high - low > 25) & (room[:, axis] > 14)
+            seen += list(edges.measured[clear])
+            off += list(((edges.mtf50 - truth_of(places, blur)) / edges.mtf50_sigma)[edges.measured])
+    assert len(seen) > 60
+    assert np.mean(seen) > 0.9
+    assert np.mean(np.abs(off) < 1.96) > 0.9
