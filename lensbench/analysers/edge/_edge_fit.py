@@ -95,12 +95,14 @@ class EdgeFit(EdgeModel):
         solved = banded.solved(self.factors, derivative)
         by_rest = derivative @ self.along.transpose(0, 2, 1)
         by_score = by_rest @ self.covariance
-        taken = self._taken(solved, by_score)
-        of_bin = np.where(self.equations.count > 0, self.variance / np.maximum(self.equations.count, 1), 0)
-        by_noise = (taken**2 * of_bin[:, None]).sum(axis=-1)
+        rows = solved + by_score @ self.along
+        of_profile = profile.levels(rows.reshape(-1, rows.shape[-1])).reshape(*rows.shape[:2], profile.BINS)
+        of_bin = of_profile - by_score[..., 2:] @ self.by_gradient(self.tables.level)
+        by_noise = (of_bin**2 * (self.equations.count / self.variance)[:, None]).sum(axis=-1)
         whole = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
-        texture = np.zeros_like(whole) if self.texture is None else self.texture.variance_of(taken, self._light())
-        return by_noise, np.maximum(whole - by_noise, 0), texture
+        taken = self._taken(solved, by_score)
+        by_texture = self.texture.variance_of(*taken) if self.texture is not None else np.zeros_like(whole)
+        return by_noise, np.maximum(whole - by_noise, 0), by_texture
 
     def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
         """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
