@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     Show = Callable[[list[Look]], None]
 
-_BAR = 28
+_BAR = 24
 """Cells of a whole bar."""
 
 
