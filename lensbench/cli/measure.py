@@ -33,8 +33,8 @@ def measure(
     look at zone_map.png. A shot that can't be used is named and left out. An earlier report of the same shots is
     replaced; one of other shots, or with anything changed in it, is kept, and this one goes beside it.
 
-    With a [goals] table in session.toml (lensbench grade --start shows what can be wanted) the answers begin with
-    whether they were met.
+    With a [goals] table in session.toml (lensbench grade --start FILE begins one with all that can be wanted) the
+    answers begin with whether they were met.
 
     Exit code 0 when done, 1 when done and a goal is missed or can't be told, 2 when nothing could be measured.
     """
