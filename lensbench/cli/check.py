@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from lensbench.verdicts.dirt import Cleanliness, Flat, Since
 
 
+S_PER_MB = 0.12
+"""What a megabyte of a flat takes (measured on uncompressed files of 24 megapixels)."""
+
+
 def check(
     flat: Annotated[Path, typer.Argument(help="A shot of an even light, best at a small aperture such as f/11.")],
     since: Annotated[
@@ -63,10 +67,12 @@ def check(
 
         raise BenchError(f"{flat}: is named twice. Name an earlier shot with --since.")
     with progress_bar("Looking for marks", quiet, verbose) as progress:
+        from lensbench.expected import expected_of_files
         from lensbench.findings import Dust
         from lensbench.verdicts.dirt import changed_since, judge_cleanliness
 
         shots = [path for path in (since, flat) if path is not None]
+        progress.expect(expected_of_files(shots, S_PER_MB))
         read = []
         for done, path in enumerate(shots, 1):
             read.append(_read(path, encoding))

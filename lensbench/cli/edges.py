@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from lensbench.shot import Shot
 
 
+S_PER_MB = 0.15
+"""What a megabyte of a shot takes (measured on uncompressed files of 24 megapixels with some fifty edges)."""
+
+
 def edges(
     shot: Annotated[Path, typer.Argument(help="A shot of a straight edge in front of an even light.")],
     pixel_um: Annotated[
@@ -57,6 +61,9 @@ def edges(
     if out:
         check_picture(out)
     with progress_bar("Looking for edges", quiet, verbose) as progress:
+        from lensbench.expected import expected_of_files
+
+        progress.expect(expected_of_files([shot], S_PER_MB))
         from lensbench.analysers.free_edges import measure_free_edges
         from lensbench.loaders import read_shot
         from lensbench.reporter.plots.flagged_edges import write_edges_picture

@@ -117,13 +117,15 @@ def progress_bar(title: str, quiet: bool = False, verbose: bool = False) -> Iter
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
 
+    from lensbench.formatting import printable
+
     console = Console(stderr=True)
     columns = (
         SpinnerColumn("line"),
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(bar_width=20),
-        TextColumn("{task.fields[left]}"),
-        TextColumn("{task.fields[what]}"),
+        TextColumn("{task.fields[left]}", markup=False),
+        TextColumn("{task.fields[what]}", markup=False),
     )
     pace = Pace()
 
@@ -140,9 +142,9 @@ def progress_bar(title: str, quiet: bool = False, verbose: bool = False) -> Iter
         task = bar.add_task(title, total=None, what="", left="")
 
         def show(done: int, total: int, what: str) -> None:
-            bar.update(task, what=what)
+            bar.update(task, what=printable(what))
             if verbose and what:
-                console.print(f"{done}/{total} {what}", highlight=False, markup=False)
+                console.print(f"{done}/{total} {printable(what)}", highlight=False, markup=False)
 
         yield Teller(pace, show)
 

@@ -110,3 +110,14 @@ def test_sentences_are_broken_between_words_in_a_terminal_and_hang(monkeypatch):
 def test_what_a_pipe_is_told_beside_the_result_is_a_line_a_message(capsys):
     screen.say("word " * 60)
     assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_names_of_files_are_no_markup_and_no_commands_to_the_terminal(monkeypatch):
+    """In a real bar: a name that looks like markup, or clears the screen, is shown as it is written."""
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stderr", terminal)
+    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("TERM", "xterm")
+    with progress_bar("Measuring", verbose=True) as progress:
+        progress(1, 2, "[/red]\x1b[2J.dng")
+    assert "[/red]\\x1b[2J.dng" in terminal.getvalue()
