@@ -1,4 +1,4 @@
-"""What keeps a setting's sharpness from being the lens's own, in words: too short edges, focus, tilt, print."""
+"""What keeps a setting's sharpness from being the lens's own, in words: short edges, focus, lean, bulge, print."""
 
 from __future__ import annotations
 
@@ -8,13 +8,25 @@ from statistics import median
 
 from lensbench.findings import Camera, Limits, Notice, PrintBlur, Reason, Setting, Sharpness
 from lensbench.formatting import brief
-from lensbench.verdicts.focus import BLUR_PX, FocusError, SheetDepth, judge_focus_error, judge_sheet_depth
+from lensbench.verdicts.focus import (
+    BLUR_PX,
+    FocusError,
+    SheetBulge,
+    SheetDepth,
+    judge_focus_error,
+    judge_sheet_bulge,
+    judge_sheet_depth,
+    sharpness_lost,
+)
 
 MANY = 0.1
 """This share of a shot's edges too short is worth a warning: a few at the border always are."""
 
 UNLIKE = 0.05
 """Shots of one setting whose sharpness differs by more than this share weren't taken alike."""
+
+LOST = 0.005
+"""A sheet that leans or bulges is worth a word where it costs more than this share of a zone's MTF50."""
 
 FULL_STOPS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64)
 
@@ -56,15 +68,34 @@ def setting_notices(
             notices.append(Notice("out-of-focus", None, f"{setting.name}: {_out_of_focus(error, setting)}"))
             caveats.append("focus, which looks off everywhere")
     if setting.geometry is not None:
-        depth = judge_sheet_depth(setting.geometry, setting.f_number, camera.sensor_mm, pitch, pupil_ratio)
-        if depth is not None and setting.f_number is not None and depth.share > 1:
-            notices.append(Notice("tilted", None, f"{setting.name}: {_tilted(depth, setting.f_number)}"))
-            caveats.append("the sheet's lean at the sides")
+        for code, text, words in _sheet_notices(setting, sharpness, camera, channel, pupil_ratio):
+            notices.append(Notice(code, None, f"{setting.name}: {text}"))
+            caveats.append(words)
     if setting.limits is not None and setting.limits.print_blur is not None and setting.limits.print_limited:
         said = _print_limited(setting.limits, setting.limits.print_blur, channel)
         notices.append(Notice("print-limited", None, f"{setting.name}: {said}"))
         caveats.append("the print")
     return notices, caveats
+
+
+def _sheet_notices(
+    setting: Setting, sharpness: Sharpness, camera: Camera, channel: str, pupil_ratio: float
+) -> Iterator[tuple[str, str, str]]:
+    """Code, sentence and a few words on a sheet that leans or bulges so far that it costs sharpness."""
+    geometry, f_number = setting.geometry, setting.f_number
+    if geometry is None or f_number is None:
+        return
+    given = geometry, f_number, camera.sensor_mm, camera.pixel_pitch_um, pupil_ratio
+    sharp = [z.mtf50.value for z in sharpness.zones if z.channel == channel and z.direction == "mean"]
+
+    def lost(share: float) -> float:
+        return max((sharpness_lost(share, mtf50) for mtf50 in sharp), default=0.0)
+
+    depth, bulge = judge_sheet_depth(*given), judge_sheet_bulge(*given)
+    if depth is not None and (depth.share > 1 or lost(depth.share) > LOST):
+        yield "tilted", _tilted(depth, f_number, lost(depth.share)), "the sheet's lean at the sides"
+    if bulge is not None and lost(bulge.share) > LOST:
+        yield "not-flat", _not_flat(bulge, lost(bulge.share)), "a sheet that isn't flat"
 
 
 def _short_edges(sharpness: Sharpness) -> Iterator[Notice]:
@@ -115,17 +146,34 @@ def _out_of_focus(error: FocusError, setting: Setting) -> str:
     return f"{said} Move the camera by about {rail:.2g} mm one way, then the other, and shoot again. {otherwise}"
 
 
-def _tilted(depth: SheetDepth, f_number: float) -> str:
+def _tilted(depth: SheetDepth, f_number: float, lost: float) -> str:
     sides = ((depth.right_away, "right", "left"), (depth.bottom_away, "bottom", "top"))
-    leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in sides if away != 0]
-    given = "" if depth.distance_known else f", if the lens is more than {depth.soft_beyond_mm:.0f} mm from it"
-    wanted = f_number * depth.share
+    most = max(abs(depth.right_away), abs(depth.bottom_away))
+    seen = [side for side in sides if abs(side[0]) > most / 10]
+    leans = [_leaning(depth, away, *(names if away > 0 else names[::-1])) for away, *names in seen]
+    if depth.share > 1:
+        given = f", if the lens is more than {depth.soft_beyond_mm:.0f} mm from it"
+        so = f"so the sides are soft because of that{'' if depth.distance_known else given}"
+    else:
+        given = f", if the lens is {depth.distance_mm:.0f} mm from it or more"
+        so = f"and still the corners lose some {100 * lost:.1g} %{'' if depth.distance_known else given}"
+    wanted = f_number * max(depth.share, 1.5)
     closed = next((f"f/{stop:g}" for stop in FULL_STOPS if stop >= wanted), None) if depth.distance_known else None
     close = f", or close the iris to {closed}" if closed else ", or close the iris"
     return (
         f"the sheet leans: {' and '.join(leans)}. The depth of field is {depth.depth_mm:.1f} mm (blur of "
-        f"{BLUR_PX:g} px), so the sides are soft because of that{given}. Square the camera to the sheet (a mirror "
-        f"laid on it helps){close}."
+        f"{BLUR_PX:g} px), {so}. Square the camera to the sheet (a mirror laid on it helps){close}."
+    )
+
+
+def _not_flat(bulge: SheetBulge, lost: float) -> str:
+    much = f"{bulge.bulge_mm:.1f} mm" if bulge.distance_known else f"up to {bulge.bulge_mm:.1f} mm"
+    return (
+        f"the edges lie {bulge.residual_px:.2f} px from where those of a flat sheet could, as if its middle stood "
+        f"out or in by {much}. The depth of field is {bulge.depth_mm:.1f} mm (blur of {BLUR_PX:g} px), so parts "
+        f"of it are out of focus and lose some {100 * lost:.1g} %. Lay the sheet flat (tape it to a board or to a "
+        "window's pane), keep the camera still, and shoot again. If it stays, the printer drew it unevenly, or an "
+        "element is strained."
     )
 
 

@@ -1,4 +1,4 @@
-"""What settings are warned of: short edges, focus, a leaning sheet, the print."""
+"""What settings are warned of: short edges, focus, a leaning or bulging sheet, the print."""
 
 import pytest
 from msgspec.structs import replace
@@ -15,6 +15,7 @@ from lensbench.findings import (
     Setting,
     Sharpness,
     ZoneLimits,
+    ZoneSharpness,
 )
 from lensbench.loaders.session import load_session
 from lensbench.run import measure_session
@@ -69,6 +70,34 @@ def test_a_leaning_sheet_is_named_with_its_far_side_and_the_iris_that_would_do()
     assert "depth of field is 4.2 mm" in said["tilted"]
     assert "if the lens stands" not in said["tilted"]
     assert short == ["the sheet's lean at the sides"]
+
+
+def zones_of(mtf50):
+    """Sharpness of one zone, which says how much blur shows."""
+    figure = Figure.of(mtf50, 0.001, "cy/px")
+    return Sharpness(zones=[ZoneSharpness("centre", "green", "mean", figure, None, 9)])
+
+
+def test_a_small_lean_is_named_where_it_costs_sharpness():
+    # By 1° over 360 mm: 6.3 mm from side to side; at f/4 (10.6 mm) the sides lie 0.6 half depths off, where blur
+    # is 1.2 px wide, 0.3 px as a deviation; beside 0.187 / 0.25 = 0.75 px that takes 1 - 1 / √(1 + 0.4²) = 7 %.
+    sheet = geometry_of(rail_mm=60.0, right_away=1.0)
+    said, _ = notices_of(Setting(4.0, sharpness=zones_of(0.25), geometry=sheet))
+    assert "its right side lies 6." in said["tilted"]
+    assert "and still the corners lose some 7 %" in said["tilted"]
+    assert notices_of(Setting(4.0, sharpness=zones_of(0.04), geometry=sheet)) == ({}, [])
+
+
+def test_a_sheet_that_bulges_is_named_where_it_costs_sharpness():
+    # A middle 2 mm nearer than the sides, 500 mm away: drawn 0.4 % larger. On 3606 px of half-diagonal a cylinder
+    # leaves 0.046 times that, 0.66 px. At f/4, depth 10.6 mm, it lies 0.38 half depths off: blur of 0.19 px, 3 %.
+    sheet = geometry_of(rail_mm=60.0)
+    bulging = replace(sheet, distortion=replace(sheet.distortion, residual_px=Figure.of(0.7, 0.04, "px")))
+    said, short = notices_of(Setting(4.0, sharpness=zones_of(0.25), geometry=bulging))
+    assert "stood out or in by 2.0 mm" in said["not-flat"]
+    assert "lose some 3 %" in said["not-flat"]
+    assert short == ["a sheet that isn't flat"]
+    assert notices_of(Setting(11.0, sharpness=zones_of(0.05), geometry=bulging)) == ({}, [])
 
 
 def test_an_unknown_distance_is_said():

@@ -1,4 +1,4 @@
-"""Whether the target leaned so far that its sides left the depth of field."""
+"""Whether the target leaned or bulged so far that its sharpness suffered."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lensbench.findings import Figure, Geometry
-from lensbench.optics import depth_of_field
+from lensbench.optics import depth_of_field, gaussian_mtf50
 
 BLUR_PX = 2.0
 """Blur circle, in pixels, that bounds the depth of field here: it takes a few percent of a sharp edge's MTF50."""
@@ -16,6 +16,36 @@ BLUR_PX = 2.0
 LONG_VIEW = 2.0
 """Where its distance isn't known, a lens is taken to stand no farther from the sheet than so many diagonals of
 what it takes in: a view of 28°."""
+
+
+BULGE_RESIDUAL = 0.046
+"""Residual (root mean square) of the edges' places that a sheet bent as a cylinder leaves, over how much larger
+its middle is drawn than its sides and over the half-diagonal (study: `tests/bench/gauntlet`, cause ``curled``)."""
+
+
+@dataclass(frozen=True)
+class SheetBulge:
+    """How far the sheet's middle lay off the plane of its sides, about, against the depth of field.
+
+    Attributes
+    ----------
+    residual_px : float
+        How far the edges' places lie from where any flat sheet's could be (root mean square).
+    bulge_mm, depth_mm : float
+        How far the middle stood out or in, and the depth of field, front to back.
+    distance_known : bool
+        False where the lens may be nearer to the sheet: then it is less.
+    """
+
+    residual_px: float
+    bulge_mm: float
+    depth_mm: float
+    distance_known: bool
+
+    @property
+    def share(self) -> float:
+        """How far the middle lay off, in half depths of field."""
+        return 2 * self.bulge_mm / self.depth_mm
 
 
 @dataclass(frozen=True)
@@ -80,18 +110,59 @@ def judge_sheet_depth(
     SheetDepth or None
         None where too little is known.
     """
-    alignment, magnification = geometry.alignment, geometry.magnification
-    if alignment is None or magnification is None or f_number is None:
+    alignment, reach = geometry.alignment, _reach(geometry, f_number, sensor_mm, pixel_pitch_um, pupil_ratio)
+    if alignment is None or reach is None:
         return None
-    if sensor_mm is None or pixel_pitch_um is None:
+    right, bottom = (_surely(part) / 100 for part in (alignment.wider_left_percent, alignment.wider_top_percent))
+    return SheetDepth(right, bottom, *reach)
+
+
+def judge_sheet_bulge(
+    geometry: Geometry,
+    f_number: float | None,
+    sensor_mm: tuple[float, float] | None,
+    pixel_pitch_um: float | None,
+    pupil_ratio: float = 1.0,
+) -> SheetBulge | None:
+    """Reckon how far a sheet's middle stands off its sides, from what no flat sheet's edges can leave.
+
+    Parameters and None are those of `judge_sheet_depth`.
+    """
+    reach = _reach(geometry, f_number, sensor_mm, pixel_pitch_um, pupil_ratio)
+    if geometry.distortion is None or reach is None or sensor_mm is None or pixel_pitch_um is None:
+        return None
+    depth, away, known = reach
+    residual = geometry.distortion.residual_px.low
+    half_diagonal = 500 * float(np.hypot(*sensor_mm)) / pixel_pitch_um
+    return SheetBulge(residual, residual / (BULGE_RESIDUAL * half_diagonal) * away, depth, known)
+
+
+def sharpness_lost(share: float, mtf50: float) -> float:
+    """Share of its MTF50 that an edge loses where it lies off by so many half depths of field.
+
+    Variances of blur add up; an even disc's is a sixteenth of its squared diameter.
+    """
+    own = gaussian_mtf50(1.0) / mtf50
+    return float(1 - 1 / np.sqrt(1 + (BLUR_PX * share / 4 / own) ** 2))
+
+
+def _reach(
+    geometry: Geometry,
+    f_number: float | None,
+    sensor_mm: tuple[float, float] | None,
+    pixel_pitch_um: float | None,
+    pupil_ratio: float,
+) -> tuple[float, float, bool] | None:
+    """Depth of field and distance in mm, and whether that is known; None where too little is."""
+    magnification = geometry.magnification
+    if magnification is None or f_number is None or sensor_mm is None or pixel_pitch_um is None:
         return None
     if geometry.view is not None:
         away = geometry.view.pupil_to_target_mm.value
     else:
         away = LONG_VIEW * float(np.hypot(*sensor_mm)) / magnification.value
     depth = depth_of_field(f_number, magnification.value, BLUR_PX * pixel_pitch_um / 1000, pupil_ratio)
-    right, bottom = (_surely(part) / 100 for part in (alignment.wider_left_percent, alignment.wider_top_percent))
-    return SheetDepth(right, bottom, depth, away, geometry.view is not None)
+    return depth, away, geometry.view is not None
 
 
 def _surely(figure: Figure) -> float:

@@ -95,6 +95,10 @@ def _clean(shots: int, first: int, jobs: int) -> None:
             print(f"clean shot {number}: {one.outcome} {' '.join(one.named)} {worst}", flush=True)
             for text in one.texts:
                 print(f"      {text}", flush=True)
+        if number % 10 == 9:
+            print(
+                f"  {number + 1 - first} clean shots: {accused} accused, {wrong} with a wrong figure", flush=True
+            )
     print(f"clean shots: {accused} of {shots} accused, {wrong} with a figure off by more than three half-widths")
 
 

@@ -21,9 +21,9 @@ FIRST_SEED = 610_000
 
 NAMES_A_CAUSE = frozenset(
     {
-        *("left-out", "tiles", "motion", "double-image", "flicker", "reflection", "uneven-light", "odd-light"),
+        *("left-out", "tiles", "motion", "double-image", "uneven-light", "odd-light"),
         *("sharpened", "tone-curve", "noise-reduced", "mirrored", "clipped", "dark", "dark-centre", "tilted"),
-        *("print-limited", "unlike", "rulers", "too-sharp", "incomparable"),
+        *("not-flat", "print-limited", "unlike", "rulers", "too-sharp", "incomparable"),
     }
 )
 """Codes of which a clean shot may carry none."""

@@ -15,7 +15,7 @@ Path2 = NDArray[np.float64]
 """Displacements (x, y) in pixels, each held equally long, shape (n, 2)."""
 
 MOVED = frozenset({"motion", "double-image", "left-out"})
-FLICKER = frozenset({"flicker", "left-out"})
+FLICKER = frozenset({"uneven-light", "left-out"})
 
 
 def moved(plane: NDArray, shift: Sequence[float]) -> NDArray:
@@ -80,7 +80,10 @@ def triple(draft: Draft, px: float) -> None:
 
 
 def turned_camera(draft: Draft, px: float) -> None:
-    """The camera twists about its axis in a jump: so many pixels at the corner, none in the middle."""
+    """The camera twists about its axis in a jump: so many pixels at the corner, none in the middle.
+
+    Less than some eight blur like a lens's own sagittal blur, growing outwards: no one shot can tell.
+    """
     angle = np.degrees(px / (np.hypot(*SIZE) / 2))
     draft.planes = [
         (plane + ndimage.rotate(plane, angle, reshape=False, order=3, mode="nearest")) / 2
@@ -106,7 +109,7 @@ EXPOSURE_CAUSES = [
     Cause("double-image-down", (3.0, 6.0, 12.0, 20.0), "px", double(90.0), MOVED),
     Cause("double-image-sideways", (3.0, 6.0, 12.0, 20.0), "px", double(0.0, 0.35), MOVED),
     Cause("double-image-faint", (0.01, 0.03, 0.06, 0.15), "share", faint_double(7.0, 130.0), MOVED),
-    Cause("double-image-turned", (1.0, 3.0, 6.0, 15.0), "px", turned_camera, MOVED),
+    Cause("double-image-turned", (9.0, 12.0, 18.0, 30.0), "px", turned_camera, MOVED),
     Cause("triple-image", (1.0, 3.0, 6.0, 15.0), "px", triple, MOVED),
     Cause("motion", (0.3, 1.0, 2.0, 5.0), "px", linear(20.0), MOVED),
     Cause("motion-down", (0.3, 1.0, 2.0, 5.0), "px", linear(90.0), MOVED),
