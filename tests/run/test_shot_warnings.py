@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lensbench.analysers.shot_quality._signs import MAX_NOISE_CORRELATION
 from lensbench.run._shot_warnings import exposure_notices, sign_caveats, sign_notices, way_in_words
 from lensbench.simulator.scene import Print
 from tests import spoiled_shots as shots
@@ -92,7 +93,8 @@ def test_a_mild_curve_is_seen_by_blacks_noise():
 @pytest.mark.parametrize("change", [shots.denoised, shots.resampled])
 def test_shared_noise_is_seen(change):
     seen = afterwards(taken("comatic"), change)
-    assert seen.signs().noise_correlation > 0.3
+    # Subtracting a paraboloid from every block of 7 × 7 takes some of what noise shares over a block.
+    assert seen.signs().noise_correlation > 2.5 * MAX_NOISE_CORRELATION
     assert "share their noise" in said(seen)["noise-reduced"]
 
 

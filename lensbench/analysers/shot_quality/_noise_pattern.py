@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from lensbench.shot import Shot, Sublattice
 
-BLOCK = 8
-"""Side of the blocks that noise is measured in, in samples of one colour (chosen by experience)."""
+BLOCK = 7
+"""Side of the blocks that noise is measured in, in samples of one colour: so small that the tail of a wide blur is
+a paraboloid there (study: `tests/bench/gauntlet`, clean shots)."""
 
 MOST_BLOCKS = 20_000
 """Blocks measured per sublattice at most: the correlation is then known to 0.001."""
@@ -94,10 +95,14 @@ def _level(light: NDArray, variance: NDArray, covariance: NDArray, chosen: NDArr
     return NoiseLevel(float(light[uniform].mean()), total, correlation, int(uniform.sum()))
 
 
-def _plane_removal() -> tuple[NDArray, float]:
-    """Projector that subtracts a block's fitted plane, and the covariance it gives neighbours of white noise."""
+TERMS = 6
+"""Of a paraboloid."""
+
+
+def _paraboloid_removal() -> tuple[NDArray, float]:
+    """Projector that subtracts a fitted paraboloid, and the covariance it gives neighbours of white noise."""
     row, column = (a.ravel() - (BLOCK - 1) / 2 for a in np.mgrid[:BLOCK, :BLOCK])
-    shapes = np.stack([np.ones(BLOCK**2), row, column], axis=1)
+    shapes = np.stack([np.ones(BLOCK**2), row, column, row**2, row * column, column**2], axis=1)
     projector = np.eye(BLOCK**2) - shapes @ np.linalg.pinv(shapes)
     return projector, float(_adjacent_mean(projector.reshape(BLOCK, BLOCK, BLOCK, BLOCK)))
 
@@ -110,11 +115,11 @@ def _adjacent_mean(products: NDArray) -> float:
     return float(across.mean() + down.mean()) / 2
 
 
-_PROJECTOR, _RESIDUAL_COVARIANCE = _plane_removal()
+_PROJECTOR, _RESIDUAL_COVARIANCE = _paraboloid_removal()
 
 
 def _blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray, NDArray]:
-    """Mean light, variance and neighbours' covariance of unclipped blocks of one sublattice, planes subtracted."""
+    """Mean light, variance and neighbours' covariance of unclipped blocks of one sublattice, less paraboloids."""
     down, across = (extent // BLOCK for extent in part.samples.shape)
     if down == 0 or across == 0:
         return np.empty(0), np.empty(0), np.empty(0)
@@ -123,7 +128,7 @@ def _blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray, NDArray]:
     cut = stored.reshape(len(rows), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
     light = shot.light(cut[~(cut >= shot.white).any(axis=(1, 2))], part.colour_index).reshape(-1, BLOCK**2)
     residual = (light @ _PROJECTOR.astype(np.float32)).reshape(-1, BLOCK, BLOCK)
-    variance = np.square(residual, dtype=np.float64).sum(axis=(1, 2)) / (BLOCK**2 - 3)
+    variance = np.square(residual, dtype=np.float64).sum(axis=(1, 2)) / (BLOCK**2 - TERMS)
     across_ = (residual[:, :, :-1] * residual[:, :, 1:]).mean(axis=(1, 2), dtype=np.float64)
     down_ = (residual[:, :-1] * residual[:, 1:]).mean(axis=(1, 2), dtype=np.float64)
     return light.mean(axis=1, dtype=np.float64), variance, (across_ + down_) / 2 - variance * _RESIDUAL_COVARIANCE
