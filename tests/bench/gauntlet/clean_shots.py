@@ -1,7 +1,8 @@
 """Clean shots by the outside renderer, of other lenses, lights, papers and noise: how many are accused?
 
-Every ten of them share a lens, drawn once. Most are measured in one channel and asked for their warnings alone. One
-of ten shows an even light, and one goes all the way through files and report: figures are held to the truth there.
+Every ten of them share a lens, drawn once. Most are measured in one channel and asked for their warnings alone.
+One of ten shows an even light, and one goes all the way through files and report: figures are held to the truth
+there.
 """
 
 from __future__ import annotations
