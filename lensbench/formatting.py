@@ -158,7 +158,9 @@ def printable(text: str) -> str:
     """Text with what a terminal would obey or can't show written out: names of files may hold anything."""
     if text.isprintable():
         return text
-    return "".join(c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text)
+    return "".join(
+        c if c.isprintable() or c in "\n\N{NO-BREAK SPACE}" else c.encode("unicode_escape").decode() for c in text
+    )
 
 
 def name_of_folder(folder: Path) -> str:

@@ -7,7 +7,17 @@ same decimal is common practice (as in Taylor, An Introduction to Error Analysis
 import pytest
 
 from lensbench.findings import Figure
-from lensbench.formatting import bare, decimals_for, holds, limit, number, spread, with_interval
+from lensbench.formatting import (
+    bare,
+    decimals_for,
+    holds,
+    limit,
+    number,
+    printable,
+    spread,
+    unbroken,
+    with_interval,
+)
 
 
 @pytest.mark.parametrize(
@@ -81,3 +91,7 @@ def test_an_interval_holds_what_it_holds_as_printed():
 def test_counts_are_whole():
     assert with_interval(Figure.of(5.0, 0.0, "")) == "5"
     assert with_interval(Figure.of(5.0, 0.0, "mm")) == "5.000 mm"
+
+
+def test_no_break_spaces_are_printed_as_they_are():
+    assert printable(unbroken("30 × 20 cm")) == "30\N{NO-BREAK SPACE}×\N{NO-BREAK SPACE}20\N{NO-BREAK SPACE}cm"

@@ -93,10 +93,16 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], 
 
 def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
     """Print a title, and below it lines that begin with a word or two of their own, set in a column."""
+    import textwrap
+
     from rich.table import Table
 
     from lensbench.formatting import printable
 
+    console = _console()
+    first = max((len(printable(word)) for word, _ in lines), default=0)
+    # Rich would break a line at a no-break space, too.
+    wrap = textwrap.TextWrapper(max(console.width - first - 2, 20), break_long_words=False, break_on_hyphens=False)
     table = Table(
         title=printable(title),
         title_justify="left",
@@ -107,9 +113,9 @@ def print_lines(title: str, lines: Sequence[tuple[str, str]]) -> None:
     )
     table.add_column(no_wrap=True)
     table.add_column()
-    for line in lines:
-        table.add_row(*map(printable, line))
-    _console().print(table)
+    for word, said in lines:
+        table.add_row(printable(word), wrap.fill(printable(said)))
+    console.print(table)
 
 
 def _console(least: int = 0) -> Console:
