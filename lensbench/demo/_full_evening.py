@@ -55,7 +55,7 @@ PLANTED = (
     f"First build: the lens leans by {math.hypot(*LEAN_DEG):.2g}°.",
     f"Its iris passes {STICKING_STOPS:g} stop less at f/{STICKING_AT:g} than marked: it is f/{_STUCK:.1f} there.",
     "Spherical aberration moves focus farther away as the iris closes.",
-    "A hair and a speck on the sensor's glass, a smear on the rear of the lens.",
+    "A hair and a speck on the sensor's glass, a smear on the lens (its rear: blur alone can't tell which glass).",
     "Second build: the same, but the lens does not lean.",
 )
 """What was built into both, to be found."""

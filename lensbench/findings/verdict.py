@@ -140,7 +140,8 @@ class AssemblyFault(Tabular, msgspec.Struct, frozen=True):
 class Assembly(Tabular, msgspec.Struct, frozen=True):
     """Whether the build was put together straight: ``straight``, ``not straight`` or ``can't tell``, and why.
 
-    A target that leaned and a curved field are among the `faults`, though they make no build crooked.
+    A target that leaned and a curved field are among the `faults`, though they make no build crooked. `text` has
+    a line a finding.
     """
 
     answer: str

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import os
 import shutil
 import tempfile
@@ -20,6 +21,7 @@ from hypothesis import strategies as st
 
 import lensbench.run
 from lensbench.cli import command_line, main
+from lensbench.demo import _full_run as full_demonstration
 from lensbench.demo import _run as demonstration
 from lensbench.dng import write_dng
 from lensbench.findings import Build, Report, ShotDigest, encode_report, files_as_written
@@ -66,7 +68,15 @@ KINDS = (
 )
 
 CASES = {
-    "demo": [[], ["--out", "reports"], ["--keep", "kept"], ["--keep", "evening"], ["--out", "evening"]],
+    "demo": [
+        *([], ["--out", "reports"], ["--keep", "kept"], ["--keep", "evening"], ["--out", "evening"]),
+        *(
+            ["--full"],
+            ["--full", "--keep", "kept"],
+            ["--full", "--keep", "evening"],
+            ["--full", "--out", "evening"],
+        ),
+    ],
     "target": [["sheets"], ["evening"], ["reports/outside-build", "--paper", "A3"]],
     "session": [["evening"], ["reports"]],
     "watch": [
@@ -142,9 +152,13 @@ def bench(outside, tmp_path_factory):
 @contextlib.contextmanager
 def quick(report):
     """Measuring, drawing and simulating take their time and write nothing: only what is written is tested here."""
+    before = msgspec.structs.replace(report, build=Build("before"), shots=[ShotDigest("t.dng", "aa")])
+    both = itertools.cycle([before, report])
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(lensbench.run, "measure_with_views", lambda *arguments, **options: Measured(report, []))
         patch.setattr(demonstration, "measure_with_views", lambda *arguments, **options: Measured(report, []))
+        patch.setattr(full_demonstration, "measure_with_views", lambda *arguments: Measured(next(both), []))
+        patch.setattr(full_demonstration, "JOBS", 1)
         patch.setattr(demonstration, "compare", lambda report, truths: ([], []))
         patch.setattr(simulated, "_take", lambda folder, bench, take: (folder / take.file).write_bytes(b"shot"))
         patch.setattr(simulated, "truth_text", lambda bench, takes, truths: "{}")

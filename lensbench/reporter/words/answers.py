@@ -25,7 +25,7 @@ from lensbench.reporter.words.print_size import prints_in_words, prints_of, sure
 
 @dataclass(frozen=True)
 class Answer:
-    """A question, its answer in a few words, and a sentence that says more."""
+    """A question, its answer in a few words, and lines that say more."""
 
     question: str
     short: str
@@ -84,7 +84,7 @@ def _which_for_what(report: Report) -> list[Answer]:
         return []
     series = series_of(report)
     chosen = [choice_in_short(choice) for choice in series.choices] if series else []
-    return [Answer("Which aperture for what?", "; ".join(chosen) or "See below", " ".join(said))]
+    return [Answer("Which aperture for what?", "; ".join(chosen) or "See below", "\n".join(said))]
 
 
 def _next_best(others: list[ApertureSharpness]) -> str:

@@ -65,7 +65,7 @@ def judge_assembly(
     said += [centres_in_words(centres, turned, camera), *(turn_test_in_words(test, camera) for test in tests)]
     apart, together = bool(centres_apart(centres, camera)), known_together(centres, camera)
     answer = _answer(judged, softer, apart, together, turned, tests, camera)
-    return Assembly(answer, centres, tests, " ".join(said), softer, faults)
+    return Assembly(answer, centres, tests, "\n".join(said), softer, faults)
 
 
 _STRAIGHT = {

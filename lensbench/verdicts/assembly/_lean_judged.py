@@ -25,6 +25,13 @@ COUNTS = {"series along the rail": 0.15, "blur": 0.7}
 MATTERS = {"series along the rail": 0.2, "blur": 1.0}
 """What a lean is to be smaller than, interval and all, for nothing to lean."""
 
+NAMED_BY_TURN = ("lens", "front group", "mount or sensor")
+"""Whose a lean is only a turn of the lens tells."""
+
+ALIKE = 0.3
+"""Leans that differ by less than this share, and what their intervals explain, are the same one (chosen by
+experience)."""
+
 SQUARE = 0.4
 """A target that leans by less than this share of what is seen counts as square (chosen by experience)."""
 
@@ -70,18 +77,41 @@ def judge_lean(settings: Sequence[Setting], camera: Camera, pupil_ratio: float) 
     LeanJudged or None
         None where nothing shows a lean or its absence.
     """
-    seen = list(leans_of_rails(settings, camera, pupil_ratio)) or list(
-        leans_of_blur(settings, camera, pupil_ratio)
-    )
-    if not seen:
+    rails = list(leans_of_rails(settings, camera, pupil_ratio))
+    blurs = list(leans_of_blur(settings, camera, pupil_ratio)) if not _turned(rails) else []
+    if not rails and not blurs:
         return None
+    parts = _parts(rails or blurs, settings, camera)
+    if rails and _turned(blurs):
+        by_blur = [part for part in _parts(blurs, settings, camera) if part.leans]
+        parts = [_named_by_turn(part, by_blur) for part in parts]
+    return LeanJudged([p for p in parts if p.leans], all(p.straight for p in parts), (rails or blurs)[0].of)
+
+
+def _turned(seen: Sequence[LeanSeen]) -> str:
+    """What was turned in some of these, if anything was."""
+    return next((one.turned for one in seen if one.turn_deg % 360), "")
+
+
+def _parts(seen: Sequence[LeanSeen], settings: Sequence[Setting], camera: Camera) -> list[PartLean]:
+    """The leans of one kind by whose they are, as far as they and the keystone tell."""
     sheet = None if seen[0].sheet_out else sheet_lean(settings, camera, seen[0].degrees)
-    turned = next((s.turned for s in seen if s.turn_deg % 360), "")
-    if not turned:
-        parts = [_laid_to_sheet(PartLean("lens or mount", seen[0].vector, seen[0].covariance, seen[0]), sheet)]
-    else:
-        parts = _of_turned(seen, turned, sheet)
-    return LeanJudged([p for p in parts if p.leans], all(p.straight for p in parts), seen[0].of)
+    turned = _turned(seen)
+    if turned:
+        return _of_turned(seen, turned, sheet)
+    return [_laid_to_sheet(PartLean("lens or mount", seen[0].vector, seen[0].covariance, seen[0]), sheet)]
+
+
+def _named_by_turn(part: PartLean, by_blur: Sequence[PartLean]) -> PartLean:
+    """A lean along the rail is that part's whose lean single shots show when turned, alone and by as much."""
+    if part.whose != "lens or mount" or len(by_blur) != 1 or by_blur[0].whose not in NAMED_BY_TURN:
+        return part
+    (blur,) = by_blur
+    scale = blur.seen.degrees / part.seen.degrees
+    off = min(float(np.hypot(*(part.vector - sign * scale * blur.vector))) for sign in (1, -1))
+    spreads = [s * np.sqrt(np.linalg.eigvalsh(p.covariance).max()) for s, p in ((1.0, part), (scale, blur))]
+    alike = off < ALIKE * part.size + 2 * float(np.hypot(*spreads))
+    return part._replace(whose=blur.whose) if alike else part
 
 
 def _of_turned(seen: Sequence[LeanSeen], turned: str, sheet: SheetLean | None) -> list[PartLean]:
