@@ -5,7 +5,9 @@ import numpy as np
 import pytest
 
 from lensbench.analysers.edge import FREQUENCY
+from lensbench.analysers.focus import measure_focus
 from lensbench.findings import (
+    Camera,
     ContrastCurve,
     Figure,
     Setting,
@@ -14,8 +16,11 @@ from lensbench.findings import (
     ZoneDifference,
     ZoneSharpness,
 )
+from lensbench.run._setting_warnings import setting_notices
 from lensbench.verdicts.focus._error import judge_focus_error
 from lensbench.verdicts.limits import judge_limits
+from tests.analysers.focus.invented_focus import SHEET, Surface, series
+from tests.findings.alter import alter
 
 SIZE, PITCH_UM, F_NUMBER = (6000, 4000), 6.0, 4.0
 PLACES = {"centre": (3000.0, 2000.0), "outer top-left": (900.0, 800.0), "corner bottom-right": (5900.0, 3900.0)}
@@ -39,7 +44,8 @@ def both_ways(psf):
     return curve_of(psf, (0.0, 1.0)), curve_of(psf, (1.0, 0.0))
 
 
-def judged(*lenses, f_number=F_NUMBER, pitch_um=PITCH_UM):
+def setting_of(*lenses, f_number=F_NUMBER, pitch_um=PITCH_UM):
+    """A setting whose zones have these lenses' curves, with its limits."""
     zones, tiles, astigmatism = [], [], []
     for (name, place), psf in zip(PLACES.items(), lenses, strict=True):
         pair = both_ways(psf)
@@ -55,8 +61,13 @@ def judged(*lenses, f_number=F_NUMBER, pitch_um=PITCH_UM):
     sharpness = Sharpness(zones=zones, tiles=tiles, astigmatism=astigmatism)
     # So far away that marked and effective f-number are one.
     setting = Setting(f_number, magnification=Figure.of(1e-6, 0, "×"), sharpness=sharpness)
-    limits = judge_limits(setting, SIZE, pitch_um)
-    return judge_focus_error(sharpness, limits, "grey", pitch_um)
+    alter(setting, limits=judge_limits(setting, SIZE, pitch_um))
+    return setting
+
+
+def judged(*lenses, f_number=F_NUMBER, pitch_um=PITCH_UM):
+    setting = setting_of(*lenses, f_number=f_number, pitch_um=pitch_um)
+    return judge_focus_error(setting.sharpness, setting.limits, "grey", pitch_um)
 
 
 def test_defocus_is_measured_in_the_zone_nearest_to_focus():
@@ -86,3 +97,17 @@ def test_nothing_is_said_without_aperture_or_pixels():
     psf = lens(120)
     assert judged(psf, psf, psf, f_number=None) is None
     assert judged(psf, psf, psf, pitch_um=None) is None
+
+
+@pytest.mark.parametrize(("centre_mm", "said"), [(0.02, False), (3.0, True)], ids=["peak inside", "peak beyond"])
+def test_a_rail_series_with_its_peak_inside_says_nothing_of_focus(centre_mm, said):
+    """The series has been at best focus: the same curves that speak of defocus in one shot are then the lens's."""
+    camera = Camera(SIZE, (36.0, 24.0), PITCH_UM)
+    setting = setting_of(lens(90), lens(110), lens(130))
+    alone, caveats = setting_notices(setting, camera, "grey")
+    assert "out-of-focus" in {notice.code for notice in alone}
+    assert any("focus" in words for words in caveats)
+    alter(setting, focus=measure_focus(series(Surface(centre_mm)), (3000, 2000), PITCH_UM, SHEET))
+    notices, caveats = setting_notices(setting, camera, "grey")
+    assert ("out-of-focus" in {notice.code for notice in notices}) is said
+    assert any("focus" in words for words in caveats) is said
