@@ -16,7 +16,7 @@ from lensbench.findings.aperture import (
     Price,
     Rings,
 )
-from lensbench.findings.build import Build, Camera
+from lensbench.findings.build import Build, Camera, Linearity
 from lensbench.findings.dirt import Dust, Mark, PanelMarks, UnevenLight
 from lensbench.findings.focus import (
     ColourFocus,
@@ -163,6 +163,7 @@ __all__ = [
     "LightGradient",
     "LightPanel",
     "Limits",
+    "Linearity",
     "Mark",
     "Notice",
     "OpticalCentre",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from lensbench.figure import Figure
 from lensbench.findings.tables import Tabular
 
 
@@ -23,3 +24,14 @@ class Camera(Tabular, msgspec.Struct, frozen=True):
     sensor_mm: tuple[float, float] | None = None
     pixel_pitch_um: float | None = None
     model: str | None = None
+
+
+class Linearity(Tabular, msgspec.Struct, frozen=True):
+    """How nearly stored numbers are proportional to the light, by the photon noise of two like shots.
+
+    `departure_percent` is how far they lie above a straight line half-way between no light and the brightest, in
+    percent of the brightest.
+    """
+
+    shots: list[str]
+    departure_percent: Figure

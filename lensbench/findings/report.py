@@ -12,7 +12,7 @@ import msgspec
 from lensbench.errors import BenchError
 from lensbench.figure import Notice
 from lensbench.files import WrittenFile, is_as_written, read_whole
-from lensbench.findings.build import Build, Camera
+from lensbench.findings.build import Build, Camera, Linearity
 from lensbench.findings.comparison import COMPARISON_FILE, Comparison
 from lensbench.findings.geometry import Geometry
 from lensbench.findings.layout import laid_out
@@ -41,7 +41,8 @@ class ShotDigest(Tabular, msgspec.Struct, frozen=True):
 class Report(Tabular, msgspec.Struct, frozen=True):
     """Everything a session showed. `settings` are in rising f-number.
 
-    `shots` are all that could be read, those left out too; `files` what was written with the report.
+    `linearity` is None where no two like shots show it. `shots` are all that could be read, those left out too;
+    `files` what was written with the report.
     """
 
     build: Build
@@ -51,6 +52,7 @@ class Report(Tabular, msgspec.Struct, frozen=True):
     geometry: Geometry | None = None
     repeats: list[Repeats] = []
     verdict: Verdict | None = None
+    linearity: Linearity | None = None
     format: str = FORMAT
     made_by: str = ""
     session: str = ""

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
 from lensbench.findings import Notice, ShotDigest
 from lensbench.loaders.guessing import guess_shows
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.loaders.shot_file import read_shot
+from lensbench.run._stored_anew import is_stored_anew, thin_sample
 from lensbench.shot import Shot
 
 
@@ -21,7 +23,7 @@ class ShotFacts:
     """What the report says of the camera, from one shot, and how bright the shot is and how it was exposed.
 
     `light` is that of the brightest parts about the frame's middle, in numbers over black: of an even light, or of
-    a sheet's white.
+    a sheet's white. `sample` is of its stored numbers, by which the same exposure is known again.
     """
 
     size: tuple[int, int]
@@ -30,13 +32,25 @@ class ShotFacts:
     light: float = 0.0
     shutter_s: float | None = None
     iso: float | None = None
+    file: str = ""
+    f_number: float | None = None
+    sample: NDArray | None = None
 
     @classmethod
     def of(cls, shot: Shot) -> ShotFacts:
         """What a shot says."""
         exposure = shot.exposure
-        light = _light_about_the_middle(shot)
-        return cls(shot.size, exposure.camera, exposure.orientation, light, exposure.shutter_s, exposure.iso)
+        return cls(
+            size=shot.size,
+            camera=exposure.camera,
+            orientation=exposure.orientation,
+            light=_light_about_the_middle(shot),
+            shutter_s=exposure.shutter_s,
+            iso=exposure.iso,
+            file=shot.name,
+            f_number=exposure.f_number,
+            sample=thin_sample(shot),
+        )
 
 
 def _light_about_the_middle(shot: Shot) -> float:
@@ -82,17 +96,24 @@ def load_shots(
         if first != entry.file:
             notices.append(same_picture(entry.file, first))
             continue
+        again = [other.file for other, one in shots if is_stored_anew(thin_sample(one), thin_sample(shot))]
+        if again:
+            notices.append(same_picture(entry.file, again[0], STORED_ANEW))
+            continue
         notices += _remarks(shot, entry)
         shots.append((entry, shot))
     return shots, notices, [ShotDigest(name, digest) for digest, name in digests.items()]
 
 
-def same_picture(name: str, other: str) -> Notice:
-    """The notice of a file that holds what another entry of the same kind holds."""
+TO_THE_LAST_SAMPLE, STORED_ANEW = ", to the last sample", ", noise and all, stored in another way"
+"""How a file may hold another's picture."""
+
+
+def same_picture(name: str, other: str, again: str = TO_THE_LAST_SAMPLE) -> Notice:
+    """The notice of a file that holds what another entry of the same kind holds; `again` says how."""
     text = (
-        f"{name}: holds the same picture as {other}, to the last sample, and is no repeat of it. Name the shot "
-        "that "
-        "belongs here, or take its [[shot]] out of session.toml."
+        f"{name}: holds the same picture as {other}{again}, and is no repeat of it. Name the shot that belongs "
+        "here, or take its [[shot]] out of session.toml."
     )
     return left_out(name, text)
 

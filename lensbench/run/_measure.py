@@ -15,10 +15,18 @@ from lensbench.frame import pixel_pitch_um
 from lensbench.loaders.goals import Goals
 from lensbench.loaders.session import Session, refuse_odd_rulers
 from lensbench.reporter.tile_view import TileView
+from lensbench.run._linearity import judge_linearity
 from lensbench.run._loading import ShotFacts
+from lensbench.run._noise_warnings import linearity_notices
 from lensbench.run._readings import Outcome, Readings
 from lensbench.run._same_pictures import refuse_same_pictures
-from lensbench.run._session_warnings import dark_notices, layout_notices, sensor_notices, session_notices
+from lensbench.run._session_warnings import (
+    dark_notices,
+    layout_notices,
+    ruler_notices,
+    sensor_notices,
+    session_notices,
+)
 from lensbench.run._settings import Given, join_settings
 from lensbench.run._work import Progress, read_session
 from lensbench.target.layout import Layout, read_layout
@@ -98,11 +106,14 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
     settings, dirt = place_dirt(
         found.settings, camera, _exit_pupil_mm(session, geometry), session.lens.pupil_ratio
     )
+    linearity = judge_linearity(readings)
     # What can't be is said first: the rest may hang on it.
     notices = [
         *found.notices,
+        *linearity_notices(linearity),
         *notices,
         *layout_notices(layout),
+        *ruler_notices(session, layout),
         *misfit,
         *more,
         *single_shot_notices(settings),
@@ -126,6 +137,7 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
             series=judge_series(settings, camera.size_px, camera.pixel_pitch_um, session.lens.pupil_ratio),
             rings=missing_rings(geometry, session.goals.wanted),
         ),
+        linearity=linearity,
         made_by=f"lensbench {__version__}",
         session=name_of_folder(session.folder),
         shots=[digest for outcome in outcomes for digest in outcome.digests],

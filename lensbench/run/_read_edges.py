@@ -11,13 +11,21 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.free_edges import free_responses
 from lensbench.analysers.glare import read_dark_tiles
+from lensbench.analysers.photon_transfer import read_noise_blocks
 from lensbench.analysers.shot_quality import assess_shot
 from lensbench.findings import Notice
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
+from lensbench.run._noise_warnings import filter_notices, noise_notices
 from lensbench.run._readings import BladeReading, Outcome, TargetReading
-from lensbench.run._shot_warnings import double_image_ruins, exposure_notices, seen_twice, sign_notices
+from lensbench.run._shot_warnings import (
+    double_image_ruins,
+    exposure_notices,
+    mosaic_notices,
+    seen_twice,
+    sign_notices,
+)
 from lensbench.run._tile_views import view_tiles
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
@@ -76,7 +84,11 @@ def _target_reading(
     signs = assess_shot(shot, places, responses)
     if signs.double_image is not None and double_image_ruins(signs):
         return None, [*notices, left_out(entry.file, f"{entry.file}: {seen_twice(signs.double_image)}")]
-    notices += sign_notices(signs, entry.file)
+    noise = read_noise_blocks(shot)
+    notices += mosaic_notices(shot, entry.file)
+    notices += [*sign_notices(signs, entry.file), *noise_notices(noise, entry.file)]
+    if not signs.noise_correlated:
+        notices += filter_notices(shot, entry.file)
     fitting = fitting_darks(shot, darks)
     reading = TargetReading(
         entry=entry,
@@ -88,6 +100,7 @@ def _target_reading(
         dark_tiles=read_dark_tiles(shot, found, responses[shot.reference], fitting.shots),
         darks=fitting.files,
         views=view_tiles(entry.file, shot, found, responses[shot.reference]),
+        noise=(noise,),
     )
     return reading, notices
 

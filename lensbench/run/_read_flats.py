@@ -8,6 +8,7 @@ from pathlib import Path
 from lensbench.analysers.dust import find_marks
 from lensbench.analysers.falloff import PanelGiven, read_centre_light, read_light
 from lensbench.analysers.flat_light import flat_exposure
+from lensbench.analysers.photon_transfer import read_noise_blocks
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
@@ -15,7 +16,9 @@ from lensbench.loaders.guessing import why_no_even_light
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots
+from lensbench.run._noise_warnings import noise_notices
 from lensbench.run._readings import FlatsReading, Outcome
+from lensbench.run._shot_warnings import mosaic_notices
 from lensbench.shot import Shot
 from lensbench.verdicts.dirt import flat_notices
 
@@ -70,12 +73,15 @@ def _flats_reading(
         notices.append(Notice("dust", entries[0].file, str(error)))
     # Bands, clouds and bars are looked for where dirt is: in the first flat.
     uneven = dust.light if dust is not None else []
+    noise = tuple(read_noise_blocks(shot) for shot in flats)
     for number, (entry, shot) in enumerate(shots):
         notices += flat_notices(entry.file, flat_exposure(shot), uneven if number == 0 else [])
+        notices += [*noise_notices(noise[number], entry.file), *mosaic_notices(shot, entry.file)]
     if light is None and dust is None:
         return None, notices
     centre_light = read_centre_light(flats, fitting.shots)
-    return FlatsReading(entries, ShotFacts.of(flats[0]), light, dust, fitting.files, centre_light), notices
+    facts = ShotFacts.of(flats[0])
+    return FlatsReading(entries, facts, light, dust, fitting.files, centre_light, noise), notices
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:

@@ -11,6 +11,7 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.falloff import LightReading
 from lensbench.analysers.glare import TileLight
+from lensbench.analysers.photon_transfer import NoiseBlocks
 from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import CentreLight, Dust, Notice, ShotDigest
 from lensbench.loaders.session_keys import ShotEntry
@@ -48,7 +49,7 @@ class TargetReading(EdgesReading):
     """One target shot, measured, with the signs of what besides the lens shaped its edges.
 
     `darks` are the dark frames that were subtracted from the light of its dark tiles; `views` are pictures of the
-    tiles for the page.
+    tiles for the page; `noise` is where its noise shows.
     """
 
     found: FoundTiles
@@ -56,6 +57,7 @@ class TargetReading(EdgesReading):
     dark_tiles: TileLight
     darks: tuple[str, ...] = ()
     views: tuple[TileView, ...] = ()
+    noise: tuple[NoiseBlocks | None, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +69,7 @@ class BladeReading(EdgesReading):
 class FlatsReading:
     """The flats of one setting, measured: each is loaded once for all findings.
 
-    `darks` are the dark frames that were subtracted.
+    `darks` are the dark frames that were subtracted; `noise` is where each flat's noise shows.
     """
 
     entries: tuple[ShotEntry, ...]
@@ -76,6 +78,7 @@ class FlatsReading:
     dust: Dust | None
     darks: tuple[str, ...] = ()
     centre_light: CentreLight | None = None
+    noise: tuple[NoiseBlocks | None, ...] = ()
 
 
 Reading = TargetReading | FlatsReading | BladeReading

@@ -16,6 +16,7 @@ from lensbench.analysers.shot_quality import (
     DoubleImage,
     LightBands,
     ShotSigns,
+    is_mosaic_displaced,
 )
 from lensbench.findings import Notice, Reason
 from lensbench.shot import Shot
@@ -64,6 +65,17 @@ def sign_notices(signs: ShotSigns, name: str) -> Iterator[Notice]:
         yield Notice("noise-reduced", name, f"{name}: {_shared_noise(signs)}")
     elif signs.noise_too_low:
         yield Notice("noise-reduced", name, f"{name}: {_quiet(signs)}")
+
+
+def mosaic_notices(shot: Shot, name: str) -> Iterator[Notice]:
+    """Colours that are not where the file says."""
+    if is_mosaic_displaced(shot):
+        text = (
+            f"{name}: the two greens of its mosaic differ as red and blue do, so the file says wrongly where the "
+            "mosaic begins (a crop or a turn by an odd number of pixels does that), and every colour's figures "
+            "are wrong. Measure the camera's own raw file, uncropped and not turned."
+        )
+        yield Notice("mosaic", name, text)
 
 
 def sign_caveats(signs: ShotSigns) -> list[str]:

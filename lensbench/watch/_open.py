@@ -48,7 +48,12 @@ def open_questions(
     # While apertures are still to be written down nobody can say which of them are missing.
     found = [*(_pairs(targets, flats) if told else []), *_rail(targets, looks, pupil_ratio)]
     if targets or flats:
-        found += [*_turns(targets or flats), *_panels(flats), *_repeats(targets or flats)]
+        found += [
+            *_linearity(targets or flats),
+            *_turns(targets or flats),
+            *_panels(flats),
+            *_repeats(targets or flats),
+        ]
     return [*found, *(_apertures(targets, flats) if told else [])]
 
 
@@ -79,6 +84,16 @@ def _rail(targets: Sequence[ShotEntry], looks: Sequence[Look], pupil_ratio: floa
         if advice is not None:
             steps = f": {advice.shots} of them, {advice.step_mm:g} mm apart at f/{look.f_number:g}"
     yield OpenQuestion("rail", question, f"the target along a rail, focus untouched, each with its rail_mm{steps}")
+
+
+def _linearity(entries: Sequence[ShotEntry]) -> Iterator[OpenQuestion]:
+    """Nothing tells a mild tone curve from a lens but the noise of two shots taken alike."""
+    if len({(_aperture(entry), entry.rail_mm, entry.lens_turn_deg) for entry in entries}) == len(entries):
+        yield OpenQuestion(
+            "linearity",
+            "Are the stored numbers proportional to the light?",
+            f"one {entries[0].shows} shot twice in a row, nothing touched",
+        )
 
 
 def _turns(entries: Sequence[ShotEntry]) -> Iterator[OpenQuestion]:

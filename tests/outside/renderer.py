@@ -152,18 +152,20 @@ def expose(rng: np.random.Generator, planes: list[np.ndarray], light: np.ndarray
     return np.clip(np.round(mosaic), 0, 15_512).astype(np.uint16)
 
 
-def write_mosaic(path: Path, mosaic: np.ndarray) -> None:
+def write_mosaic(
+    path: Path, mosaic: np.ndarray, black: int = 512, white: int = 15_512, pattern: bytes = bytes([0, 1, 1, 2])
+) -> None:
     """An uncompressed CFA DNG, tags written one by one."""
     matrix = [(1, 1), (0, 1), (0, 1), (0, 1), (1, 1), (0, 1), (0, 1), (0, 1), (1, 1)]
     tags = [
         (33421, 3, 2, (2, 2), False),
-        (33422, 1, 4, bytes([0, 1, 1, 2]), False),
+        (33422, 1, 4, pattern, False),
         (50706, 1, 4, bytes([1, 4, 0, 0]), False),
         (50707, 1, 4, bytes([1, 1, 0, 0]), False),
         (50708, 2, 0, "Outside renderer", False),
         (50710, 1, 3, bytes([0, 1, 2]), False),
-        (50714, 3, 1, 512, False),
-        (50717, 3, 1, 15_512, False),
+        (50714, 3, 1, black, False),
+        (50717, 3, 1, white, False),
         (50721, 10, 9, tuple(n for pair in matrix for n in pair), False),
         (50728, 5, 3, (1, 1, 1, 1, 1, 1), False),
         (50778, 3, 1, 21, False),

@@ -14,6 +14,7 @@ from lensbench.analysers.shot_quality._exposure import (
     ExposureLevel,
     measure_exposure,
 )
+from lensbench.analysers.shot_quality._mosaic import is_mosaic_displaced
 from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern
 from lensbench.analysers.shot_quality._signs import (
     MAX_ASYMMETRY,
@@ -39,5 +40,6 @@ __all__ = [
     "assess_shot",
     "find_bands",
     "find_double_image",
+    "is_mosaic_displaced",
     "measure_exposure",
 ]

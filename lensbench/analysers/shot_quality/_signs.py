@@ -35,6 +35,9 @@ MAX_NOISE_CORRELATION = 0.1
 """Correlation between neighbours of one colour above which the noise isn't the sensor's own (checked with
 `tests.bench.warnings`)."""
 
+MAX_BLACK_CORRELATION = 0.12
+"""Correlation between neighbours in the black from which edges' tails or ink's texture show in its variance."""
+
 MAX_FULL_WELL_ELECTRONS = 500_000.0
 """No camera's pixel holds more electrons at full scale (common practice); noise that implies more was reduced."""
 
@@ -102,7 +105,9 @@ class ShotSigns:
     def read_noise_electrons(self) -> float:
         """Noise of black in electrons, its photons' own subtracted; 0 where unknown."""
         black, white = self.noise.black, self.noise.white
-        if black is None or white is None or white.light < MIN_SIGNAL_TO_NOISE * np.sqrt(white.variance):
+        if black is None or white is None or black.neighbour_correlation > MAX_BLACK_CORRELATION:
+            return 0.0
+        if white.light < MIN_SIGNAL_TO_NOISE * np.sqrt(white.variance):
             return 0.0
         electrons = white.light / max(white.variance, 1e-12)
         return float(np.sqrt(max(black.variance * electrons**2 - black.light * electrons, 0.0)))

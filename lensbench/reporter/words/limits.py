@@ -61,6 +61,20 @@ def level_curves_in_words(report: Report) -> list[str]:
     return [f"{name}: {words}" for name, words in pairs if words]
 
 
+def linearity_in_words(report: Report) -> str:
+    """Whether stored numbers were found to follow the light, and how nearly; or how to find out."""
+    if report.linearity is None:
+        return (
+            "Whether the stored numbers are proportional to the light was not checked: no two shots were taken "
+            "alike. Take the target twice in a row, nothing touched, and list both."
+        )
+    (first, second), departure = report.linearity.shots, report.linearity.departure_percent
+    return (
+        f"By the noise of {first} and {second} the stored numbers lie {brief(departure)} % of white"
+        " above a straight line half-way up; 0 is linear."
+    )
+
+
 def limits_in_words(report: Report) -> list[str]:
     """A sentence a setting on what diffraction and pixels allow, and on the print."""
     lines = [

@@ -24,6 +24,7 @@ NAMES_A_CAUSE = frozenset(
         *("left-out", "tiles", "motion", "double-image", "uneven-light", "odd-light"),
         *("sharpened", "tone-curve", "noise-reduced", "mirrored", "clipped", "dark", "dark-centre", "tilted"),
         *("not-flat", "print-limited", "unlike", "rulers", "too-sharp", "incomparable"),
+        *("black-level", "brightened", "coarse-numbers", "mosaic", "other-aperture"),
     }
 )
 """Codes of which a clean shot may carry none."""

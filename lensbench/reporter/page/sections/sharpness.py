@@ -18,7 +18,12 @@ from lensbench.reporter.tables.sharpness import (
 )
 from lensbench.reporter.tables.table import Table
 from lensbench.reporter.words.captions import sharpness_in_short
-from lensbench.reporter.words.limits import caveats_in_words, level_curves_in_words, limits_in_words
+from lensbench.reporter.words.limits import (
+    caveats_in_words,
+    level_curves_in_words,
+    limits_in_words,
+    linearity_in_words,
+)
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,7 @@ def sharpness_section(report: Report) -> SharpnessSection | None:
     return SharpnessSection(
         by_distance=scaled_panels(report, _has_edges, draw_sharpness_by_distance, in_short),
         curves=scaled_panels(report, has_curves, draw_curves, lambda _: "contrast from coarse to fine"),
-        caveats=[*caveats_in_words(report), *level_curves_in_words(report)],
+        caveats=[*caveats_in_words(report), *level_curves_in_words(report), linearity_in_words(report)],
         by_aperture=sharpness_by_aperture(report),
         by_zone=by_zone,
         by_colour=sharpness_by_colour(report),

@@ -1,0 +1,99 @@
+"""The photon transfer line of a single shot, with pixel gain and texture as free terms."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import lsq_linear
+
+from lensbench.analysers.photon_transfer._blocks import BRIGHT, DARK, NoiseBlocks
+from lensbench.analysers.photon_transfer._correlation import TEXTURED, far_from_edges, neighbour_correlation
+from lensbench.analysers.photon_transfer._levels import Levels, levels_of, together
+from lensbench.analysers.photon_transfer._signs import SURE, NoiseSigns
+
+GROUPS, DARK_GROUPS, DARK_BLOCKS = 12, 4, 100
+"""Levels of light that a shot's white and black are divided into, and blocks of black that make a level."""
+
+UNSURE_SLOPE = 0.15
+"""A line whose slope is known no better than to this share tells nothing: all of its light is alike."""
+
+
+def measure_noise_line(blocks: NoiseBlocks) -> NoiseSigns | None:
+    """Fit variance = reading + photons · light · (1 + radial · h²) + gain · light².
+
+    Pixels differ in gain (photo-response non-uniformity) and paper and ink have texture: both add a variance that
+    grows with the square of the light, of an unknown amount that can't be negative.
+
+    Parameters
+    ----------
+    blocks : NoiseBlocks
+        Of a target shot or a flat.
+
+    Returns
+    -------
+    NoiseSigns or None
+        None where there are too few blocks or too little range of light, or texture in them.
+
+    References
+    ----------
+    EMVA Standard 1288, release 4.0 (2021), sections 2.2 and 6.5: variance of photon noise against the signal over
+    dark, there from the difference of two shots. Janesick, Photon Transfer (SPIE Press, 2007): the three terms.
+    """
+    if len(blocks) == 0:
+        return None
+    share = blocks.light / np.percentile(blocks.light, 95)
+    white, black = blocks.taken(share > BRIGHT), blocks.taken(far_from_edges(blocks) & (share < DARK))
+    if neighbour_correlation(white) > TEXTURED:
+        return None
+    levels = [levels_of(white.light, white.variance, white.h2, GROUPS)]
+    if len(black) and neighbour_correlation(black) < TEXTURED:
+        groups = min(DARK_GROUPS, max(len(black) // DARK_BLOCKS, 1))
+        levels.append(levels_of(black.light, black.variance, black.h2, groups, rings=1))
+    return fit_line(together(*levels), blocks.full_scale)
+
+
+def fit_line(levels: Levels, full_scale: float) -> NoiseSigns | None:
+    """The line through levels, gain and growth outwards not below 0; None with too few levels or too little range.
+
+    Where light falls off, growth outwards and gain hide each other: growth counts only where it is sure.
+    """
+    if len(levels.light) < 6:
+        return None
+    top = float(levels.light.max())
+    light = levels.light / top
+    terms = [np.ones_like(light), light, light**2, light * levels.h2]
+    found, sigma = _fit(terms, levels)
+    radial, radial_sigma = 0.0, 0.0
+    if found[1] > 0:
+        radial = float(found[3] / found[1])
+        radial_sigma = float(np.hypot(sigma[3], radial * sigma[1]) / found[1])
+    if radial <= SURE * radial_sigma:
+        found, sigma = _fit(terms[:3], levels)
+    if not sigma[1] < UNSURE_SLOPE * found[1]:
+        return None
+    return NoiseSigns(
+        reading=float(found[0]),
+        reading_sigma=float(sigma[0]),
+        photons=float(found[1] / top),
+        radial=radial,
+        radial_sigma=radial_sigma,
+        full_scale=full_scale,
+    )
+
+
+def _fit(terms: list[NDArray], levels: Levels) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Weighted least squares, all terms but the first not below 0, and their standard deviations.
+
+    Terms at their bound are taken as known; errors are scaled up where the fit is poor.
+    """
+    weight = 1 / (levels.unsure * levels.variance)
+    design, values = np.stack(terms, axis=1) * weight[:, None], levels.variance * weight
+    # The method that puts terms on their bounds, not near them.
+    bounds = [-np.inf, *[0.0] * (len(terms) - 1)], np.inf
+    found = lsq_linear(design, values, bounds, method="bvls").x
+    free = np.append(True, found[1:] > 0)
+    freedom = max(len(values) - int(free.sum()), 1)
+    poor = max(float(np.sum((design @ found - values) ** 2)) / freedom, 1.0)
+    sigma = np.zeros(len(terms))
+    sigma[free] = np.sqrt(np.diag(np.linalg.pinv(design[:, free].T @ design[:, free])) * poor)
+    return found, sigma

@@ -1,0 +1,103 @@
+"""Photon noise against light, on frames whose photons are drawn here one by one: nothing of the simulator.
+
+EMVA Standard 1288, release 4.0 (2021): the variance of photon noise is proportional to the light over dark (2.2),
+and temporal noise is half of the variance of the difference of two shots taken alike (6.5).
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lensbench.analysers.photon_transfer import (
+    measure_departure,
+    measure_noise_line,
+    measure_shared_noise,
+    read_noise_blocks,
+)
+from lensbench.shot import Shot
+
+SIZE, BLACK, WHITE, UNITS = (1024, 768), 512, 15_512, 0.5
+GAIN = 1 + 0.005 * np.random.default_rng(5).standard_normal(SIZE[::-1])
+
+
+def light_of_a_sheet():
+    """White that falls off by a stop to the corners, with black squares of 96 px on it: electrons."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    h2 = ((x - 511.5) ** 2 + (y - 383.5) ** 2) / (SIZE[0] ** 2 + SIZE[1] ** 2) * 4
+    ink = (x // 96 + y // 96) % 2
+    return 22_000 * 2.0**-h2 * np.where(ink, 0.05, 1.0)
+
+
+def shot(seed=1, change=lambda light: light, black=BLACK, electrons=None):
+    """A frame without colours; `change` is done to the stored light, as a share of full scale."""
+    rng = np.random.default_rng(seed)
+    electrons = light_of_a_sheet() if electrons is None else electrons
+    taken = rng.poisson(electrons * GAIN) + 3 * rng.standard_normal(electrons.shape)
+    share = change(taken * UNITS / (WHITE - BLACK))
+    samples = np.clip(np.rint(BLACK + share * (WHITE - BLACK)), 0, WHITE).astype(np.uint16)
+    return Shot.from_array(samples, black, WHITE)
+
+
+def blocks(**given):
+    return read_noise_blocks(shot(**given))
+
+
+def gamma(power):
+    return lambda light: np.clip(light, 0, 1) ** (1 / power)
+
+
+def test_an_honest_line_has_the_cameras_gain_and_read_noise():
+    """0.5 stored numbers an electron and 3 electrons of read noise, as drawn."""
+    line = measure_noise_line(blocks())
+    assert line.photons == pytest.approx(UNITS, rel=0.03)
+    assert abs(line.reading - (3 * UNITS) ** 2) < 4 * line.reading_sigma
+    assert (line.too_quiet, line.too_noisy, line.brightened) == (False, False, False)
+
+
+@pytest.mark.parametrize(("stated", "sign"), [(312, "too_quiet"), (712, "too_noisy")])
+def test_a_black_level_off_by_200(stated, sign):
+    line = measure_noise_line(blocks(black=stated))
+    assert getattr(line, sign)
+    # The line meets zero where black really lies.
+    assert line.black_offset == pytest.approx(stated - BLACK, abs=40)
+
+
+def test_a_tone_curve_shows_in_one_shot_and_a_milder_one_in_two():
+    assert measure_noise_line(blocks(change=gamma(1.3))).too_noisy
+    straight, bent = (
+        measure_departure(*(blocks(seed=s, change=c) for s in (1, 2))) for c in (gamma(1), gamma(1.1))
+    )
+    assert abs(straight.value) < 2 * straight.half_width < 2.0
+    assert bent.value > 2 * bent.half_width
+
+
+def test_corners_that_were_brightened():
+    """What multiplies numbers multiplies the variance by the square, so that like light is noisier."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    h2 = ((x - 511.5) ** 2 + (y - 383.5) ** 2) / (SIZE[0] ** 2 + SIZE[1] ** 2) * 4
+    assert measure_noise_line(blocks(change=lambda light: light * 2.0 ** (0.5 * h2))).brightened
+
+
+@pytest.mark.parametrize(("amount", "shows"), [(0.0, False), (0.05, True), (-0.05, True)])
+def test_samples_mixed_with_their_neighbours(amount, shows):
+    """Each sample with a share of the next: white noise gets that correlation."""
+    shared = measure_shared_noise(blocks(change=lambda light: light + amount * np.roll(light, 1, axis=1)))
+    assert shared.processed == shows
+    assert shared.correlation == pytest.approx(amount / 2, abs=4 * shared.sigma + 0.003)
+
+
+def test_paper_is_no_filter_and_no_line():
+    """Texture twice as strong as the noise, smooth over three pixels, as a lens draws it."""
+    fibres = np.random.default_rng(8).standard_normal(SIZE[::-1])
+    grain = sum(np.roll(fibres, (i, k), (0, 1)) for i in range(3) for k in range(3)) / 3
+    paper = light_of_a_sheet() * (1 + 0.012 * grain)
+    assert measure_noise_line(blocks(electrons=paper)) is None
+    assert not measure_shared_noise(blocks(electrons=paper)).processed
+
+
+def test_coarse_steps_are_told_from_noise():
+    fine, coarse = blocks(), blocks(change=lambda light: np.rint(light * 40) / 40)
+    assert fine.coarseness < 0.01
+    assert coarse.coarseness > 0.5
+    assert read_noise_blocks(replace(shot(), samples=shot().samples.astype(np.float32))) is None
