@@ -70,12 +70,7 @@ KINDS = (
 CASES = {
     "demo": [
         *([], ["--out", "reports"], ["--keep", "kept"], ["--keep", "evening"], ["--out", "evening"]),
-        *(
-            ["--full"],
-            ["--full", "--keep", "kept"],
-            ["--full", "--keep", "evening"],
-            ["--full", "--out", "evening"],
-        ),
+        ["--full", "--keep", "kept"],
     ],
     "target": [["sheets"], ["evening"], ["reports/outside-build", "--paper", "A3"]],
     "session": [["evening"], ["reports"]],

@@ -24,9 +24,10 @@ cone's width look alike (study: `tests/bench/series.py`)."""
 
 LEAST_SHOTS = 5
 
-MODEL_SIGMA = 0.02
-"""Standard deviation of the f-number, relative, by what the lens has besides a Gaussian (study:
-`tests/bench/series.py`)."""
+MODEL_SIGMA, MODEL_POWER = 0.08, 1.3
+"""Standard deviation of the f-number, relative, by what the lens has besides a Gaussian, were there no fall of MTF50
+along the rail, and the power of that fall by which it shrinks: the farther out of focus, the more the cone's width
+is all that counts (study: `tests/bench/series.py`)."""
 
 _FREQUENCY = np.linspace(0.002, 0.6, 300)
 
@@ -54,8 +55,9 @@ def _effective(setting: Setting, pitch_um: float) -> Figure | None:
     if max(series.mtf50) < LEAST_FALL * min(series.mtf50):
         return None
     value, sigma = _fitted(series, scale.value, pitch_um)
+    model = MODEL_SIGMA * (max(series.mtf50) / min(series.mtf50)) ** -MODEL_POWER
     # Defocus goes with the square of the magnification, and so does the f-number for a given blur.
-    relative = math.hypot(NORMAL_95 * math.hypot(sigma, MODEL_SIGMA), 2 * scale.half_width / scale.value)
+    relative = math.hypot(NORMAL_95 * math.hypot(sigma, model), 2 * scale.half_width / scale.value)
     return Figure.of(value, value * relative, "")
 
 
