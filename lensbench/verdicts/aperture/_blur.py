@@ -25,9 +25,9 @@ cone's width look alike (study: `tests/bench/series.py`)."""
 LEAST_SHOTS = 5
 
 MODEL_SIGMA, MODEL_POWER = 0.08, 1.3
-"""Standard deviation of the f-number, relative, by what the lens has besides a Gaussian: the first, times the fall
-of MTF50 along the rail (its peak over its least) to minus this power. The farther out of focus, the more the cone's
-width is all that counts (study: `tests/bench/series.py`)."""
+"""Standard deviation of the f-number, relative, by what the lens has besides a Gaussian: the first, times the
+fall of MTF50 along the rail (its peak over its least) to minus this power. Farther out of focus the cone's width
+is all that counts (study: `tests/bench/series.py`)."""
 
 _FREQUENCY = np.linspace(0.002, 0.6, 300)
 
