@@ -15,7 +15,7 @@ from lensbench.analysers.edge._places import EdgePlaces
 SIGMA_APART = 8
 """Standard deviations of curves are calculated at every so many-th of `profile.Q`."""
 
-UNEXPECTED_SHARE = 0.1
+UNEXPECTED_SHARE = 0.2
 """What unexpected profiles and light add to a position's variance, over what is allowed for them elsewhere: only
 what differs between both sides moves the half (study: `tests/bench/edge_positions.py`)."""
 
@@ -48,7 +48,7 @@ def _position_sigma(fit: EdgeFit) -> NDArray[np.float64]:
     """Standard deviation of the position, as the ragged line has it."""
     crossing = _moved(fit, fit.half_crossing(), 0.5)[:, None, :]
     by_noise, beyond, by_texture = (part[:, 0] for part in fit.variances_apart(crossing))
-    return np.sqrt(fit.reduced_chi_squared * by_noise + UNEXPECTED_SHARE * beyond + by_texture)
+    return np.sqrt(fit.reduced_chi_squared * (by_noise + by_texture) + UNEXPECTED_SHARE * beyond)
 
 
 def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures:

@@ -48,9 +48,9 @@ COMMON_COUNT = 8.0
 """So many independent patches of a sheet's common texture count beside an edge's own: a sheet is of one paper, and
 an edge alone shows few patches of a wide texture (study: `tests/bench/texture.py`)."""
 
-FEW_PATCHES = 1.0
+FEW_PATCHES, FEW_OF_STRAY = 5.0, 1.0
 """Variances are larger by so much over the number of patches seen, as Student's distribution is wider than the
-normal one."""
+normal one: of the paper's texture, and of what passes for none (study: `tests/bench/texture.py`)."""
 
 MOST_SHARE = 3.0
 """What an edge's variance is over so many times the common one is no texture of the paper but stray light."""
@@ -142,10 +142,12 @@ def find_texture(
     common = _common(seen, weight, expected) * _certainty(seen[:, 0], weight[:, 0], by_chance)
     patches = _patches(weight, common)
     # What spoils one edge only, such as a reflection beside it, shows where the paper is even, too.
-    common = np.maximum(common, FAINTEST * LEAST_TEXTURE * (DISTANCES >= STRAY_FROM))
+    least = FAINTEST * LEAST_TEXTURE * (DISTANCES >= STRAY_FROM)
+    few = np.where(common > least, FEW_PATCHES, FEW_OF_STRAY)
+    common = np.maximum(common, least)
     share = _shares(seen, weight, expected @ common, patches, by_chance)[:, None]
     of_edge = common * _gaussian_mean(piece[:, None] * PIECES / DISTANCES)
-    of_edge = of_edge * (1 + FEW_PATCHES / np.maximum(patches, 1))[:, None]
+    of_edge = of_edge * (1 + few / np.maximum(patches, 1)[:, None])
     of_piece = common * _gaussian_mean(piece[:, None] / DISTANCES)
     usual, more = np.minimum(share, MOST_SHARE), np.maximum(share - MOST_SHARE, 0)
     return Texture(usual * of_edge, usual * of_piece, more * of_edge)
