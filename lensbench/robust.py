@@ -34,9 +34,21 @@ def robust_sigma(values: ArrayLike, axis: int | None = None, about: float | None
     float or ndarray
     """
     values = np.asarray(values)
+    if axis is None:
+        return MAD_TO_SIGMA * _median(np.abs(values - (_median(values) if about is None else about)))
     centre = np.median(values, axis=axis, keepdims=True) if about is None else about
-    deviation = np.median(np.abs(values - centre), axis=axis)
-    return MAD_TO_SIGMA * (float(deviation) if axis is None else deviation)
+    return MAD_TO_SIGMA * np.median(np.abs(values - centre), axis=axis)
+
+
+def _median(values: NDArray) -> float:
+    """The same as `numpy.median` over all values, which parts them three times."""
+    middle = values.size // 2
+    parted = np.partition(values, middle, axis=None)
+    # What isn't a number is sorted last.
+    upper, highest = parted[middle], parted[middle:].max()
+    if np.isnan(highest):
+        return float("nan")
+    return float(upper if values.size % 2 else np.mean([parted[:middle].max(), upper]))
 
 
 def comparably_known(sigma: NDArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:

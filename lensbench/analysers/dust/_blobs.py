@@ -85,6 +85,12 @@ class Blob:
         return np.linalg.svd(self.ellipse)[2][1]
 
     @property
+    def ends(self) -> NDArray[np.float64]:
+        """The ends of its middle line, were it a fibre with round ends, in pixels, shape (2, 2)."""
+        half = (self.length.value - self.width.value) / 2 * self.axis
+        return np.array([self.x, self.y]) + np.array([-half, half])
+
+    @property
     def reach(self) -> float:
         """Distance from its centre at which its shadow ends."""
         return self.profile.reach * self.length.value / 2

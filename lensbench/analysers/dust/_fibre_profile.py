@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.dust._cells import CELL_PX
 from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._mark_profile import relative_depth
-from lensbench.analysers.dust._paths import cells_beside, extended, normals, resampled
+from lensbench.analysers.dust._paths import cells_beside, extended, normals, once, resampled
 from lensbench.analysers.dust._pyramid import Level
 from lensbench.analysers.dust._residual import Residual
 from lensbench.findings import NORMAL_95, Figure
@@ -26,6 +26,13 @@ BIN = 0.5
 
 PROFILE_CELLS = 5.0
 """Half-width of a profile across a fibre, in cells."""
+
+HIGH_PERCENT = 70
+"""Percentile of the running signal along a fibre that is taken for its height (chosen by experience)."""
+
+LEAST_EVEN, EVEN_RUN = 0.5, 5
+"""Median of a fibre's signal along it over its mean, at least, of running means of so many cells (chosen by
+experience)."""
 
 NEARLY = 3.84
 """Widths whose chi-squared is above the least by less than this make the interval (95 % of one degree of
@@ -88,7 +95,7 @@ def measure_fibre(
     if 0 < profile.width < PIXELS_BELOW * CELL_PX:
         pixels = _profile(residual, None, line, sign)
         profile = pixels if pixels.signal_to_noise > 0.9 * profile.signal_to_noise else profile
-    if profile.height <= 0:
+    if profile.height <= 0 or not _is_even(best.z, sign, (line - best.offset) / best.cell_px):
         return None
     return _fibre(residual, line, profile, level.cell_px, sign)
 
@@ -99,7 +106,7 @@ def _centre_line(path: NDArray, level: Level, sign: float, reaches: tuple[int, .
     for reach in reaches:
         path, along = _centred(level.z, sign, resampled(extended(path, reach)))
         first, last = _ends(along)
-        path = path[first:last]
+        path = once(path[first:last])
         if len(path) < 5:
             return None
     return path * level.cell_px + level.offset
@@ -135,6 +142,13 @@ def _centred(z: NDArray, sign: float, path: NDArray) -> tuple[NDArray, NDArray]:
     return moved, sign * _cross_sections(z, moved, np.linspace(-1, 1, 3)).mean(axis=1)
 
 
+def _is_even(z: NDArray, sign: float, path: NDArray) -> bool:
+    """Whether a line's signal lies all along it: what a mark's end or crossing left lies in few places."""
+    along = sign * _cross_sections(z, path, np.linspace(-1, 1, 3)).mean(axis=1)
+    smoothed = _running_mean(along[:, None], EVEN_RUN)
+    return float(np.median(smoothed)) > LEAST_EVEN * float(np.mean(along))
+
+
 def _running_mean(values: NDArray, run: int) -> NDArray[np.float64]:
     """Means over `run` rows; at the ends over those that exist."""
     half = run // 2
@@ -145,11 +159,14 @@ def _running_mean(values: NDArray, run: int) -> NDArray[np.float64]:
 
 
 def _ends(along: NDArray) -> tuple[int, int]:
-    """Where the signal along a path begins and ends: cumulated, it exceeds half of its median most."""
-    height = float(np.median(along[len(along) // 4 : -(len(along) // 4) or None]))
+    """Where the signal along a path begins and ends: cumulated, it exceeds half of its height most."""
+    strength = max(float(np.mean(along)), 0.2)
+    run = int(np.clip((3 / strength) ** 2, 5, 41)) | 1
+    # Of most of its length: it may have been traced far beyond its end.
+    height = float(np.percentile(_running_mean(along[:, None], run), HIGH_PERCENT))
     gained = np.concatenate([[0], np.cumsum(along - height / 2)])
-    middle = len(along) // 2
-    return int(np.argmin(gained[: middle + 1])), int(middle + np.argmax(gained[middle:]))
+    last = int(np.argmax(gained - np.minimum.accumulate(gained)))
+    return int(np.argmin(gained[: last + 1])), last
 
 
 class _Profile(NamedTuple):

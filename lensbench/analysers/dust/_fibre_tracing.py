@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.dust._paths import PARALLEL, once
 from lensbench.analysers.dust._pyramid import Level, nearest_cells
 from lensbench.analysers.dust._segments import Segments
 
@@ -30,12 +31,16 @@ PROMISING_SIGNAL = 6.2
 """Signal to noise that a segment must reach, by itself or with the next steps, to be traced (chosen by
 experience)."""
 
-PARALLEL = 0.8
-"""Cosine of the angle from which a path that meets itself closes; at a larger angle it crosses (chosen by
-experience)."""
+DEEPEST, DEEPEST_NOISE = 1.5, 2.0
+"""A cell counts for up to so many times the fibre's own depth, and noise besides: a deeper fibre that crosses must
+not draw the path (chosen by experience)."""
 
-ALONG_CELLS, APART_CELLS = 2.5, 16
-"""Cells between a path and an earlier part of it along which it runs, and points between the two at least."""
+STRAIGHT = 0.15
+"""Share of the fibre's depth that a straight step may lack to the sharpest arc: where fibres cross, both are dark
+(chosen by experience)."""
+
+LATELY = 0.3
+"""Weight of a step in the running mean of a fibre's depth."""
 
 MOST_STEPS = 400
 """Steps of a path at most, each way."""
@@ -60,8 +65,8 @@ def are_promising(level: Level, segments: Segments) -> NDArray[np.bool_]:
             continue
         first, last = _inner_ends(starts[own], ends[own])
         way = np.arctan2(*(last - first).T[::-1])
-        ahead = _best_arcs(level.z, last, way, step, sign[own])[0]
-        behind = _best_arcs(level.z, first, way + np.pi, step, sign[own])[0]
+        ahead = _highest_signals(level.z, last, way, step, sign[own])
+        behind = _highest_signals(level.z, first, way + np.pi, step, sign[own])
         total, cells = np.abs(segments.signal[own]) * np.sqrt(lengths[own]), lengths[own].copy()
         best = np.abs(segments.signal[own])
         # A quarter of each step overlaps with the segment itself.
@@ -83,11 +88,11 @@ def trace_from(level: Level, segments: Segments, number: int) -> Trace:
         (short for short in SHARPEST_DEG if short <= step and mean * np.sqrt(short) > SHORT_STEP_SIGNAL), step
     )
     first, last = (v[0] for v in _inner_ends(starts, ends))
-    forward = _walk(level.z, last, last - first, step, sign)
-    backward = _walk(level.z, first, first - last, step, sign)
+    forward = _walk(level.z, last, last - first, step, sign, mean)
+    backward = _walk(level.z, first, first - last, step, sign, mean)
     count = max(int(lengths[0] / 2), 2)
     centre = first + np.linspace(0, 1, count)[:, None] * (last - first)
-    path = _once(np.concatenate([backward[::-1], centre, forward]))
+    path = once(np.concatenate([backward[::-1], centre, forward]))
     values = sign * nearest_cells(level.z, path[:, 0], path[:, 1])
     signal = float(values.sum() / np.sqrt(len(values)))
     return Trace(path * level.cell_px + level.offset, signal, float(sign))
@@ -125,44 +130,48 @@ def _arcs(step: int) -> NDArray[np.complex128]:
     return np.cumsum(np.exp(1j * _headings(step)), axis=1)
 
 
-def _best_arcs(
+@functools.cache
+def _turns(step: int) -> NDArray[np.float64]:
+    """How far each of the arcs turns, in units of the sharpest, shape (arcs,)."""
+    turns = _headings(step)[:, -1] - _headings(step)[:, 0]
+    return turns / np.abs(turns).max()
+
+
+def _arc_values(z: NDArray[np.float32], positions: NDArray, angles: NDArray, step: int) -> tuple[NDArray, NDArray]:
+    """Points of the arcs from each position and direction, as x + iy, and the cells there: (n, arcs, step)."""
+    starts, ways = positions[:, 0] + 1j * positions[:, 1], np.exp(1j * angles)
+    points = starts[:, None, None] + ways[:, None, None] * _arcs(step)
+    return points, nearest_cells(z, points.real, points.imag)
+
+
+def _highest_signals(
     z: NDArray[np.float32], positions: NDArray, angles: NDArray, step: int, signs: NDArray
-) -> tuple[NDArray, NDArray, NDArray]:
-    """From each position and direction the arc of most signal: its signal to noise, points and number."""
-    points = (positions[:, 0] + 1j * positions[:, 1])[:, None, None] + np.exp(1j * angles)[:, None, None] * _arcs(
-        step
-    )
-    signals = signs[:, None] * nearest_cells(z, points.real, points.imag).sum(axis=-1) / np.sqrt(step)
-    best = signals.argmax(axis=1)
-    each = np.arange(len(best))
-    return signals[each, best], points[each, best], best
+) -> NDArray[np.float64]:
+    """Signal to noise of the arc of most signal from each position and direction."""
+    values = _arc_values(z, positions, angles, step)[1].sum(axis=-1)
+    return (signs[:, None] * values).max(axis=1) / np.sqrt(step)
 
 
-def _walk(z: NDArray[np.float32], position: NDArray, way: NDArray, step: int, sign: float) -> NDArray[np.float64]:
-    """Points along the best arcs from a position, until the signal ends."""
+def _walk(
+    z: NDArray[np.float32], position: NDArray, way: NDArray, step: int, sign: float, depth: float
+) -> NDArray[np.float64]:
+    """Points along the best arcs from a position, until the signal ends; `depth` is about that of a cell."""
     angle = np.arctan2(way[1], way[0])
     walked, weak = [np.empty((0, 2))], 0
     for _ in range(MOST_STEPS):
-        signal, points, best = _best_arcs(z, position[None], np.array([angle]), step, np.array([sign]))
-        weak = weak + 1 if signal[0] < LEAST_STEP_SIGNAL else 0
-        walked.append(np.stack([points[0].real, points[0].imag], axis=1))
-        position, angle = walked[-1][-1], angle + _headings(step)[best[0], -1]
+        points, values = (part[0] for part in _arc_values(z, position[None], np.array([angle]), step))
+        values = sign * values
+        own = np.minimum(values, DEEPEST * depth + DEEPEST_NOISE).mean(axis=1)
+        best = int(np.argmax(own - STRAIGHT * depth * _turns(step) ** 2))
+        weak = weak + 1 if values[best].sum() < LEAST_STEP_SIGNAL * np.sqrt(step) else 0
+        walked.append(np.stack([points[best].real, points[best].imag], axis=1))
+        position, angle = walked[-1][-1], angle + _headings(step)[best, -1]
         outside = (position < 0).any() or position[0] >= z.shape[1] or position[1] >= z.shape[0]
         if weak == 2 or outside or _closes(walked):
             break
+        if not weak:
+            depth += LATELY * (float(own[best]) - depth)
     return np.concatenate(walked[: len(walked) - weak])
-
-
-def _once(path: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A path in cells without what runs along its own first part at its end, as around a ring."""
-    if len(path) < 4 * APART_CELLS:
-        return path
-    ways = np.gradient(path, axis=0)
-    ways /= np.maximum(np.hypot(*ways.T), 1e-9)[:, None]
-    near = np.hypot(*(path[:, None] - path[None]).transpose(2, 0, 1)) < ALONG_CELLS
-    earlier = np.tril(near & (np.abs(ways @ ways.T) > PARALLEL), -APART_CELLS).any(axis=1)
-    apart = np.flatnonzero(~earlier)
-    return path[: apart[-1] + 1]
 
 
 def _closes(walked: list[NDArray]) -> bool:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._boxes import Box
 from lensbench.analysers.dust._cells import CELL_PX
 from lensbench.analysers.dust._mark_profile import cutoff_radius, relative_depth
@@ -17,11 +19,16 @@ from lensbench.findings import Figure
 JOIN_PX = 16.0
 """Fibres whose ends lie closer than this, and in line, are one (chosen by experience)."""
 
-ALIKE = 2.0
-"""And their depths and widths differ by less than this factor (chosen by experience)."""
+ALIKE, WIDTHS_ALIKE = 2.0, 3.0
+"""And their depths times widths, and their widths, differ by less than these factors: of a short piece the product
+is known best (chosen by experience)."""
 
 LOOP_ROOMS = 3.0
 """A loop is longer than the distance at which ends are joined by this factor at least."""
+
+LOOP_SHARE, WAY_POINTS = 0.25, 8
+"""Share of a loop's length over which it may lie beside the line that it leaves, and points of a path that tell
+its direction (chosen by experience)."""
 
 LEAST_TURN, MOST_TURN, SHARPEST_PX = 1.2, 2.4, 30.0
 """How much its direction may differ (in radians) where the two touch, and at most, and the radius of the sharpest
@@ -115,12 +122,27 @@ class Fibre:
         z[rows, columns] -= shadow.astype(np.float32)
 
 
-def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
-    """The path of two fibres of one sign and alike of which one continues the other; None where neither does."""
-    ratios = other.depth.value / one.depth.value, other.width.value / one.width.value
-    if not all(1 / ALIKE < ratio < ALIKE for ratio in ratios):
+def straight_fibre(blob: Blob) -> Fibre:
+    """The fibre that an elongated shape may be a piece of."""
+    line = resampled(blob.ends / CELL_PX) * CELL_PX
+    return Fibre(line, blob.steepness, blob.width, blob.length, blob.depth, blob.signal_to_noise)
+
+
+class Join(NamedTuple):
+    """The path of two fibres together, and how far from straight on it goes where they meet (0 to 2)."""
+
+    path: NDArray[np.float64]
+    turn: float
+
+
+def join_of(one: Fibre, other: Fibre) -> Join | None:
+    """Two fibres of one sign and alike of which one continues the other; None where neither does."""
+    wider = other.width.value / one.width.value
+    area = wider * other.depth.value / one.depth.value
+    if not (1 / ALIKE < area < ALIKE and 1 / WIDTHS_ALIKE < wider < WIDTHS_ALIKE):
         return None
-    room = JOIN_PX + one.width.value + other.width.value
+    # How long a fibre is counts both of its ends.
+    room = JOIN_PX + one.width.value + other.width.value + (one.length.half_width + other.length.half_width) / 2
     across = max(one.width.value, other.width.value) / 2 + CELL_PX
     least, best = room, None
     for first in (one.path, one.path[::-1]):
@@ -128,44 +150,58 @@ def joined_paths(one: Fibre, other: Fibre) -> NDArray[np.float64] | None:
             gaps = np.hypot(*(second - first[-1]).T)
             start = int(np.argmin(gaps))
             if gaps[start] < least and _continues(first, second, start, across):
-                least, best = float(gaps[start]), np.concatenate([first, second[start:]])
-    return best if best is not None else _with_loop(one.path, other.path, room)
+                turn = 1 + float(_way(first[::-1], across) @ _way(second[start:], across))
+                least, best = float(gaps[start]), Join(np.concatenate([first, second[start:]]), turn)
+    if best is None:
+        path = _with_loop(one.path, other.path, room)
+        best = None if path is None else Join(path, 0.0)
+    return best
 
 
 def _with_loop(path: NDArray, loop: NDArray, room: float) -> NDArray[np.float64] | None:
     """A path with a loop put in where both ends of that touch it at one place; None where they don't."""
     for line, whole in ((path, loop), (loop, path)):
-        ring = _ring(whole, line)
+        ring = _ring(whole, line, room)
         gaps = [np.hypot(*(line - end).T) for end in (ring[0], ring[-1])]
         places = [int(np.argmin(gap)) for gap in gaps]
         first, last = min(places), max(places)
-        closes = max(float(gap.min()) for gap in gaps) < room and _length(line[first : last + 1]) < 2 * room
-        if not closes or _length(ring) < LOOP_ROOMS * room:
+        # Where it leaves at a small angle, the two ways lie side by side for some length.
+        length = _length(ring)
+        beside = _length(line[first : last + 1]) < max(2 * room, LOOP_SHARE * length)
+        if not beside or max(float(gap.min()) for gap in gaps) > room or length < LOOP_ROOMS * room:
             continue
-        before, after = line[:first], line[last + 1 :]
-        # Run through it the way round that bends less.
-        rings = (ring, ring[::-1])
-        way = max(rings, key=lambda r: _straightness(before[-8:], r[:8]) + _straightness(r[-8:], after[:8]))
-        return np.concatenate([before, way, after])
+        # The way that bends less: around it and on, or past it, around, and past it again.
+        ways = [
+            (line[:end], turned, line[begin:])
+            for end, begin in ((first, last + 1), (last + 1, first))
+            for turned in (ring, ring[::-1])
+        ]
+        return np.concatenate(max(ways, key=lambda way: _straightness(*way[:2]) + _straightness(*way[1:])))
     return None
 
 
-def _ring(path: NDArray, line: NDArray) -> NDArray[np.float64]:
-    """A path without what lies beyond the place where its ends come closest to each other and to a line."""
+def _ring(path: NDArray, line: NDArray, room: float) -> NDArray[np.float64]:
+    """A path around a ring from where it comes closest to a line, and without what lies beyond that place."""
+    away = least_distance(path, line)
+    if np.hypot(*(path[-1] - path[0])) < room:
+        # It is closed, wherever it was found to begin.
+        return np.roll(path, -int(np.argmin(away)), axis=0)
     third = max(len(path) // 3, 1)
     apart = np.hypot(*(path[:third, None] - path[None, -third:]).transpose(2, 0, 1))
-    away = least_distance(path, line)
     apart = apart + away[:third, None] + away[None, -third:]
     first, last = np.unravel_index(np.argmin(apart), apart.shape)
     return path[first : len(path) - third + int(last) + 1]
 
 
 def _straightness(before: NDArray, after: NDArray) -> float:
-    """Cosine of the angle between the directions of two pieces; 0 where one is too short."""
-    if min(len(before), len(after)) < 2:
+    """How nearly straight one piece goes on as the next, from gap to gap: up to 2; 0 where one is too short."""
+    if min(len(before), len(after)) < WAY_POINTS:
         return 0.0
-    ways = before[-1] - before[0], after[-1] - after[0]
-    return float(ways[0] @ ways[1] / max(np.hypot(*ways[0]) * np.hypot(*ways[1]), 1e-9))
+    leaves, arrives = before[-1] - before[-WAY_POINTS], after[WAY_POINTS - 1] - after[0]
+    gap = after[0] - before[-1]
+    along = leaves / max(float(np.hypot(*leaves)), 1e-9) + arrives / max(float(np.hypot(*arrives)), 1e-9)
+    apart = max(float(np.hypot(*gap)), float(np.hypot(*leaves)))
+    return float(leaves @ arrives / max(np.hypot(*leaves) * np.hypot(*arrives), 1e-9) + along @ gap / (2 * apart))
 
 
 def _length(path: NDArray) -> float:

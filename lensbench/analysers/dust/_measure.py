@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lensbench.analysers.dust._acceptance import FIBRE_ASPECT, PATCH_PX
 from lensbench.analysers.dust._blobs import Blob
@@ -75,15 +76,16 @@ def _is_line(fibre: Fibre, size: tuple[int, int]) -> bool:
 def _mark(found: Blob | Fibre, size: tuple[int, int]) -> Mark:
     """A mark as it is reported."""
     x, y = float(np.clip(found.x, 0, size[0] - 1)), float(np.clip(found.y, 0, size[1] - 1))
-    path: list[tuple[float, float]] = []
+    line: NDArray[np.float64] = np.empty((0, 2))
     if isinstance(found, Fibre):
         kind = "fibre"
-        chosen = np.unique(np.linspace(0, len(found.path) - 1, PATH_POINTS).round().astype(int))
-        path = [(round(float(px), 1), round(float(py), 1)) for px, py in found.path[chosen]]
+        line = found.path[np.unique(np.linspace(0, len(found.path) - 1, PATH_POINTS).round().astype(int))]
     elif found.length.value >= FIBRE_ASPECT * found.width.value and found.width.value < PATCH_PX / 2:
         kind = "fibre"
+        line = np.clip(found.ends, 0, np.array(size) - 1.0)
     else:
         kind = "patch" if found.width.value >= PATCH_PX else "spot"
+    path = [(round(float(px), 1), round(float(py), 1)) for px, py in line]
     return Mark(
         x, y, kind, found.width, found.length, found.depth, found.signal_to_noise, zone_of(x, y, size), path
     )

@@ -5,6 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+PARALLEL = 0.8
+"""Cosine of the angle from which a path that meets itself closes; at a larger angle it crosses (chosen by
+experience)."""
+
+ALONG_CELLS, APART_CELLS = 2.5, 16
+"""Cells between a path and an earlier part of it along which it runs, and points between the two at least."""
+
+MOST_POINTS = 600
+"""Of longer paths not every point is compared with every other."""
+
 
 def least_distance(positions: NDArray, path: NDArray) -> NDArray[np.float64]:
     """Distance of each position to the nearest point of a path, shape (positions,)."""
@@ -53,3 +63,17 @@ def cells_beside(path: NDArray, reach: float) -> tuple[NDArray, NDArray, NDArray
     chosen = order[first]
     keep = np.abs(away[chosen]) <= reach
     return cells[chosen, 0][keep], cells[chosen, 1][keep], away[chosen][keep]
+
+
+def once(path: NDArray) -> NDArray[np.float64]:
+    """A path in cells without what runs along its own first part at its end, as around a ring."""
+    thinned = -(-len(path) // MOST_POINTS)
+    some, apart = path[::thinned], APART_CELLS // thinned
+    if len(path) < 4 * APART_CELLS:
+        return path
+    ways = np.gradient(some, axis=0)
+    ways /= np.maximum(np.hypot(*ways.T), 1e-9)[:, None]
+    near = np.hypot(*(some[:, None] - some[None]).transpose(2, 0, 1)) < max(ALONG_CELLS, thinned)
+    earlier = np.tril(near & (np.abs(ways @ ways.T) > PARALLEL), -apart).any(axis=1)
+    # A closed one ends where it began.
+    return path[: thinned * (np.flatnonzero(~earlier)[-1] + 1) + int(ALONG_CELLS)]

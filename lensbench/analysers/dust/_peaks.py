@@ -116,6 +116,8 @@ def _binomial(z: NDArray[np.float32]) -> NDArray[np.float32]:
 def _maxima(response: NDArray[np.float32], threshold: float, border: int) -> tuple[NDArray, NDArray]:
     """Rows and columns of local maxima beyond the threshold, dark or bright, border excluded."""
     inner = response[border:-border, border:-border]
+    if -threshold <= inner.min() and inner.max() <= threshold:
+        return np.empty(0, np.intp), np.empty(0, np.intp)
     rows, columns = np.divmod(np.flatnonzero(np.abs(inner) > threshold), inner.shape[1])
     rows, columns = rows + border, columns + border
     own = response[rows, columns]

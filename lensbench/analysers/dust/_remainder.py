@@ -7,14 +7,21 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.dust._acceptance import LEAST_STEPS, PATCH_PX, Found, is_same_mark, is_visible
+from lensbench.analysers.dust._acceptance import (
+    LEAST_STEPS,
+    PATCH_PX,
+    Found,
+    is_elongated,
+    is_same_mark,
+    is_visible,
+)
 from lensbench.analysers.dust._blob_fit import refit_blobs
 from lensbench.analysers.dust._blob_refinement import refined
 from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._boxes import Box, disjoint_groups
 from lensbench.analysers.dust._cells import CELL_PX
 from lensbench.analysers.dust._fibre_profile import measure_fibre
-from lensbench.analysers.dust._fibres import Fibre, joined_paths
+from lensbench.analysers.dust._fibres import Fibre, Join, join_of, straight_fibre
 from lensbench.analysers.dust._leftovers import exceed_leftovers, is_leftover
 from lensbench.analysers.dust._pyramid import Pyramid
 from lensbench.analysers.dust._residual import Residual, refit_smooth_light
@@ -108,24 +115,41 @@ class Remainder:
 
     def _joined(self, fibre: Fibre) -> Fibre:
         """A fibre united with those found before that continue it."""
-        for number in reversed(range(len(self.found))):
+        tried: list[Found] = []
+        while candidates := [
+            (join.turn, number, join.path)
+            for number, other in enumerate(self.found)
+            if other not in tried and (join := self._join_of(fibre, other)) is not None
+        ]:
+            # The one that goes on most nearly straight first: others may cross.
+            _, number, path = min(candidates, key=lambda candidate: candidate[0])
             other = self.found[number]
-            path = joined_paths(fibre, other) if isinstance(other, Fibre) else None
-            if path is None:
-                continue
-            self._replace([], instead_of=[other])
-            sign = float(np.sign(fibre.depth.value))
-            levels = self.pyramid.background_subtracted
-            # On cells about as wide as the fibre first: finer ones are tried there.
-            width = max(fibre.width.value, CELL_PX)
-            level = [level for level in levels[:4] if level.cell_px <= width][-1]
-            whole = measure_fibre(self.residual, levels, level, path, sign)
-            if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
+            tried.append(other)
+            whole = self._whole(fibre, other, path)
+            if whole is not None:
                 del self.found[number]
                 fibre = whole
-            else:
-                self._replace([other])
         return fibre
+
+    @staticmethod
+    def _join_of(fibre: Fibre, other: Found) -> Join | None:
+        """A fibre together with another, or with an elongated shape, where one continues the other."""
+        if isinstance(other, Blob):
+            return join_of(fibre, straight_fibre(other)) if is_elongated(other) else None
+        return join_of(fibre, other)
+
+    def _whole(self, fibre: Fibre, other: Found, path: NDArray[np.float64]) -> Fibre | None:
+        """A fibre along the path of a new one and one found before, in its place; None where it is no better."""
+        self._replace([], instead_of=[other])
+        levels = self.pyramid.background_subtracted
+        # On cells about as wide as the fibre first: finer ones are tried there.
+        width = max(fibre.width.value, CELL_PX)
+        level = [level for level in levels[:4] if level.cell_px <= width][-1]
+        whole = measure_fibre(self.residual, levels, level, path, float(np.sign(fibre.depth.value)))
+        if whole is not None and whole.signal_to_noise > max(fibre.signal_to_noise, other.signal_to_noise):
+            return whole
+        self._replace([other])
+        return None
 
     def join_fibres(self) -> None:
         """Unite fibres that continue each other now that all are found, the longest first."""

@@ -7,7 +7,6 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from lensbench.analysers.dust._boxes import Box
@@ -115,8 +114,9 @@ def _both_slopes(level: Level, turned: bool, threshold: float, box: Box | None) 
     step = max(AT_ONCE // (longest * (width + longest)), 1) * longest
     parts = []
     for top in range(0, len(z), step):
-        part = z[top : top + step]
-        steps = np.rint(np.clip(part, -HIGHEST, HIGHEST) * SCALE).astype(np.int16)
+        part = z[top : top + step] * np.float32(SCALE)
+        np.clip(part, -HIGHEST * SCALE, HIGHEST * SCALE, out=part)
+        steps = np.rint(part, out=part).astype(np.int16)
         # Zeros below the frame and beside it.
         padded = np.zeros((-(-len(part) // longest) * longest, width + longest), np.int16)
         padded[: len(part), :width] = steps
@@ -160,24 +160,31 @@ def _strips(z: NDArray[np.int16], threshold: float) -> list[tuple[NDArray, ...]]
 
 def _twice_as_long(sums: NDArray[np.int16]) -> NDArray[np.int16]:
     """The sums over pairs of strips: the lower half begins where the upper one ends, or a column further."""
-    above, below = sums[0::2], sums[1::2]
+    above = sums[0::2]
     strips, slopes, columns = above.shape
     # Segments that start further to the right hold nothing of the frame.
     width = columns - slopes
-    across = sums.strides[-1]
     longer = np.empty((strips, slopes, 2, columns), np.int16)
     longer[..., width:] = 0
     for more in (0, 1):
-        # `sheared`[strip, slope, column] is `below`[strip, slope, column + slope + more].
-        strides = (below.strides[0], below.strides[1] + across, across)
-        sheared = as_strided(below[:, :, more:], (strips, slopes, width), strides, writeable=False)
-        np.add(above[:, :, :width], sheared, out=longer[:, :, more, :width])
+        np.add(above[:, :, :width], _sheared_below(sums, more, width), out=longer[:, :, more, :width])
     return longer.reshape(strips, 2 * slopes, columns)
+
+
+def _sheared_below(sums: NDArray[np.int16], more: int, width: int) -> NDArray[np.int16]:
+    """The lower strips of pairs: element [pair, slope, column] of column + slope + `more`; `sums` contiguous."""
+    strip, slope, column = sums.strides
+    shape = (len(sums) // 2, sums.shape[1], width)
+    # A view, as `as_strided` gives, which itself takes half as long as the additions.
+    return np.ndarray(shape, sums.dtype, sums, strip + more * column, (2 * strip, slope + column, column))
 
 
 def _strip_peaks(sums: NDArray[np.int16], length: int, threshold: float) -> tuple[NDArray, ...]:
     """Local maxima of the sums beyond the threshold."""
     limit = int(threshold * np.sqrt(length) * SCALE)
+    if -limit <= sums.min() and sums.max() <= limit:
+        # So it is nearly everywhere: two numbers take less time than where they are.
+        return (*np.zeros((4, 0), np.int64), np.empty(0))
     strips, slopes, columns = np.unravel_index(np.flatnonzero(np.abs(sums) > limit), sums.shape)
     # The nearest neighbours exclude most; the others are compared for few.
     for neighbours in (NEIGHBOURS[:4], NEIGHBOURS[4:]) if len(strips) else ():

@@ -106,7 +106,7 @@ def _profile(z: NDArray[np.float32], strength: NDArray[np.float32]) -> NDArray[n
     """
     parts, known = np.array_split(z[:, ::THINNED], GROUPS, axis=1), np.array_split(strength, GROUPS, axis=1)
     profiles = np.array(
-        [_running_mean(np.median(p, axis=1) / np.median(s, axis=1)) for p, s in zip(parts, known, strict=True)]
+        [_running_mean(_middles(p) / np.median(s, axis=1)) for p, s in zip(parts, known, strict=True)]
     )
     profiles -= np.median(profiles, axis=1, keepdims=True)
     profile = np.median(profiles, axis=0)
@@ -115,6 +115,12 @@ def _profile(z: NDArray[np.float32], strength: NDArray[np.float32]) -> NDArray[n
     alike = np.sort(np.corrcoef(profiles)[np.triu_indices(GROUPS, 1)])
     # Three of the four parts make half of the pairs: a bar the other way may cover the fourth.
     return profile.astype(np.float32) if alike[len(alike) // 2] > LEAST_ALIKE else None
+
+
+def _middles(z: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The median of each row, or the next higher value of an even number: that takes a fraction of the time."""
+    middle = z.shape[1] // 2
+    return np.partition(z, middle, axis=1)[:, middle]
 
 
 def _running_mean(line: NDArray) -> NDArray[np.float64]:
