@@ -47,9 +47,9 @@ RIDGE_WIDTH_PX, RIDGE_LENGTH_PX, RIDGE_DEPTH, RIDGE_COSINE = 30.0, 300.0, 2.0, 0
 of the light: where a ring of the lens begins to cut the pencils, its gradient changes along an arc (chosen by
 experience)."""
 
-RIDGE_SAG = 0.35
-"""Share of an arc's height over its chord that the middle of a ridge has at least: a fibre may be straight (chosen
-by experience)."""
+RIDGE_SAG, RIDGE_CHORD = (0.35, 2.0), 0.75
+"""Height of a ridge's middle over its chord, over that of an arc around the centre, and its chord over its length
+at least: fibres run straight, or bend otherwise (chosen by experience)."""
 
 
 def is_visible(mark: Found, rounding: float = 0.0) -> bool:
@@ -86,17 +86,19 @@ def _is_ridge(mark: Found, size: tuple[int, int]) -> bool:
     cosine = abs(float(np.dot(along, outward))) / max(float(np.hypot(*along)), 1e-9)
     if abs(mark.depth.value) >= RIDGE_DEPTH or cosine >= RIDGE_COSINE:
         return False
-    return not isinstance(mark, Fibre) or _bulges_outward(mark, size)
+    return not isinstance(mark, Fibre) or _follows_arc(mark, size)
 
 
-def _bulges_outward(fibre: Fibre, size: tuple[int, int]) -> bool:
-    """Whether a fibre bends about as an arc around the frame's centre does, or more."""
-    x, y = (fibre.path - (np.array(size) - 1) / 2).T
-    ends, third = np.hypot(x, y)[[0, -1]].mean(), max(len(x) // 3, 1)
-    # How much farther from the centre its middle lies than the chord's, and than an arc's would.
-    middle = np.hypot(x[third:-third], y[third:-third]).mean()
-    chord = np.hypot((x[0] + x[-1]) / 2, (y[0] + y[-1]) / 2)
-    return bool(middle - chord > RIDGE_SAG * (ends - chord))
+def _follows_arc(fibre: Fibre, size: tuple[int, int]) -> bool:
+    """Whether a fibre bends about as an arc around the frame's centre does."""
+    path = fibre.path - (np.array(size) - 1) / 2
+    third = max(len(path) // 3, 1)
+    ends, middle = np.hypot(*path[[0, -1]].T).mean(), np.hypot(*path[third:-third].T).mean()
+    # The height of its middle over the chord, and that of an arc.
+    chord = np.hypot(*path[[0, -1]].mean(axis=0))
+    straight = np.hypot(*(path[-1] - path[0])) > RIDGE_CHORD * fibre.length.value
+    least, most = RIDGE_SAG
+    return bool(straight and least * (ends - chord) < middle - chord < most * (ends - chord))
 
 
 def least_fibre_signal(length_px: float) -> float:

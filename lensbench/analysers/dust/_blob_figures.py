@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 from lensbench.analysers.dust._mark_profile import Profile
 from lensbench.findings import NORMAL_95, Figure
 
+LONGEST_BY_NOISE, HIDDEN_BY_NOISE = 2.448, 2.6
+"""In standard deviations of its components: length that a vector of noise alone exceeds once in twenty times
+(√(-2 ln 0.05)), and length up to which a true one may hide, so that 93 to 97 % of intervals hold for any."""
+
 RADII = np.linspace(0, 2.5, 251)
 """Radii at which a profile is looked up."""
 
@@ -70,11 +74,29 @@ def figures_of(
     depth, mean = own[:2]
     ratio = float(np.hypot(*own[2:]))
     of_ratio = (spread[2, 2] + spread[3, 3]) / 2
-    shown = np.sqrt(max(ratio**2 - of_ratio, 0.0))
-    half = NORMAL_95 * np.sqrt(np.maximum(spread[1, 1] + np.array([1, 1]) * of_ratio / 4, 0))
-    sizes = [scale * np.exp(mean + sign * shown / 2) for sign in (-1, 1)]
-    width, length = (Figure.of(size, size * float(h), "px") for size, h in zip(sizes, half, strict=True))
+    shown, less, more = _above_noise(ratio, float(np.sqrt(max(of_ratio, 0.0))))
+    half = NORMAL_95 * float(np.sqrt(max(spread[1, 1], 0.0)))
+    # Were the ratio larger, the mark would be longer and narrower.
+    narrower, longer = mean - shown / 2, mean + shown / 2
+    by_less, by_more = np.hypot(half, less / 2), np.hypot(half, more / 2)
+    width = _size(scale, narrower, by_more, by_less)
+    length = _size(scale, longer, by_less, by_more)
     return width, length, Figure.of(100 * depth, 100 * NORMAL_95 * np.sqrt(max(spread[0, 0], 0)), "%")
+
+
+def _above_noise(ratio: float, sigma: float) -> tuple[float, float, float]:
+    """Length of a vector without what noise of its two components adds, and by how much it may be less and more.
+
+    Noise alone gives a vector some length: up to there it may be 0. And it may hide the length of a short one.
+    """
+    shown = float(np.sqrt(max(ratio**2 - sigma**2, 0.0)))
+    least = 0.0 if ratio < LONGEST_BY_NOISE * sigma else shown - NORMAL_95 * sigma
+    return shown, shown - least, max(NORMAL_95 * sigma, HIDDEN_BY_NOISE * sigma - shown)
+
+
+def _size(scale: float, logarithm: float, less: float, more: float) -> Figure:
+    size = scale * float(np.exp(logarithm))
+    return Figure(size, size * (1 - min(float(less), 1.0)), size * (1 + float(more)), "px")
 
 
 def _half_radius(profile: Profile, cosine: float) -> float:

@@ -23,8 +23,12 @@ ALIKE, WIDTHS_ALIKE = 2.0, 3.0
 """And their depths times widths, and their widths, differ by less than these factors: of a short piece the product
 is known best (chosen by experience)."""
 
-LOOP_ROOMS = 3.0
-"""A loop is longer than the distance at which ends are joined by this factor at least."""
+LOOP_ROOMS, LOOP_AWAY = 1.5, 1.4
+"""A loop is longer than the distance at which ends are joined, and than what it spans of the line, by these
+factors at least (chosen by experience)."""
+
+BRIDGED = 3.0
+"""And so many times this apart where the way between them lies on one of them (chosen by experience)."""
 
 LOOP_SHARE, WAY_POINTS = 0.25, 8
 """Share of a loop's length over which it may lie beside the line that it leaves, and points of a path that tell
@@ -144,18 +148,25 @@ def join_of(one: Fibre, other: Fibre) -> Join | None:
     # How long a fibre is counts both of its ends.
     room = JOIN_PX + one.width.value + other.width.value + (one.length.half_width + other.length.half_width) / 2
     across = max(one.width.value, other.width.value) / 2 + CELL_PX
-    least, best = room, None
+    least, best = np.inf, None
     for first in (one.path, one.path[::-1]):
         for second in (other.path, other.path[::-1]):
             gaps = np.hypot(*(second - first[-1]).T)
             start = int(np.argmin(gaps))
-            if gaps[start] < least and _continues(first, second, start, across):
+            own = BRIDGED * room if _is_bridged(first, second[start], across) else room
+            if gaps[start] < min(least, own) and _continues(first, second, start, across):
                 turn = 1 + float(_way(first[::-1], across) @ _way(second[start:], across))
                 least, best = float(gaps[start]), Join(np.concatenate([first, second[start:]]), turn)
     if best is None:
         path = _with_loop(one.path, other.path, room)
         best = None if path is None else Join(path, 0.0)
     return best
+
+
+def _is_bridged(path: NDArray, point: NDArray, across: float) -> bool:
+    """Whether the straight way from a path's end to a point lies on its own earlier part, as past a loop."""
+    between = path[-1] + np.linspace(0.2, 0.8, 7)[:, None] * (point - path[-1])
+    return bool(least_distance(between, path[: -len(path) // 4]).max() < across)
 
 
 def _with_loop(path: NDArray, loop: NDArray, room: float) -> NDArray[np.float64] | None:
@@ -167,8 +178,9 @@ def _with_loop(path: NDArray, loop: NDArray, room: float) -> NDArray[np.float64]
         first, last = min(places), max(places)
         # Where it leaves at a small angle, the two ways lie side by side for some length.
         length = _length(ring)
-        beside = _length(line[first : last + 1]) < max(2 * room, LOOP_SHARE * length)
-        if not beside or max(float(gap.min()) for gap in gaps) > room or length < LOOP_ROOMS * room:
+        beside = _length(line[first : last + 1])
+        closes = beside < max(2 * room, LOOP_SHARE * length) and max(float(gap.min()) for gap in gaps) < room
+        if not closes or length < max(LOOP_ROOMS * room, LOOP_AWAY * beside):
             continue
         # The way that bends less: around it and on, or past it, around, and past it again.
         ways = [

@@ -11,7 +11,6 @@ from lensbench.analysers.dust._acceptance import (
     LEAST_STEPS,
     PATCH_PX,
     Found,
-    is_elongated,
     is_same_mark,
     is_visible,
 )
@@ -29,6 +28,9 @@ from lensbench.analysers.dust._residual import Residual, refit_smooth_light
 REFINED_SIGNAL = 25.0
 """Signal to noise from which a round mark's own profile is fitted before it is subtracted: what another one leaves
 would be found as marks (chosen by experience)."""
+
+PIECE_ASPECT = 1.6
+"""Round marks longer than so many widths may be pieces of fibres (chosen by experience)."""
 
 LEAST_RESPONSE = 0.2
 """Candidates whose filter response is shallower than this (in percent) are not examined: half the depth of the
@@ -135,7 +137,8 @@ class Remainder:
     def _join_of(fibre: Fibre, other: Found) -> Join | None:
         """A fibre together with another, or with an elongated shape, where one continues the other."""
         if isinstance(other, Blob):
-            return join_of(fibre, straight_fibre(other)) if is_elongated(other) else None
+            long = other.length.value > PIECE_ASPECT * other.width.value
+            return join_of(fibre, straight_fibre(other)) if long else None
         return join_of(fibre, other)
 
     def _whole(self, fibre: Fibre, other: Found, path: NDArray[np.float64]) -> Fibre | None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lensbench.analysers.dust._fibres import Fibre, joined_paths
+from lensbench.analysers.dust._fibres import Fibre, join_of
 from lensbench.findings import Figure
 from tests.bench.fibres import result_of
 
@@ -35,14 +35,28 @@ def line(x0, y0, x1, y1):
 
 def test_what_continues_is_joined_and_what_meets_in_a_t_is_not():
     one = fibre_along(line(0, 0, 100, 0))
-    assert len(joined_paths(one, fibre_along(line(110, 2, 200, 30)))) > 100
-    assert joined_paths(one, fibre_along(line(50, 8, 50, 100))) is None
-    assert joined_paths(one, fibre_along(line(110, 2, 200, 30), depth=-2.0)) is None
-    assert joined_paths(one, fibre_along(line(110, 2, 200, 30), width=14.0)) is None
+    assert len(join_of(one, fibre_along(line(110, 2, 200, 30))).path) > 100
+    assert join_of(one, fibre_along(line(50, 8, 50, 100))) is None
+    assert join_of(one, fibre_along(line(110, 2, 200, 30), depth=-2.0)) is None
+    assert join_of(one, fibre_along(line(110, 2, 200, 30), width=14.0)) is None
 
 
 def test_a_loop_is_put_into_the_fibre_that_it_belongs_to():
     angle = np.linspace(0.1, 2 * np.pi - 0.1, 120)
     ring = np.stack([100 + 60 * np.sin(angle), -60 + 60 * np.cos(angle)], axis=1)
-    path = joined_paths(fibre_along(line(0, 0, 200, 0)), fibre_along(ring))
+    path = join_of(fibre_along(line(0, 0, 200, 0)), fibre_along(ring)).path
     assert np.hypot(*np.diff(path, axis=0).T).sum() == pytest.approx(200 + 2 * np.pi * 60, rel=0.06)
+
+
+def test_a_closed_ring_is_put_in_wherever_it_was_found_to_begin():
+    angle = np.linspace(0, 2 * np.pi, 150)
+    ring = np.stack([100 + 60 * np.sin(angle), -62 - 60 * np.cos(angle)], axis=1)
+    path = join_of(fibre_along(line(0, 0, 200, 0)), fibre_along(ring)).path
+    assert np.hypot(*np.diff(path, axis=0).T).sum() == pytest.approx(200 + 2 * np.pi * 60, rel=0.06)
+    assert np.abs(np.diff(np.unwrap(np.arctan2(*np.diff(path[::4], axis=0).T)))).max() < 1.2
+
+
+def test_of_two_that_continue_a_fibre_the_straighter_is_the_better_join():
+    one = fibre_along(line(0, 0, 100, 0))
+    straight, aside = (join_of(one, fibre_along(line(106, 0, 190, y))) for y in (0, 60))
+    assert straight.turn < aside.turn
