@@ -95,7 +95,7 @@ def _above_noise(ratio: float, sigma: float) -> tuple[float, float, float]:
 
 
 def _size(scale: float, logarithm: float, less: float, more: float) -> Figure:
-    size = scale * float(np.exp(logarithm))
+    size = float(scale * np.exp(logarithm))
     return Figure(size, size * (1 - min(float(less), 1.0)), size * (1 + float(more)), "px")
 
 

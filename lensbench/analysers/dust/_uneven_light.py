@@ -118,9 +118,11 @@ def _profile(z: NDArray[np.float32], strength: NDArray[np.float32]) -> NDArray[n
 
 
 def _middles(z: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The median of each row, or the next higher value of an even number: that takes a fraction of the time."""
+    """The median of each row, as `numpy.median` gives it in several times as long."""
     middle = z.shape[1] // 2
-    return np.partition(z, middle, axis=1)[:, middle]
+    parted = np.partition(z, middle, axis=1)
+    upper = parted[:, middle]
+    return upper if z.shape[1] % 2 else (parted[:, :middle].max(axis=1) + upper) / 2
 
 
 def _running_mean(line: NDArray) -> NDArray[np.float64]:
