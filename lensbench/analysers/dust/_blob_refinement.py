@@ -37,12 +37,15 @@ STEPS, SETTLED, SETTLED_SHARE = 25, 0.01, 1e-5
 """Steps of the fit at most; it has converged when one lowers the sum of squares by less than this and that
 share."""
 
-MOST_SURPRISE = 120.0
-"""A shape whose profile is farther from its prior is no spot but a ring, a loop or several marks: strong spots of
-all rims stay below 60 (tests/bench/marks.py)."""
+MOST_SURPRISE = 180.0
+"""A shape whose profile is farther from its prior is no spot but a ring, a loop or several marks: all spots
+have less than 130, up to a signal to noise of 5000 (tests/bench/marks.py)."""
 
-SUSPECT, SOFT_STEEPNESS = 1.2, 5.0
+SUSPECT, SUSPECT_STEEPNESS = 1.2, 3.0
 """Sum of squares for each sample from which a rim steeper than this may be sharper than found."""
+
+SOFT_STEEPNESS = 5.0
+"""Of softer rims, two points each way do for the mean over a sample."""
 
 LEAST_SAMPLES, MANY_SAMPLES = 60, 300
 
@@ -91,7 +94,7 @@ def refined(
     scale = np.sqrt(blob.width.value * blob.length.value) / 2
     prior = _prior(blob)
     best = _fit(_start(blob, scale, blob.steepness), prior, samples, (blob.x, blob.y), scale)
-    if best.cost > SUSPECT * len(samples.x) and blob.steepness > SOFT_STEEPNESS:
+    if best.cost > SUSPECT * len(samples.x) and blob.steepness > SUSPECT_STEEPNESS:
         # A sharp rim is found from one that is too sharp, not from a soft one.
         sharper = _fit(_start(blob, scale, STEEPEST / 2), prior, samples, (blob.x, blob.y), scale)
         best = min(best, sharper, key=lambda fit: fit.cost)
