@@ -15,10 +15,12 @@ from lensbench.analysers.shot_quality import (
     DirectionalBlur,
     DoubleImage,
     LightBands,
+    LitBlack,
     ShotSigns,
     is_mosaic_displaced,
 )
 from lensbench.findings import Notice, Reason
+from lensbench.frame import place_in_words
 from lensbench.shot import Shot
 
 
@@ -57,6 +59,8 @@ def sign_notices(signs: ShotSigns, name: str) -> Iterator[Notice]:
         yield Notice("double-image", name, f"{name}: {seen_twice(signs.double_image)}")
     if signs.bands is not None:
         yield Notice("uneven-light", name, f"{name}: {_banded(signs.bands)}")
+    if signs.lit_black is not None:
+        yield Notice("uneven-light", name, f"{name}: {_lit(signs.lit_black, signs.size)}")
     if signs.sharpened:
         yield Notice("sharpened", name, f"{name}: {_sharpened(signs.overshoot)}")
     if signs.tone_curved:
@@ -87,6 +91,8 @@ def sign_caveats(signs: ShotSigns) -> list[str]:
         words.append("a second image")
     if signs.bands is not None:
         words.append("bands of light")
+    if signs.lit_black is not None:
+        words.append("light on the sheet's black")
     if signs.sharpened:
         words.append("sharpening")
     if signs.tone_curved:
@@ -123,6 +129,16 @@ def _banded(bands: LightBands) -> str:
         f"bands about {bands.period_px:.0f} {what} apart and {100 * bands.depth:.1f} % deep run {way} the sheet, "
         "as a flickering lamp makes with a rolling shutter. They falsify the edges that they cross. Expose for "
         "1/25 s or longer (a whole number of flickers), or use daylight or a lamp on direct current."
+    )
+
+
+def _lit(black: LitBlack, size: tuple[int, int]) -> str:
+    where = place_in_words(*black.place, size)
+    return (
+        f"the sheet's black has {100 * black.most:.0f} % of white's light {where}, elsewhere "
+        f"{100 * black.usual:.0f} %: a lamp or a window is mirrored by glass or gloss, or flares in the lens. "
+        "Edges there are falsified. "
+        "Move the lamps to the sides, take glass away, shade the lens, and shoot again."
     )
 
 

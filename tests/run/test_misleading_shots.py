@@ -7,7 +7,7 @@ import pytest
 from scipy import ndimage
 
 from lensbench.analysers.edge import rough_line_spreads
-from lensbench.analysers.shot_quality import FAR_PX, find_bands, find_double_image
+from lensbench.analysers.shot_quality import FAR_PX, find_bands, find_double_image, find_lit_black
 from lensbench.run._shot_warnings import double_image_ruins, seen_twice, sign_caveats, sign_notices
 from tests import spoiled_shots as shots
 from tests.spoiled_shots import taken
@@ -99,3 +99,15 @@ def test_neither_falloff_nor_a_lamp_at_one_side_is_banded():
         return light * (1 + 0.25 * x - 0.2 * y) / (1 + 0.3 * (x**2 + y**2)) ** 4 / 1.3
 
     assert find_bands(changed(taken("plain"), dim), "grey") is None
+
+
+def test_a_lamp_mirrored_by_the_sheet_is_placed():
+    """Light laid over a patch at the left raises its black alike, whatever falls on the rest."""
+    seen = taken("plain")
+    assert seen.signs().lit_black is None
+    near = np.hypot(seen.grey.x - 250, seen.grey.y - 400) < 160
+    added = np.where(near, 0.2 * np.nanmedian(seen.grey.white), 0.0)
+    lit = find_lit_black(replace(seen.grey, dark=seen.grey.dark + added, white=seen.grey.white + added))
+    assert lit.most - lit.usual > 0.12
+    (notice,) = sign_notices(replace(seen.signs(), lit_black=lit), "t.dng")
+    assert "left, elsewhere" in notice.text

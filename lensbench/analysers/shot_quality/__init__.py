@@ -14,6 +14,7 @@ from lensbench.analysers.shot_quality._exposure import (
     ExposureLevel,
     measure_exposure,
 )
+from lensbench.analysers.shot_quality._lit_black import LitBlack, find_lit_black
 from lensbench.analysers.shot_quality._mosaic import is_mosaic_displaced
 from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern
 from lensbench.analysers.shot_quality._signs import (
@@ -34,12 +35,14 @@ __all__ = [
     "EdgeAsymmetry",
     "ExposureLevel",
     "LightBands",
+    "LitBlack",
     "NoiseLevel",
     "NoisePattern",
     "ShotSigns",
     "assess_shot",
     "find_bands",
     "find_double_image",
+    "find_lit_black",
     "is_mosaic_displaced",
     "measure_exposure",
 ]

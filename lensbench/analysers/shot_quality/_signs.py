@@ -12,6 +12,7 @@ from lensbench.analysers.shot_quality._asymmetry import EdgeAsymmetry, measure_a
 from lensbench.analysers.shot_quality._bands import LightBands, find_bands
 from lensbench.analysers.shot_quality._directional_blur import DirectionalBlur, find_directional_blur
 from lensbench.analysers.shot_quality._double_image import FAR_PX, DoubleImage, find_double_image
+from lensbench.analysers.shot_quality._lit_black import LitBlack, find_lit_black
 from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern, measure_noise_pattern
 from lensbench.analysers.shot_quality._raggedness import measure_raggedness
 from lensbench.findings import Figure
@@ -64,6 +65,10 @@ class ShotSigns:
         A second image of the sheet beside the first.
     bands : LightBands or None
         Bands of light, as of a flickering lamp.
+    lit_black : LitBlack or None
+        Light over the sheet's black in part of the frame.
+    size : (int, int)
+        Width and height of the frame in pixels.
     """
 
     motion: DirectionalBlur | None
@@ -74,6 +79,8 @@ class ShotSigns:
     raggedness_px: Figure | None
     double_image: DoubleImage | None
     bands: LightBands | None
+    lit_black: LitBlack | None
+    size: tuple[int, int]
 
     @property
     def sharpened(self) -> bool:
@@ -164,4 +171,6 @@ def assess_shot(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeResp
         raggedness_px=measure_raggedness(traces),
         double_image=find_double_image(rough_line_spreads(shot, shot.reference, places, FAR_PX), shot.size),
         bands=find_bands(shot, shot.reference),
+        lit_black=find_lit_black(reference),
+        size=shot.size,
     )
