@@ -84,16 +84,14 @@ def fit_line(levels: Levels, full_scale: float) -> NoiseSigns | None:
 def _fit(terms: list[NDArray], levels: Levels) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Weighted least squares, all terms but the first not below 0, and their standard deviations.
 
-    Terms at their bound are taken as known; errors are scaled up where the fit is poor.
+    Those are of all terms together, one at its bound too: over a narrow range of light a gain that chance puts
+    to 0 is made up for by a steeper line, which then meets zero far off. They are scaled up where the fit is poor.
     """
     weight = 1 / (levels.unsure * levels.variance)
     design, values = np.stack(terms, axis=1) * weight[:, None], levels.variance * weight
     # The method that puts terms on their bounds, not near them.
     bounds = [-np.inf, *[0.0] * (len(terms) - 1)], np.inf
     found = lsq_linear(design, values, bounds, method="bvls").x
-    free = np.append(True, found[1:] > 0)
-    freedom = max(len(values) - int(free.sum()), 1)
+    freedom = max(len(values) - 1 - np.count_nonzero(found[1:]), 1)
     poor = max(float(np.sum((design @ found - values) ** 2)) / freedom, 1.0)
-    sigma = np.zeros(len(terms))
-    sigma[free] = np.sqrt(np.diag(np.linalg.pinv(design[:, free].T @ design[:, free])) * poor)
-    return found, sigma
+    return found, np.sqrt(np.diag(np.linalg.pinv(design.T @ design)) * poor)
