@@ -1,11 +1,13 @@
 """What all drawings share: readable ink, the colour scale in grey, zones drawn where the frame says they are."""
 
+import re
+
 import numpy as np
 import pytest
 from skimage.color import rgb2lab
 
 from lensbench import frame
-from lensbench.reporter.plots import frame_parts, style
+from lensbench.reporter.plots import canvas, frame_parts, style
 from lensbench.reporter.values import figures
 
 
@@ -48,6 +50,30 @@ def test_zones_are_drawn_where_they_are(size):
 def test_figures_stand_in_their_zone(size):
     for zone in frame.ZONES:
         assert frame.zone_of(*frame_parts.zone_anchor(zone, size), size) == zone
+
+
+def test_letters_on_the_page_are_as_large_as_asked_for():
+    """Their outlines are drawn in 64 units a point, at 100 points: both scales must be kept to all digits."""
+    drawing = canvas.new_drawing(2, 1)
+    canvas.write_at(drawing, 0.1, 0.5, "7.4", fontsize=8.25)
+    scales = re.findall(r'transform="scale\(([\d.]+)\)"', canvas.as_svg(drawing))
+    assert len(scales) == 3
+    assert [float(scale) for scale in scales] == pytest.approx([1 / 64] * 3, rel=1e-3)
+    assert "scale(0.0825 -0.0825)" in canvas.as_svg(drawing)
+
+
+def test_figures_in_corners_lie_within_the_frame():
+    """As drawn, in points of the screen: a corner's zone is too narrow for a figure in its middle."""
+    drawing = canvas.new_drawing(3, 2)
+    axes = canvas.axes_in(drawing, 0, 0, 3, 2)
+    frame_parts.open_frame(axes, (600, 400))
+    for zone in frame.ZONES:
+        frame_parts.write_in_zone(axes, zone, (600, 400), "+10.5", fontsize=10)
+    drawing.canvas.draw()
+    for text in axes.texts:
+        box = text.get_window_extent()
+        assert drawing.bbox.x0 < box.x0 < box.x1 < drawing.bbox.x1
+        assert drawing.bbox.y0 < box.y0 < box.y1 < drawing.bbox.y1
 
 
 @pytest.mark.parametrize(

@@ -92,6 +92,6 @@ def _fit(terms: list[NDArray], levels: Levels) -> tuple[NDArray[np.float64], NDA
     # The method that puts terms on their bounds, not near them.
     bounds = [-np.inf, *[0.0] * (len(terms) - 1)], np.inf
     found = lsq_linear(design, values, bounds, method="bvls").x
-    freedom = max(len(values) - 1 - np.count_nonzero(found[1:]), 1)
+    freedom = max(len(values) - 1 - int(np.count_nonzero(found[1:])), 1)
     poor = max(float(np.sum((design @ found - values) ** 2)) / freedom, 1.0)
     return found, np.sqrt(np.diag(np.linalg.pinv(design.T @ design)) * poor)

@@ -85,6 +85,6 @@ def _map(change: BuildChange, aperture: ComparedAperture, size: tuple[int, int])
     caption = f"{count[True]} zones sharper, {count[False]} softer, the rest too small a change to tell"
 
     def draw(axes: Axes) -> None:
-        draw_differences(axes, aperture, size, largest_difference(change), letters=7.5)
+        draw_differences(axes, aperture, size, largest_difference(change))
 
     return bare_panel(draw, aperture.aperture, caption, size[0] / size[1])

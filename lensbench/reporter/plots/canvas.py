@@ -100,9 +100,14 @@ def as_svg(drawing: Drawing) -> str:
 def _without_inline_styles(svg: str) -> str:
     """The same drawing with its styles as plain attributes, which pages that allow no inline style show too."""
     svg = re.sub(r"\s*<style[^>]*>.*?</style>", "", svg, flags=re.DOTALL)
-    # A hundredth of a point is less than anybody sees.
-    svg = re.sub(r"(\d\.\d\d)\d+", r"\1", svg)
+    svg = re.sub(r"\d+\.\d{3,}", _rounded, svg)
     return re.sub(r'style="([^"]*)"', lambda found: _as_attributes(found.group(1)), svg)
+
+
+def _rounded(number: re.Match[str]) -> str:
+    """To a hundredth of a point, which nobody sees; scales of letters, below 1, to five digits."""
+    value = float(number.group())
+    return f"{value:.5g}" if value < 1 else f"{value:.2f}"
 
 
 def _as_attributes(style_text: str) -> str:

@@ -9,8 +9,8 @@ from lensbench import frame
 from lensbench.findings.comparison import BuildChange, ComparedAperture, Difference
 from lensbench.formatting import brief
 from lensbench.reporter.plots import style
-from lensbench.reporter.plots.canvas import as_small_png, axes_in, house_mark, new_drawing, write_at
-from lensbench.reporter.plots.frame_parts import open_frame, zone_anchor, zone_patch
+from lensbench.reporter.plots.canvas import as_png, axes_in, house_mark, new_drawing, write_at
+from lensbench.reporter.plots.frame_parts import open_frame, write_in_zone, zone_patch
 from lensbench.reporter.plots.zone_map import MARGIN, WIDTH
 from lensbench.reporter.plots.zone_map_key import colour_bar
 from lensbench.reporter.values.figures import nice_ceiling
@@ -58,16 +58,15 @@ def draw_differences(
         shown = _fill(one, end) if one else style.UNMEASURED
         axes.add_patch(zone_patch(zone, size, facecolor=shown, edgecolor=style.PAPER, linewidth=1.2))
         if one:
-            axes.text(
-                *zone_anchor(zone, size), _label(one), color=style.ink_on(shown), fontsize=letters, ha="center",
-                va="center_baseline", weight="bold" if one.counts else "normal", zorder=6,
-            )  # fmt: skip
+            weight = "bold" if one.counts else "normal"
+            ink = style.ink_on(shown)
+            write_in_zone(axes, zone, size, _label(one), color=ink, fontsize=letters, weight=weight, zorder=6)
 
 
 def comparison_png(changes: list[tuple[BuildChange, tuple[int, int]]]) -> bytes:
     """The maps of every change, each with the size of its frame in pixels, as a PNG file's content."""
     with style.house_style():
-        return as_small_png(draw_comparison(changes), _DOTS_PER_INCH)
+        return as_png(draw_comparison(changes), _DOTS_PER_INCH)
 
 
 def draw_comparison(changes: list[tuple[BuildChange, tuple[int, int]]]) -> Drawing:

@@ -14,6 +14,9 @@ from scipy.ndimage import distance_transform_edt
 from lensbench import frame
 from lensbench.reporter.plots import style
 
+_FROM_BORDER = 3.5
+"""Distance of figures in the corners from the frame's border, in points."""
+
 
 def open_frame(axes: Axes, size: tuple[int, int], rings: bool = True) -> None:
     """Set axes to the picture's own pixels, y down, and draw its border and, faintly, the rings of zones."""
@@ -65,6 +68,20 @@ def zone_anchor(zone: str, size: tuple[int, int]) -> tuple[float, float]:
     room = distance_transform_edt(inside, sampling=(size[1], size[0]))
     widest = np.unravel_index(np.argmax(room), room.shape)
     return float(x[widest]), float(y[widest])
+
+
+def write_in_zone(axes: Axes, zone: str, size: tuple[int, int], text: str, **look: Any) -> None:
+    """Write a zone's figure: in its middle, in a corner's zone into the frame's corner, where there is room."""
+    ring, _, quarter = zone.partition(" ")
+    if ring != "corner":
+        axes.text(*zone_anchor(zone, size), text, ha="center", va="center_baseline", **look)
+        return
+    right, bottom = quarter.endswith("right"), quarter.startswith("bottom")
+    inwards = (-_FROM_BORDER if right else _FROM_BORDER, _FROM_BORDER if bottom else -_FROM_BORDER)
+    axes.annotate(
+        text, (float(right), float(not bottom)), inwards, "axes fraction", textcoords="offset points",
+        ha="right" if right else "left", va="bottom" if bottom else "top", **look,
+    )  # fmt: skip
 
 
 def set_square(corner: NDArray, first_leg: NDArray, second_leg: NDArray) -> NDArray:

@@ -12,7 +12,7 @@ from lensbench.findings import Report, Setting
 from lensbench.formatting import brief
 from lensbench.reporter.plots import style
 from lensbench.reporter.plots.canvas import write_at
-from lensbench.reporter.plots.frame_parts import open_frame, set_square, zone_anchor
+from lensbench.reporter.plots.frame_parts import open_frame, set_square, write_in_zone
 from lensbench.reporter.plots.zone_map_key import colour_bar
 from lensbench.reporter.values.light import brightest_dark
 
@@ -61,7 +61,7 @@ def draw_glare(axes: Axes, report: Report, setting: Setting, letters: float = 7.
         axes.add_patch(Polygon(square, closed=True, facecolor=colour, edgecolor=outline, linewidth=1.2, zorder=2))
     for zone in glare.zones:
         figure = zone.glare_percent or zone.dark_percent
-        axes.text(
-            *zone_anchor(zone.zone, size), brief(figure), fontsize=letters, ha="center", va="center",
-            color=style.INK, path_effects=style.halo(width=2.4), zorder=8,
-        )  # fmt: skip
+        halo = style.halo(width=2.4)
+        write_in_zone(
+            axes, zone.zone, size, brief(figure), fontsize=letters, color=style.INK, path_effects=halo, zorder=8
+        )

@@ -53,7 +53,7 @@ def draw_through_focus(axes: Axes, report: Report, setting: Setting) -> None:
     axes.set_xlim(min(positions), max(positions))
     axes.set_ylim(0, nice_ceiling(max(max(line.mtf50) for line in lines) * per_unit))
     axes.set_ylabel(f"MTF50, {sharpness_unit(report)}")
-    axes.set_xlabel("position on the rail from the centre's best focus, mm; right: target farther")
+    axes.set_xlabel("rail, mm from the centre's best focus; right: farther")
     legend_above(axes, 3)
 
 

@@ -18,7 +18,14 @@ from lensbench import frame
 from lensbench.findings import Figure, Report, Setting
 from lensbench.formatting import brief
 from lensbench.reporter.plots import style
-from lensbench.reporter.plots.frame_parts import leave_blank, open_frame, set_square, zone_anchor, zone_patch
+from lensbench.reporter.plots.frame_parts import (
+    leave_blank,
+    open_frame,
+    set_square,
+    write_in_zone,
+    zone_anchor,
+    zone_patch,
+)
 from lensbench.reporter.values.sharpness import sharpness_ceiling, sharpness_unit, zone_figures
 
 _LONGEST_LEG = 0.1
@@ -55,11 +62,7 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
         fill = style.colour_of(middle.value / ceiling) if middle else style.UNMEASURED
         axes.add_patch(zone_patch(zone, size, facecolor=fill, edgecolor=style.PAPER, linewidth=1.2))
         if middle and not roomy and zone.startswith("corner"):
-            where = zone_anchor(zone, size)
-            axes.text(
-                *where, brief(middle), color=style.ink_on(fill), fontsize=letters, ha="center",
-                va="center_baseline", zorder=6,
-            )  # fmt: skip
+            write_in_zone(axes, zone, size, brief(middle), color=style.ink_on(fill), fontsize=letters, zorder=6)
         elif any(legs):
             outline, sides = _square(zone, legs, ceiling, size)
             _draw_square(axes, outline, legs, ceiling, letters)

@@ -59,7 +59,9 @@ def _part(report: Report, setting: Setting, focus: Focus) -> FocusPart:
         name=setting.name,
         words=focus_in_words(report, setting),
         drawings=[through, *sides],
-        maps=frame_panels(maps, bool, draw_sharpness, functools.partial(sharpness_in_short, maps)),
+        maps=frame_panels(
+            maps, bool, functools.partial(draw_sharpness, roomy=False), functools.partial(sharpness_in_short, maps)
+        ),
         tables=focus_tables(report, focus, setting.name),
     )
 
@@ -74,3 +76,6 @@ def _as_setting(focus: Focus, key: str, name: str) -> Setting:
         if getattr(zone, key)
     ]
     return Setting(aperture=name, sharpness=Sharpness(zones=zones))
+
+
+_draw_in_little_room = functools.partial(draw_sharpness, roomy=False)
