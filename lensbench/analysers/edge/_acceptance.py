@@ -9,7 +9,7 @@ from lensbench.analysers.edge._edge_fit import EdgeFit
 from lensbench.analysers.edge._intervals import mtf50_by_slope
 from lensbench.findings.reasons import Reason
 
-LEAST_REACH, WHOLE_REACH = 3.0, 2.6
+LEAST_REACH, WHOLE_REACH = 3.1, 2.7
 """Blur widths of the dark and of the bright side that must be seen, or there are no plateaus to tell shares of: of
 the core's, and of those that the first look saw, core and glow together."""
 
