@@ -135,7 +135,7 @@ def test_a_nearly_level_edge_gives_no_wrong_figure(angle_deg, blur):
     shot = blades_shot([Blade((320.2, 240.3), angle_deg, (300.0, 200.0))], (640, 480), blur=blur)
     edges = measure_free_edges(shot, threads=1).edges
     figures = [colour.mtf50 for edge in edges for colour in edge.colours if colour.mtf50]
-    # Of the pieces of a line at 0.4° in green four are sampled well enough; all those of other colours are refused.
+    # Of the pieces of a line at 0.4° four are sampled well enough, in green; those of other colours are not.
     assert len(figures) >= 4
     for figure in figures:
         assert abs(figure.value - mtf50_of(blur)) < 2 * figure.half_width
