@@ -73,7 +73,15 @@ def asked(*entries, magnification=None):
 
 
 def test_what_a_target_and_a_flat_leave_open():
-    assert set(asked(TARGET, FLAT)) == {"rail", "turn", "panel", "repeat", "aperture", "small-aperture"}
+    assert set(asked(TARGET, FLAT)) == {
+        "rail",
+        "turn",
+        "panel",
+        "repeat",
+        "aperture",
+        "small-aperture",
+        "linearity",
+    }
 
 
 @pytest.mark.parametrize(
@@ -85,6 +93,7 @@ def test_what_a_target_and_a_flat_leave_open():
         ([{**TARGET, "setup": 2}], "repeat"),
         ([{**TARGET, "f_number": 8.0}], "aperture"),
         ([{**FLAT, "f_number": 11.0}], "small-aperture"),
+        ([TARGET], "linearity"),
     ],
 )
 def test_shots_that_answer_close_their_question(more, answered):
