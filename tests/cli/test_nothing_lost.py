@@ -216,7 +216,7 @@ def holds_shots(folder: Path) -> bool:
 
 
 @pytest.mark.parametrize("command", CASES)
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_what_is_the_user_s_stays_as_it_is(bench, command, data):
     report = bench.report
