@@ -36,11 +36,14 @@ SURE = 2.0
 """Half-widths (of 95 %) by which a departure must exceed nothing: four standard deviations."""
 
 
-def filter_notices(shot: Shot, name: str) -> Iterator[Notice]:
-    """Samples that were filtered after the sensor, of one colour or all, too little to show otherwise."""
+def filter_notices(shot: Shot, reference: NoiseBlocks | None, name: str) -> Iterator[Notice]:
+    """Samples that were filtered after the sensor, of one colour or all, too little to show otherwise.
+
+    The reference channel's blocks are those that the caller has read.
+    """
     found = {}
     for channel in shot.channels:
-        blocks = read_noise_blocks(shot, channel)
+        blocks = reference if channel == shot.reference else read_noise_blocks(shot, channel)
         shared = measure_shared_noise(blocks) if blocks is not None else None
         if shared is not None:
             found[channel] = shared

@@ -88,7 +88,7 @@ def _target_reading(
     notices += mosaic_notices(shot, entry.file)
     notices += [*sign_notices(signs, entry.file), *noise_notices(noise, entry.file)]
     if not signs.noise_correlated:
-        notices += filter_notices(shot, entry.file)
+        notices += filter_notices(shot, noise, entry.file)
     fitting = fitting_darks(shot, darks)
     reading = TargetReading(
         entry=entry,

@@ -10,6 +10,7 @@ from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._residual import residual_of
 from lensbench.analysers.dust._search import search_marks
+from lensbench.analysers.numerics.even_choice import evenly_chosen
 from lensbench.findings import Dust, Mark, UnevenLight
 from lensbench.frame import zone_of
 from lensbench.shot import Shot
@@ -79,7 +80,7 @@ def _mark(found: Blob | Fibre, size: tuple[int, int]) -> Mark:
     line: NDArray[np.float64] = np.empty((0, 2))
     if isinstance(found, Fibre):
         kind = "fibre"
-        line = found.path[np.unique(np.linspace(0, len(found.path) - 1, PATH_POINTS).round().astype(int))]
+        line = found.path[evenly_chosen(len(found.path), PATH_POINTS)]
     elif found.length.value >= FIBRE_ASPECT * found.width.value and found.width.value < PATCH_PX / 2:
         kind = "fibre"
         line = np.clip(found.ends, 0, np.array(size) - 1.0)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._samples import gather
+from lensbench.analysers.numerics.even_choice import evenly_chosen
 from lensbench.shot import Shot
 
 STEP_PX = 0.5
@@ -64,8 +65,7 @@ def rough_line_spreads(shot: Shot, channel: str, places: EdgePlaces, far_px: flo
     far_px : float
         How far to each side.
     """
-    n = len(places)
-    places = places.take(np.unique(np.linspace(0, n - 1, min(n, MOST_EDGES)).round().astype(int)))
+    places = places.take(evenly_chosen(len(places), MOST_EDGES))
     n, bins = len(places), round(2 * far_px / STEP_PX)
     samples = gather(shot, channel, places, np.full(n, far_px), np.full(n, MARGIN_PX))
     key = samples.edge * bins + np.clip(((samples.u + far_px) / STEP_PX).astype(int), 0, bins - 1)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._responses import EdgeResponses
 from lensbench.analysers.edge._samples import gather
+from lensbench.analysers.numerics.even_choice import evenly_chosen
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
 
@@ -70,7 +71,7 @@ def trace_edges(shot: Shot, channel: str, places: EdgePlaces, responses: EdgeRes
         What was measured there in the channel.
     """
     good = np.flatnonzero(responses.measured)
-    good = good[np.unique(np.linspace(0, len(good) - 1, min(MOST_EDGES, len(good))).round().astype(int))]
+    good = good[evenly_chosen(len(good), MOST_EDGES)]
     chosen, seen = places.take(good), responses.take(good)
     blur = gaussian_mtf50(1.0) / seen.mtf50
     reach = REACH * blur

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.numerics.even_choice import evenly_chosen
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.shot import Shot, Sublattice
 
@@ -111,8 +112,7 @@ def read_noise_blocks(shot: Shot, channel: str | None = None) -> NoiseBlocks | N
 def _blocks(shot: Shot, part: Sublattice, first: int) -> tuple[NDArray, NDArray, NDArray, NDArray]:
     """Number, light, residual and h² of one sublattice's uniform blocks, numbered from `first`."""
     down, across = (extent // BLOCK for extent in part.samples.shape)
-    wanted = min(down, max(1, MOST_BLOCKS // max(across, 1)))
-    rows = np.unique(np.linspace(0, max(down - 1, 0), wanted).round().astype(int))[: down if across else 0]
+    rows = evenly_chosen(down if across else 0, max(1, MOST_BLOCKS // max(across, 1)))
     stored = part.samples[(rows[:, None] * BLOCK + np.arange(BLOCK)).ravel(), : across * BLOCK]
     cut = stored.reshape(len(rows), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
     row, column = (a.ravel() for a in np.meshgrid(rows, np.arange(across), indexing="ij"))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.numerics.even_choice import evenly_chosen
 from lensbench.shot import Shot, Sublattice
 
 BLOCK = 7
@@ -123,7 +124,7 @@ def _blocks(shot: Shot, part: Sublattice) -> tuple[NDArray, NDArray, NDArray]:
     down, across = (extent // BLOCK for extent in part.samples.shape)
     if down == 0 or across == 0:
         return np.empty(0), np.empty(0), np.empty(0)
-    rows = np.unique(np.linspace(0, down - 1, min(down, max(1, MOST_BLOCKS // across))).round().astype(int))
+    rows = evenly_chosen(down, max(1, MOST_BLOCKS // across))
     stored = part.samples[(rows[:, None] * BLOCK + np.arange(BLOCK)).ravel(), : across * BLOCK]
     cut = stored.reshape(len(rows), BLOCK, across, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
     light = shot.light(cut[~(cut >= shot.white).any(axis=(1, 2))], part.colour_index).reshape(-1, BLOCK**2)
