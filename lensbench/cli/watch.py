@@ -137,8 +137,9 @@ def _follow(asked: _Following) -> None:
 
 
 def _show_all(asked: _Following, history: History, page: LivePage | None, show: Show) -> None:
-    from lensbench.watch import follow, look_at
+    from lensbench.watch import follow, get_ready, look_at
 
+    get_ready()
     for paths in follow(asked.folder, asked.idle):
         for path in paths:
             seen = look_at(path, asked.bench)

@@ -12,6 +12,7 @@ from lensbench.watch._look import look_at
 from lensbench.watch._looks import SPOTS, Look, Problem
 from lensbench.watch._open import OpenQuestion
 from lensbench.watch._page import LivePage, fullest
+from lensbench.watch._readiness import get_ready
 from lensbench.watch._words import HISTORY_HEAD, figure_rows, history_rows, in_short, problems_in_words, spot_rows
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "figure_rows",
     "follow",
     "fullest",
+    "get_ready",
     "history_rows",
     "in_short",
     "judge_evening",

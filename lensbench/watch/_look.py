@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 from msgspec import structs
 from numpy.typing import NDArray
 
-from lensbench.analysers.edge import EdgePlaces, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
-from lensbench.analysers.shot_quality import DirectionalBlur, assess_shot, measure_exposure
+from lensbench.analysers.shot_quality import find_motion, measure_exposure
 from lensbench.errors import BenchError
 from lensbench.figure import NORMAL_95, Figure
 from lensbench.findings import Geometry
@@ -88,12 +87,11 @@ def _target_look(shot: Shot, found: FoundTiles, plain: Look, bench: Bench, threa
     tiles = wanted_tiles(found, shot.size)
     some = _subset(found, tiles)
     places = tile_edges(found).take((3 * tiles[:, None] + np.arange(3)).ravel())
-    responses = measure_edges(shot, places, [shot.reference], threads)
-    response = responses[shot.reference]
+    response = measure_edges(shot, places, [shot.reference], threads)[shot.reference]
     spot = np.repeat(spots_of(some, shot.size), 3)
     covered, uncovered = coverage(found, bench.layout, shot.size)
     geometry = _geometry(shot, some, response, bench)
-    motion = _motion(shot, places, responses)
+    motion = find_motion(shot, places, response)
     look = structs.replace(
         plain,
         shows="target",
@@ -128,10 +126,6 @@ def _geometry(shot: Shot, found: FoundTiles, response: EdgeResponses, bench: Ben
         bench.rulers_measured_mm,
         bench.pupil_ratio,
     )
-
-
-def _motion(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeResponses]) -> DirectionalBlur | None:
-    return assess_shot(shot, places, responses).motion if responses[shot.reference].measured.any() else None
 
 
 def _mean(response: EdgeResponses, here: NDArray[np.bool_]) -> Figure | None:

@@ -22,6 +22,7 @@ from lensbench.analysers.shot_quality._signs import (
     MAX_FULL_WELL_ELECTRONS,
     ShotSigns,
     assess_shot,
+    find_motion,
 )
 
 __all__ = [
@@ -43,6 +44,7 @@ __all__ = [
     "find_bands",
     "find_double_image",
     "find_lit_black",
+    "find_motion",
     "is_mosaic_displaced",
     "measure_exposure",
 ]

@@ -135,8 +135,8 @@ def _common_profile(light: NDArray, white: NDArray) -> NDArray[np.float64] | Non
         seen = known.any(axis=1)
         if seen.mean() < 0.5:
             return None
-        middle = np.array([np.median(v[k]) if k.any() else np.nan for v, k in zip(values, known, strict=True)])
-        parts.append(_smoothed(np.interp(np.arange(down), np.flatnonzero(seen), middle[seen])))
+        middle = np.nanmedian(values[seen], axis=1)
+        parts.append(_smoothed(np.interp(np.arange(down), np.flatnonzero(seen), middle)))
     profile = np.median(parts, axis=0)
     alike = np.atleast_2d(np.corrcoef(parts))[np.triu_indices(GROUPS, 1)]
     return profile - np.median(profile) if np.median(alike) > LEAST_ALIKE else None

@@ -139,6 +139,33 @@ def _electrons_at(full_scale: float, level: NoiseLevel) -> float:
     return full_scale * level.light / max(level.variance, 1e-9 * full_scale * level.light)
 
 
+def find_motion(shot: Shot, places: EdgePlaces, reference: EdgeResponses) -> DirectionalBlur | None:
+    """Look only for blur in one direction that isn't coma's.
+
+    Parameters
+    ----------
+    shot : Shot
+        The shot.
+    places : EdgePlaces
+        Its tiles' edges, edge 3 i + k being leg k of tile i.
+    reference : EdgeResponses
+        What was measured there in the shot's reference channel.
+
+    Returns
+    -------
+    DirectionalBlur or None
+    """
+    motion = find_directional_blur(reference, shot.size)
+    if motion is None:
+        return None
+    return _unless_coma(motion, measure_asymmetry(trace_edges(shot, shot.reference, places, reference), shot.size))
+
+
+def _unless_coma(motion: DirectionalBlur | None, asymmetry: EdgeAsymmetry | None) -> DirectionalBlur | None:
+    """Motion blurs symmetrically, so blur that comes with coma's asymmetry is coma."""
+    return None if motion and asymmetry and motion.is_coma(asymmetry.directional) else motion
+
+
 def assess_shot(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeResponses]) -> ShotSigns:
     """Assess a measured target shot for what is not the lens's doing.
 
@@ -158,12 +185,9 @@ def assess_shot(shot: Shot, places: EdgePlaces, responses: Mapping[str, EdgeResp
     reference = responses[shot.reference]
     traces = trace_edges(shot, shot.reference, places, reference)
     asymmetry = measure_asymmetry(traces, shot.size)
-    motion = find_directional_blur(reference, shot.size)
-    if motion is not None and asymmetry is not None and motion.is_coma(asymmetry.directional):
-        motion = None
     overshoot = reference.overshoot[reference.measured]
     return ShotSigns(
-        motion=motion,
+        motion=_unless_coma(find_directional_blur(reference, shot.size), asymmetry),
         overshoot=float(np.median(overshoot)) if len(overshoot) else 0.0,
         asymmetry=asymmetry,
         noise=measure_noise_pattern(shot, shot.reference),
