@@ -18,6 +18,7 @@ from lensbench.reporter.tile_view import TileView
 from lensbench.run._linearity import judge_linearity
 from lensbench.run._loading import ShotFacts
 from lensbench.run._noise_warnings import linearity_notices
+from lensbench.run._print_warnings import print_notices
 from lensbench.run._readings import Outcome, Readings
 from lensbench.run._same_pictures import refuse_same_pictures
 from lensbench.run._session_warnings import (
@@ -116,6 +117,7 @@ def measure_with_views(session: Session, progress: Progress | None = None, worke
         *ruler_notices(session, layout),
         *misfit,
         *more,
+        *print_notices(settings),
         *single_shot_notices(settings),
         *session_notices(session, facts),
     ]

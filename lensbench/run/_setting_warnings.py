@@ -1,4 +1,4 @@
-"""What keeps a setting's sharpness from being the lens's own, in words: short edges, focus, lean, bulge, print."""
+"""What keeps a setting's sharpness from being the lens's own, in words: short edges, focus, lean, bulge."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from statistics import median
 
-from lensbench.findings import Camera, Limits, Notice, PrintBlur, Reason, Setting, Sharpness
-from lensbench.formatting import brief
+from lensbench.findings import Camera, Notice, Reason, Setting, Sharpness
 from lensbench.verdicts.focus import (
     BLUR_PX,
     FocusError,
@@ -72,8 +71,6 @@ def setting_notices(
             notices.append(Notice(code, None, f"{setting.name}: {text}"))
             caveats.append(words)
     if setting.limits is not None and setting.limits.print_blur is not None and setting.limits.print_limited:
-        said = _print_limited(setting.limits, setting.limits.print_blur, channel)
-        notices.append(Notice("print-limited", None, f"{setting.name}: {said}"))
         caveats.append("the print")
     return notices, caveats
 
@@ -181,21 +178,3 @@ def _leaning(depth: SheetDepth, away: float, far: str, near: str) -> str:
     if depth.distance_known:
         return f"its {far} side lies {abs(away) * depth.distance_mm:.1f} mm farther away than its {near} one"
     return f"its {far} side is drawn {100 * abs(away):.1f} % smaller than its {near} one"
-
-
-def _print_limited(limits: Limits, blur: PrintBlur, channel: str) -> str:
-    lost, worst = max(
-        (zone.lost_to_print_percent, zone.zone)
-        for zone in limits.zones
-        if zone.direction == "mean" and zone.channel == channel and zone.lost_to_print_percent is not None
-    )
-    if blur.source == "raggedness":
-        why = f"the printed edges are ragged by {brief(blur.sigma_px)} px on the sensor"
-    else:
-        why = f"the printer's dots are {blur.sigma_px.value * 12**0.5:.2f} px wide on the sensor"
-    count = len(limits.print_limited)
-    return (
-        f"the print limits sharpness in {count} zone{'s' if count > 1 else ''}: {why}. Without that the "
-        f"MTF50 of the {worst.replace('-', ' ')} zone would be {lost:.0f} % higher or more. Print finer, "
-        "go farther away, or use film or chrome. The figures of the lens alone are corrected for it."
-    )

@@ -168,7 +168,7 @@ def _blades(readings: list[BladeReading]) -> tuple[list[ShotEdges], list[Notice]
         text = (
             f"{best.entry.file}: is the sharpest of {len(readings)} blade shots along the rail; only it is used."
         )
-        readings, notices = [best], [Notice("rail", best.entry.file, text)]
+        readings, notices = [best], [Notice("rail-shot", best.entry.file, text)]
     return [ShotEdges(reading.entry.file, reading.responses) for reading in readings], notices
 
 

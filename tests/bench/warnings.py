@@ -15,6 +15,7 @@ import numpy as np
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Setting
+from lensbench.run._print_warnings import print_notices
 from lensbench.run._setting_warnings import setting_notices
 from lensbench.run._shot_warnings import sign_notices
 from lensbench.simulator.lens import Lens
@@ -80,7 +81,8 @@ def warned(seen: Seen, f_number: float) -> set[str]:
     )
     alter(setting, magnification=setting.geometry.magnification)
     alter(setting, limits=judge_limits(setting, shots.SIZE, shots.PITCH_UM, 1.0, 2400, signs.raggedness_px))
-    return {n.code for n in notices + setting_notices(setting, CAMERA, "grey", 1.0, signs.motion is not None)[0]}
+    notices += setting_notices(setting, CAMERA, "grey", 1.0, signs.motion is not None)[0]
+    return {notice.code for notice in [*notices, *print_notices([setting])]}
 
 
 def main(lenses: int) -> None:

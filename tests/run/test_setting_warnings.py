@@ -19,6 +19,7 @@ from lensbench.findings import (
 )
 from lensbench.loaders.session import load_session
 from lensbench.run import measure_session
+from lensbench.run._print_warnings import print_notices
 from lensbench.run._setting_warnings import setting_notices
 from lensbench.target.layout import write_layout
 from lensbench.verdicts.focus._sheet_depth import judge_sheet_depth
@@ -145,10 +146,27 @@ def test_many_short_edges_are_worth_a_word(short, warned):
 def test_a_coarse_print_is_named(source, words):
     zone = ZoneLimits("centre", "green", "mean", lost_to_print_percent=9.4)
     limits = Limits([zone], print_blur=PrintBlur(Figure.of(0.58, 0.01, "px"), source), print_limited=["centre"])
-    said, short = notices_of(Setting(4.0, sharpness=Sharpness(), limits=limits))
-    assert words in said["print-limited"]
-    assert "zone would be 9 % higher" in said["print-limited"]
-    assert short == ["the print"]
+    setting = Setting(4.0, sharpness=Sharpness(), limits=limits)
+    (notice,) = print_notices([setting])
+    assert words in notice.text
+    assert notice.text.startswith("f/4: the print limits sharpness in 1 zone: ")
+    assert "MTF50 of the centre zone would be 9 % higher" in notice.text
+    assert notices_of(setting) == ({}, ["the print"])
+
+
+def test_of_many_settings_that_the_print_limits_the_worst_is_told():
+    def limited(f_number, percent):
+        zones = [ZoneLimits("centre", "green", "mean", lost_to_print_percent=percent)]
+        blur = PrintBlur(Figure.of(0.27, 0.01, "px"), "dots")
+        limits = Limits(zones, print_blur=blur, print_limited=["centre"] if percent > 5 else [])
+        return Setting(f_number, sharpness=Sharpness(), limits=limits)
+
+    (notice,) = print_notices([limited(4.0, 12.2), limited(5.6, 34.4), limited(8.0, 3.0)])
+    assert notice.text.startswith("f/4 and f/5.6: the print limits sharpness")
+    assert "centre zone at f/5.6 would be 34 % higher" in notice.text
+    (notice,) = print_notices([limited(f_number, 10.0) for f_number in (2.0, 2.8, 4.0, 5.6, 8.0, 11.0)])
+    assert notice.text.startswith("6 of 6 settings: ")
+    assert print_notices([limited(8.0, 3.0), Setting(4.0)]) == []
 
 
 def test_a_setting_without_targets_is_left_alone():

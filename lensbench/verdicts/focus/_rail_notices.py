@@ -85,7 +85,7 @@ def _reference_shot(name: str, focus: Focus) -> Notice:
         f"{max(focus.shot_loss_percent, 0):.1f} % softer than at best). Zone map, sharpness and fringing are "
         "from that shot; the section on focus has the figures at best focus."
     )
-    return Notice("rail", focus.shot, text)
+    return Notice("rail-shot", focus.shot, text)
 
 
 def _too_wide(name: str, focus: Focus, advice: RailAdvice) -> Iterator[Notice]:

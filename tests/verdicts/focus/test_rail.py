@@ -47,8 +47,8 @@ def test_single_shots_close_up_are_warned_of_once():
 
 def test_a_good_series_only_says_which_shot_speaks():
     setting, notices = with_series(Surface(0.02, bow=(-0.1, -0.1)))
-    assert set(notices) == {"rail"}
-    assert "t_08.dng is nearest to the centre's best focus (0.019 mm off" in notices["rail"]
+    assert set(notices) == {"rail-shot"}
+    assert "t_08.dng is nearest to the centre's best focus (0.019 mm off" in notices["rail-shot"]
     # Measured depth, not the handbook's: this blur is no perfect lens's.
     assert abs(setting.rail_advice.depth_mm / DEPTH - 1) < 0.05
     assert abs(setting.rail_advice.step_mm / (DEPTH / 2) - 1) < 0.1
