@@ -3,7 +3,18 @@
 import pytest
 
 from lensbench.figure import Figure
-from lensbench.findings import Assembly, AssemblyFault, Build, Camera, Report, SofterSide, Verdict
+from lensbench.findings import (
+    UNTOLD,
+    Assembly,
+    AssemblyFault,
+    Build,
+    Camera,
+    Dirt,
+    Report,
+    SofterSide,
+    TracedMark,
+    Verdict,
+)
 from lensbench.findings.goals import Goal
 from lensbench.reporter.words.answer_lines import answer_lines
 from lensbench.verdicts.goals import grade
@@ -42,7 +53,17 @@ def test_figures_stand_in_the_lines(report):
     assert "; f/2.8 " in lines["Which aperture"]
     assert lines["Colour fringes"] == "f/5.6: blue 2.326 ± 0.008 px outward in the top right corner"
     assert lines["Magnification"] == "0.4987 ± 0.0011 ×"
-    assert "5 marks at f/2.8, the clearest takes 4.1 %" in lines["Where to wipe"]
+    assert lines["Where to wipe"] == "can't tell (5 marks); the clearest takes 4.1 % at f/2.8"
+
+
+def test_marks_are_counted_by_what_they_lie_on(report):
+    """The invented report's five marks, of which three are placed by hand."""
+    places = [UNTOLD, "front glass", "sensor", "front glass", UNTOLD]
+    marks = [TracedMark("spot", 10.0, 10.0, place, "", None, []) for place in places]
+    alter(report.verdict, dirt=Dirt(marks))
+    assert said(report)["Where to wipe"].startswith(
+        "front glass (2 marks), sensor (1 mark), can't tell (2 marks); "
+    )
 
 
 def test_goals_come_first_with_what_was_missed(report):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import NamedTuple
 
 from lensbench import frame
@@ -180,15 +181,15 @@ def _wipe(report: Report) -> str:
         return "nowhere: no mark shows in any flat" if looked else f"{UNTOLD}: no shot of an even light"
     marks = marks_of(setting)
     depth = brief(magnitude(marks[0].depth_percent))
-    count = f"{len(marks)} mark{'s' * (len(marks) > 1)}"
-    return f"{_surfaces(report)}: {count} at {setting.name}, the clearest takes {depth} %"
+    return f"{_surfaces(report, len(marks))}; the clearest takes {depth} % at {setting.name}"
 
 
-def _surfaces(report: Report) -> str:
-    """What the marks lie on, the most frequent first."""
+def _surfaces(report: Report, most: int) -> str:
+    """What the marks lie on, the most frequent first, those of which it isn't known last."""
     dirt = dirt_of(report)
-    places = [mark.lies_on for mark in dirt.marks if mark.lies_on != UNTOLD] if dirt else []
-    return listed(sorted(set(places), key=places.count, reverse=True)) if places else UNTOLD
+    counts = Counter([mark.lies_on for mark in dirt.marks] if dirt and dirt.marks else [UNTOLD] * most)
+    places = sorted(counts.items(), key=lambda pair: (pair[0] == UNTOLD, -pair[1]))
+    return ", ".join(f"{place} ({count} mark{'s' * (count > 1)})" for place, count in places)
 
 
 def _size(report: Report) -> str:
