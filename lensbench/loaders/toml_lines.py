@@ -16,8 +16,8 @@ from lensbench.files import read_whole
 Key = Sequence[str | int]
 """The way to a value: names of tables and keys, and places in lists counted from 0."""
 
-MOST_BYTES = 20_000_000
-"""A session file of a thousand shots has 200 kB."""
+MOST_BYTES = 4_000_000
+"""A session file of a thousand shots has 200 kB; Python reads a megabyte a second."""
 
 DEEPEST = 20
 """Tables in tables; session files and goals need three."""
@@ -37,6 +37,12 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
         raise BenchError(f"{path}: is not a UTF-8 text file. Save it as plain text, encoded as UTF-8.") from None
     # Lines end as Windows writes them, or as everybody else does; TOML knows no third way.
     text = text.replace("\r\n", "\n")
+    deep = _line_of_deep_key(text)
+    if deep is not None:
+        raise BenchError(
+            f"{path}, line {deep}: has more than {DEEPEST} names joined by points, which no key here needs. "
+            'Put text in quotes: "…".'
+        )
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
@@ -45,6 +51,27 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     if not _is_shallow(data):
         raise BenchError(f"{path}: has tables in tables in tables, {DEEPEST} deep and more. Begin it anew.")
     return data, text
+
+
+def _line_of_deep_key(text: str) -> int | None:
+    """The first line with a key of more than `DEEPEST` names.
+
+    Python's reader takes time and memory that grow with the square of their number.
+    """
+    line, points = 1, 0
+    for token in _TOKEN.finditer(text):
+        kind, said = token.lastgroup, token[0]
+        if kind == "plain":
+            first, *others = re.split("[=,]", said)
+            points = max([points + first.count("."), *(part.count(".") for part in others)])
+            if points > DEEPEST:
+                return line
+            points = others[-1].count(".") if others else points
+        elif kind not in ("string", "long"):
+            # A name in quotes may stand among those of a key.
+            points = 0
+        line += said.count("\n")
+    return None
 
 
 def _is_shallow(data: Any) -> bool:

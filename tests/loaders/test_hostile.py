@@ -69,12 +69,14 @@ def test_a_long_note_before_a_wrong_key(folder):
     "text",
     [
         ".".join(["a"] * 50_000) + " = 1\n",
+        ".".join(["'a.b'"] * 50_000) + " = 1\n",
+        "[build]\nname = {b = 1, " + " . ".join(["a"] * 50_000) + " = 1}\n",
         "[build]\nname = " + "[" * 5000 + "]" * 5000 + "\n",
         "[" + ".".join(["a"] * 10_000) + "]\n",
         "[lens]\npupil_ratio = " + "9" * 5000 + "\n",
         "[lens]\npupil_ratio = 0x" + "f" * 5000 + "\n",
     ],
-    ids=["dotted key", "brackets", "header", "digits", "hexadecimal digits"],
+    ids=["dotted key", "quoted names", "key in braces", "brackets", "header", "digits", "hexadecimal digits"],
 )
 def test_deep_and_long_values_are_refused_in_a_sentence(folder, text):
     with pytest.raises(BenchError, match=r"session\.toml"):
