@@ -10,6 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from lensbench.analysers.edge import EdgePlaces, EdgeResponses, measure_edges, tile_edges
+from lensbench.analysers.photon_transfer import NoiseAssessment, assess_noise, find_filter
 from lensbench.analysers.shot_quality import ShotSigns, assess_shot
 from lensbench.shot import Shot
 from lensbench.simulator.camera import Camera
@@ -18,6 +19,7 @@ from lensbench.simulator.scene import Print, Scene
 from lensbench.simulator.target_shot import target_light
 from lensbench.target.finder import FoundTiles, find_tiles
 from lensbench.target.layout import make_layout
+from lensbench.uniform_blocks import read_uniform_blocks
 
 SIZE, SENSOR_MM, PITCH_UM = (1200, 800), (7.2, 4.8), 6.0
 CAMERA = Camera(SIZE, SENSOR_MM, ((0,),), ("grey",), hot=10, dead=3)
@@ -52,6 +54,10 @@ class Seen:
 
     def signs(self) -> ShotSigns:
         return assess_shot(self.shot, self.places, self.responses)
+
+    def noise(self) -> NoiseAssessment | None:
+        blocks = read_uniform_blocks(self.shot)
+        return assess_noise(blocks, find_filter(self.shot, blocks))
 
 
 @lru_cache(maxsize=16)

@@ -19,6 +19,7 @@ ROOT = Path(lensbench.__file__).parent
 GROUND_FLOOR = (
     "dng",
     "errors",
+    "even_choice",
     "expected",
     "figure",
     "files",
@@ -29,6 +30,7 @@ GROUND_FLOOR = (
     "reduction",
     "robust",
     "shot",
+    "uniform_blocks",
 )
 
 ROWS = [

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations, islice
 
-from lensbench.analysers.photon_transfer import NoiseBlocks, measure_departure
+from lensbench.analysers.photon_transfer import measure_departure
 from lensbench.findings import Linearity
 from lensbench.formatting import aperture_name
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._readings import Readings
+from lensbench.uniform_blocks import UniformBlocks
 
 MOST_PAIRS = 6
 """Pairs that are tried; each of two 24-megapixel shots takes some hundredths of a second."""
@@ -28,14 +29,15 @@ def judge_linearity(readings: Readings) -> Linearity | None:
     return min(found, key=lambda linearity: linearity.departure_percent.half_width, default=None)
 
 
-def _pairs(readings: Readings) -> Iterator[tuple[tuple[ShotEntry, NoiseBlocks], tuple[ShotEntry, NoiseBlocks]]]:
+def _pairs(
+    readings: Readings,
+) -> Iterator[tuple[tuple[ShotEntry, UniformBlocks], tuple[ShotEntry, UniformBlocks]]]:
     """Shots of one kind and aperture, two at a time."""
     for kind in (readings.targets, readings.flats):
         shots = [
             (entry, noise)
             for reading in kind
             for entry, noise in zip(reading.entries, reading.noise, strict=False)
-            if noise is not None
         ]
         for pair in combinations(shots, 2):
             if len({aperture_name(entry.f_number, entry.aperture) for entry, _ in pair}) == 1:

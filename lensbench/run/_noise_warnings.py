@@ -5,22 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lensbench.analysers.photon_transfer import (
-    NoiseBlocks,
+    MAX_FULL_WELL_ELECTRONS,
+    NoiseAssessment,
     NoiseSigns,
     SharedNoise,
-    measure_noise_line,
-    measure_shared_noise,
-    read_noise_blocks,
 )
+from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import Linearity, Notice
-from lensbench.shot import Shot
+from lensbench.run._shot_warnings import CURVE_ADVICE
 
 MOST_DEPARTURE_PERCENT = 0.5
 """Departures from a straight line that a camera's own electronics may have (common practice: up to about 1 % over
 the whole range, so half of it in the middle)."""
-
-MOST_BELOW_BLACK = 0.01
-"""Share of blocks that may be darker than black (dead pixels, marks)."""
 
 BLACK_ADVICE = (
     "Either the black level in the file is wrong, or a tone curve was applied; falloff, glare and sharpness come "
@@ -29,53 +25,50 @@ BLACK_ADVICE = (
 )
 """What to say of dark parts that contradict the file's black level."""
 
-COARSE_SHARE = 0.4
-"""Share of white's variance that rounding may make up."""
-
 SURE = 2.0
 """Half-widths (of 95 %) by which a departure must exceed nothing: four standard deviations."""
 
 
-def filter_notices(shot: Shot, reference: NoiseBlocks | None, name: str) -> Iterator[Notice]:
-    """Samples that were filtered after the sensor, of one colour or all, too little to show otherwise.
-
-    The reference channel's blocks are those that the caller has read.
-    """
-    found = {}
-    for channel in shot.channels:
-        blocks = reference if channel == shot.reference else read_noise_blocks(shot, channel)
-        shared = measure_shared_noise(blocks) if blocks is not None else None
-        if shared is not None:
-            found[channel] = shared
-    if found:
-        found["all colours"] = SharedNoise.mean(list(found.values()))
-    for colours, shared in found.items():
-        if shared.processed:
-            yield Notice("noise-reduced", name, f"{name}: {_filtered(colours, shared)}")
-            return
-
-
-def noise_notices(blocks: NoiseBlocks | None, name: str) -> Iterator[Notice]:
+def noise_notices(noise: NoiseAssessment | None, name: str) -> Iterator[Notice]:
     """What the noise of one shot contradicts: its black level, light that was multiplied, fine enough steps."""
-    if blocks is None or len(blocks) == 0:
+    if noise is None:
         return
-    if blocks.coarseness > COARSE_SHARE:
-        yield Notice("coarse-numbers", name, f"{name}: {_coarse(blocks)}")
-        return
-    if blocks.below_black > MOST_BELOW_BLACK:
+    if noise.coarse:
+        yield Notice("coarse-numbers", name, f"{name}: {_coarse(noise.step)}")
+    elif noise.dark_below_black:
         text = (
-            f"{name}: {100 * blocks.below_black:.0f} % of its even areas are darker than the black level that the "
+            f"{name}: {100 * noise.below_black:.0f} % of its even areas are darker than the black level that the "
             f"file states. {BLACK_ADVICE}"
         )
         yield Notice("black-level", name, text)
+    elif noise.line is not None and noise.line.brightened:
+        yield Notice("brightened", name, f"{name}: {_brightened(noise.line)}")
+    elif noise.line is not None and noise.curved:
+        yield Notice("tone-curve", name, f"{name}: {_curved(noise.line)}")
+    elif noise.line is not None and (noise.line.too_quiet or noise.line.too_noisy):
+        yield Notice("black-level", name, f"{name}: {_black_level(noise.line)}")
+
+
+def target_noise_notices(noise: NoiseAssessment | None, signs: ShotSigns, name: str) -> Iterator[Notice]:
+    """What a target shot's noise contradicts besides what its edges have told already: filters too."""
+    for notice in noise_notices(noise, name):
+        if not (signs.tone_curved and notice.code in ("tone-curve", "black-level")):
+            yield notice
+    if noise is None:
         return
-    signs = measure_noise_line(blocks)
-    if signs is None:
-        return
-    if signs.brightened:
-        yield Notice("brightened", name, f"{name}: {_brightened(signs)}")
-    elif signs.too_quiet or signs.too_noisy:
-        yield Notice("black-level", name, f"{name}: {_black_level(signs)}")
+    if noise.filtered is not None:
+        if not (signs.sharpened and noise.filtered[1].correlation < 0):
+            yield Notice("noise-reduced", name, f"{name}: {_filtered(*noise.filtered)}")
+    elif noise.too_quiet and not noise.coarse:
+        yield Notice("noise-reduced", name, f"{name}: {_quiet(noise.full_well_electrons)}")
+
+
+def noise_caveats(noise: NoiseAssessment | None) -> list[str]:
+    """A few words each on what of a target shot's noise says that its sharpness is falsified."""
+    if noise is None:
+        return []
+    words = ["a tone curve"] if noise.curved else []
+    return [*words, "noise reduction or resampling"] if noise.filtered or noise.too_quiet else words
 
 
 def linearity_notices(linearity: Linearity | None) -> Iterator[Notice]:
@@ -97,11 +90,20 @@ def linearity_notices(linearity: Linearity | None) -> Iterator[Notice]:
 
 def _filtered(channel: str, shared: SharedNoise) -> str:
     smoother = shared.correlation > 0
-    what = "smoothing, demosaicing or resampling" if smoother else "sharpening"
+    what = "noise reduction, demosaicing or resampling" if smoother else "sharpening"
     return (
-        f"the noise of neighbouring samples of {channel} is not their own (correlation {shared.correlation:.2f}; "
-        f"raw samples have 0): {what} was applied, and edges come out {'softer' if smoother else 'sharper'} than "
+        f"neighbouring samples of {channel} share their noise (correlation {shared.correlation:.2f}; raw samples "
+        f"have 0): {what} was applied, and edges come out {'softer' if smoother else 'sharper'} than "
         "they are. Measure the camera's own raw file, with noise reduction, sharpening and lens corrections off."
+    )
+
+
+def _quiet(full_well_electrons: float) -> str:
+    implied, most = (electrons / 1000 for electrons in (full_well_electrons, MAX_FULL_WELL_ELECTRONS))
+    return (
+        f"white is so free of noise that a pixel would have to hold {implied:,.0f} thousand "
+        f"electrons; no camera's holds more than {most:.0f}. Noise reduction was applied, or it "
+        "is an average of many shots. Averages are fine; otherwise measure the raw file."
     )
 
 
@@ -121,6 +123,13 @@ def _black_level(signs: NoiseSigns) -> str:
     return f"{seen}. {BLACK_ADVICE}"
 
 
+def _curved(signs: NoiseSigns) -> str:
+    return (
+        f"black is as noisy, compared with white, as if read noise were {signs.read_electrons:.0f} electrons, "
+        f"where cameras have 1 to 15: {CURVE_ADVICE}"
+    )
+
+
 def _brightened(signs: NoiseSigns) -> str:
     return (
         f"like light is {100 * signs.radial:.0f} % noisier in the corners than in the centre, as no sensor is: "
@@ -129,9 +138,9 @@ def _brightened(signs: NoiseSigns) -> str:
     )
 
 
-def _coarse(blocks: NoiseBlocks) -> str:
+def _coarse(step: float) -> str:
     return (
-        f"its numbers come in steps of {blocks.step:.0f}, coarser than the noise, so that fine differences of "
+        f"its numbers come in steps of {step:.0f}, coarser than the noise, so that fine differences of "
         "light are lost and the figures' intervals are too narrow. It was stored with too few bits or compressed "
         "with loss: use uncompressed or losslessly compressed raw with 12 bits or more."
     )

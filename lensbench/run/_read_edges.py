@@ -11,13 +11,13 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses, measure_edges, tile_edges
 from lensbench.analysers.free_edges import free_responses
 from lensbench.analysers.glare import read_dark_tiles
-from lensbench.analysers.photon_transfer import read_noise_blocks
+from lensbench.analysers.photon_transfer import assess_noise, find_filter
 from lensbench.analysers.shot_quality import assess_shot
 from lensbench.findings import Notice
 from lensbench.loaders.session_keys import ShotEntry
 from lensbench.run._darks import MeanDark, fitting_darks
 from lensbench.run._loading import ShotFacts, left_out, load_shots, resemblance
-from lensbench.run._noise_warnings import filter_notices, noise_notices
+from lensbench.run._noise_warnings import target_noise_notices
 from lensbench.run._readings import BladeReading, Outcome, TargetReading
 from lensbench.run._shot_warnings import (
     double_image_ruins,
@@ -30,6 +30,7 @@ from lensbench.run._tile_views import view_tiles
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import Layout
+from lensbench.uniform_blocks import read_uniform_blocks
 
 
 def read_target(
@@ -84,11 +85,10 @@ def _target_reading(
     signs = assess_shot(shot, places, responses)
     if signs.double_image is not None and double_image_ruins(signs):
         return None, [*notices, left_out(entry.file, f"{entry.file}: {seen_twice(signs.double_image)}")]
-    noise = read_noise_blocks(shot)
+    blocks = read_uniform_blocks(shot)
+    noise = assess_noise(blocks, find_filter(shot, blocks))
     notices += mosaic_notices(shot, entry.file)
-    notices += [*sign_notices(signs, entry.file), *noise_notices(noise, entry.file)]
-    if not signs.noise_correlated:
-        notices += filter_notices(shot, noise, entry.file)
+    notices += [*sign_notices(signs, entry.file), *target_noise_notices(noise, signs, entry.file)]
     fitting = fitting_darks(shot, darks)
     reading = TargetReading(
         entry=entry,
@@ -97,10 +97,11 @@ def _target_reading(
         reference=shot.reference,
         found=found,
         signs=signs,
+        noise_signs=noise,
         dark_tiles=read_dark_tiles(shot, found, responses[shot.reference], fitting.shots),
         darks=fitting.files,
         views=view_tiles(entry.file, shot, found, responses[shot.reference]),
-        noise=(noise,),
+        noise=(blocks,),
     )
     return reading, notices
 

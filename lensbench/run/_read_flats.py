@@ -8,7 +8,7 @@ from pathlib import Path
 from lensbench.analysers.dust import find_marks
 from lensbench.analysers.falloff import PanelGiven, read_centre_light, read_light
 from lensbench.analysers.flat_light import flat_exposure
-from lensbench.analysers.photon_transfer import read_noise_blocks
+from lensbench.analysers.photon_transfer import assess_noise
 from lensbench.errors import BenchError
 from lensbench.findings import Dust, Notice, PanelMarks
 from lensbench.frame import pixel_pitch_um
@@ -20,6 +20,7 @@ from lensbench.run._noise_warnings import noise_notices
 from lensbench.run._readings import FlatsReading, Outcome
 from lensbench.run._shot_warnings import mosaic_notices
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import UniformBlocks, read_uniform_blocks
 from lensbench.verdicts.dirt import flat_notices
 
 
@@ -62,26 +63,26 @@ def _flats_reading(
     flats = [shot for _, shot in shots]
     fitting = fitting_darks(flats[0], darks)
     given = [PanelGiven(entry.panel, entry.panel_turn_deg, entry.panel_shift) for entry in entries]
+    blocks = tuple(map(read_uniform_blocks, flats))
     light = dust = None
     try:
         light = read_light(flats, fitting.shots, given, pixel_pitch_um(flats[0].size, sensor_mm))
     except BenchError as error:
         notices.append(Notice("falloff", entries[0].file, str(error)))
     try:
-        dust = _dirt(shots)
+        dust = _dirt(shots, blocks)
     except BenchError as error:
         notices.append(Notice("dust", entries[0].file, str(error)))
     # Bands, clouds and bars are looked for where dirt is: in the first flat.
     uneven = dust.light if dust is not None else []
-    noise = tuple(read_noise_blocks(shot) for shot in flats)
     for number, (entry, shot) in enumerate(shots):
         notices += flat_notices(entry.file, flat_exposure(shot), uneven if number == 0 else [])
-        notices += [*noise_notices(noise[number], entry.file), *mosaic_notices(shot, entry.file)]
+        notices += [*noise_notices(assess_noise(blocks[number]), entry.file), *mosaic_notices(shot, entry.file)]
     if light is None and dust is None:
         return None, notices
     centre_light = read_centre_light(flats, fitting.shots)
     facts = ShotFacts.of(flats[0])
-    return FlatsReading(entries, facts, light, dust, fitting.files, centre_light, noise), notices
+    return FlatsReading(entries, facts, light, dust, fitting.files, centre_light, blocks), notices
 
 
 def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[ShotEntry, Shot]], list[Notice]]:
@@ -98,10 +99,10 @@ def _even_only(shots: Sequence[tuple[ShotEntry, Shot]]) -> tuple[list[tuple[Shot
     return kept, notices
 
 
-def _dirt(shots: Sequence[tuple[ShotEntry, Shot]]) -> Dust:
+def _dirt(shots: Sequence[tuple[ShotEntry, Shot]], blocks: Sequence[UniformBlocks]) -> Dust:
     """The marks of the first flat, and of the first one with the light panel at each other position."""
-    first_by_panel: dict[int, Shot] = {}
-    for entry, shot in shots:
-        first_by_panel.setdefault(entry.panel, shot)
-    (_, first), *moved = ((panel, find_marks(shot)) for panel, shot in first_by_panel.items())
+    first_by_panel: dict[int, tuple[Shot, UniformBlocks]] = {}
+    for (entry, shot), own in zip(shots, blocks, strict=True):
+        first_by_panel.setdefault(entry.panel, (shot, own))
+    (_, first), *moved = ((panel, find_marks(*given)) for panel, given in first_by_panel.items())
     return Dust(first.marks, [PanelMarks(panel, dust.marks) for panel, dust in moved], first.light)

@@ -11,7 +11,7 @@ import numpy as np
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.falloff import LightReading
 from lensbench.analysers.glare import TileLight
-from lensbench.analysers.photon_transfer import NoiseBlocks
+from lensbench.analysers.photon_transfer import NoiseAssessment
 from lensbench.analysers.shot_quality import ShotSigns
 from lensbench.findings import CentreLight, Dust, Notice, ShotDigest
 from lensbench.loaders.session_keys import ShotEntry
@@ -19,6 +19,7 @@ from lensbench.reporter.tile_view import TileView
 from lensbench.run._configuration import ShotConfiguration
 from lensbench.run._loading import ShotFacts, other_size
 from lensbench.target.finder import FoundTiles
+from lensbench.uniform_blocks import UniformBlocks
 from lensbench.verdicts.contradictions import Brightness
 
 
@@ -54,10 +55,11 @@ class TargetReading(EdgesReading):
 
     found: FoundTiles
     signs: ShotSigns
+    noise_signs: NoiseAssessment | None
     dark_tiles: TileLight
     darks: tuple[str, ...] = ()
     views: tuple[TileView, ...] = ()
-    noise: tuple[NoiseBlocks | None, ...] = ()
+    noise: tuple[UniformBlocks, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +80,7 @@ class FlatsReading:
     dust: Dust | None
     darks: tuple[str, ...] = ()
     centre_light: CentreLight | None = None
-    noise: tuple[NoiseBlocks | None, ...] = ()
+    noise: tuple[UniformBlocks, ...] = ()
 
 
 Reading = TargetReading | FlatsReading | BladeReading

@@ -17,6 +17,7 @@ from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Falloff, Focus, Geometry, Notice, Setting
 from lensbench.loaders.session import Session
 from lensbench.run._configuration import ShotConfiguration
+from lensbench.run._noise_warnings import noise_caveats
 from lensbench.run._readings import BladeReading, FlatsReading, Readings, TargetReading
 from lensbench.run._setting_warnings import setting_notices
 from lensbench.run._shot_warnings import sign_caveats
@@ -255,7 +256,8 @@ def _judged(
     judged = _with_glow(judged, camera, list(map(_edges, used)))
     moved = any(one.motion is not None for one in signs)
     notices, caveats = setting_notices(judged, camera, used[0].reference, pupil_ratio, moved)
-    caveats = list(dict.fromkeys([*(words for one in signs for words in sign_caveats(one)), *caveats]))
+    seen = [words for one in used for words in [*sign_caveats(one.signs), *noise_caveats(one.noise_signs)]]
+    caveats = list(dict.fromkeys([*seen, *caveats]))
     rail = [RailShot(reading.entry.file, reading.entry.rail_mm, reading.mtf50) for reading in targets]
     mistakes = [] if judged.geometry is None else mistakes_in(judged.geometry)
     said = [Notice(code, None, f"{judged.name}: {text}") for code, text in mistakes]

@@ -11,7 +11,6 @@ from lensbench.analysers.shot_quality import (
     DARK_WHITE,
     GOOD_WHITE,
     MAX_ASYMMETRY,
-    MAX_FULL_WELL_ELECTRONS,
     DirectionalBlur,
     DoubleImage,
     LightBands,
@@ -63,12 +62,8 @@ def sign_notices(signs: ShotSigns, name: str) -> Iterator[Notice]:
         yield Notice("uneven-light", name, f"{name}: {_lit(signs.lit_black, signs.size)}")
     if signs.sharpened:
         yield Notice("sharpened", name, f"{name}: {_sharpened(signs.overshoot)}")
-    if signs.tone_curved:
-        yield Notice("tone-curve", name, f"{name}: {_tone_curved(signs)}")
-    if signs.noise_correlated:
-        yield Notice("noise-reduced", name, f"{name}: {_shared_noise(signs)}")
-    elif signs.noise_too_low:
-        yield Notice("noise-reduced", name, f"{name}: {_quiet(signs)}")
+    if signs.tone_curved and signs.asymmetry is not None:
+        yield Notice("tone-curve", name, f"{name}: {_tone_curved(signs.asymmetry.common)}")
 
 
 def mosaic_notices(shot: Shot, name: str) -> Iterator[Notice]:
@@ -97,8 +92,6 @@ def sign_caveats(signs: ShotSigns) -> list[str]:
         words.append("sharpening")
     if signs.tone_curved:
         words.append("a tone curve")
-    if signs.noise_correlated or signs.noise_too_low:
-        words.append("noise reduction or resampling")
     return words
 
 
@@ -156,37 +149,16 @@ def _sharpened(overshoot: float) -> str:
     )
 
 
-def _tone_curved(signs: ShotSigns) -> str:
-    if signs.black_too_noisy or signs.asymmetry is None:
-        seen = (
-            f"black is as noisy, compared with white, as if read noise were {signs.read_noise_electrons:.0f} "
-            "electrons, where cameras have 1 to 15"
-        )
-    else:
-        way = "lighter" if signs.asymmetry.common > 0 else "darker"
-        seen = (
-            f"edges in all directions are {abs(100 * signs.asymmetry.common):.1f} % {way} than symmetric blur "
-            f"makes them, where a lens leaves less than {100 * MAX_ASYMMETRY:.1f} %"
-        )
+CURVE_ADVICE = (
+    "a tone curve was applied, and sharpness, fringing and falloff come out wrong. Measure the raw file; for a "
+    'TIFF with the usual curve of screens write encoding = "srgb" under its [[shot]].'
+)
+"""What to say of numbers that don't follow the light."""
+
+
+def _tone_curved(asymmetry: float) -> str:
+    way = "lighter" if asymmetry > 0 else "darker"
     return (
-        f"{seen}: a tone curve was applied, and sharpness, fringing and falloff come out wrong. Measure "
-        'the raw file; for a TIFF with the usual curve of screens write encoding = "srgb" under its [[shot]].'
-    )
-
-
-def _shared_noise(signs: ShotSigns) -> str:
-    return (
-        f"neighbouring samples of one colour share their noise (correlation {signs.noise_correlation:.2f}; raw "
-        "samples have 0): noise reduction, demosaicing or resampling was applied. Edges may come out softer or "
-        "sharper than they are, and the intervals too narrow. Measure the raw file, with the camera's noise "
-        "reduction off."
-    )
-
-
-def _quiet(signs: ShotSigns) -> str:
-    implied, most = (electrons / 1000 for electrons in (signs.full_well_electrons, MAX_FULL_WELL_ELECTRONS))
-    return (
-        f"white is so free of noise that a pixel would have to hold {implied:,.0f} thousand "
-        f"electrons; no camera's holds more than {most:.0f}. Noise reduction was applied, or it "
-        "is an average of many shots. Averages are fine; otherwise measure the raw file."
+        f"edges in all directions are {abs(100 * asymmetry):.1f} % {way} than symmetric blur makes them, where a "
+        f"lens leaves less than {100 * MAX_ASYMMETRY:.1f} %: {CURVE_ADVICE}"
     )

@@ -15,6 +15,7 @@ import numpy as np
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.findings import Camera, Setting
+from lensbench.run._noise_warnings import target_noise_notices
 from lensbench.run._print_warnings import print_notices
 from lensbench.run._setting_warnings import setting_notices
 from lensbench.run._shot_warnings import sign_notices
@@ -61,7 +62,7 @@ def random_lens(rng: np.random.Generator) -> Lens:
 def warned(seen: Seen, f_number: float) -> set[str]:
     """The codes of all notices of one shot."""
     signs = seen.signs()
-    notices = list(sign_notices(signs, "t.dng"))
+    notices = [*sign_notices(signs, "t.dng"), *target_noise_notices(seen.noise(), signs, "t.dng")]
     setting = Setting(f_number)
     alter(
         setting,

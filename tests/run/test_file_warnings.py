@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from lensbench.analysers.photon_transfer import assess_noise
 from lensbench.analysers.shot_quality import is_mosaic_displaced
 from lensbench.findings import Figure, Linearity
 from lensbench.run._noise_warnings import linearity_notices, noise_notices
@@ -64,10 +65,10 @@ def test_an_f_number_that_the_camera_contradicts():
 
 def test_what_the_noise_contradicts_is_said():
     """The black level stated 200 too low, of 15,000."""
-    (notice,) = noise_notices(blocks(black=312), "a.dng")
+    (notice,) = noise_notices(assess_noise(blocks(black=312)), "a.dng")
     assert notice.code == "black-level"
     assert "higher than the file states" in notice.text
-    assert list(noise_notices(blocks(), "a.dng")) == []
+    assert list(noise_notices(assess_noise(blocks()), "a.dng")) == []
     assert list(noise_notices(None, "a.dng")) == []
 
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lensbench.analysers.shot_quality._signs import MAX_NOISE_CORRELATION
+from lensbench.analysers.shot_quality import EdgeAsymmetry
+from lensbench.run._noise_warnings import noise_caveats, target_noise_notices
 from lensbench.run._shot_warnings import exposure_notices, sign_caveats, sign_notices, way_in_words
 from lensbench.simulator.scene import Print
 from tests import spoiled_shots as shots
@@ -13,15 +14,20 @@ from tests.spoiled_shots import afterwards, taken
 
 
 def said(seen, name="t.dng"):
-    return {notice.code: notice.text for notice in sign_notices(seen.signs(), name)}
+    return {notice.code: notice.text for notice in notices_of(seen, name)}
+
+
+def notices_of(seen, name="t.dng"):
+    signs = seen.signs()
+    return [*sign_notices(signs, name), *target_noise_notices(seen.noise(), signs, name)]
 
 
 @pytest.mark.parametrize("lens", shots.LENSES)
 def test_honest_lenses_are_not_accused(lens):
     seen = taken(lens)
     signs = seen.signs()
-    assert sign_caveats(signs) == []
-    assert list(sign_notices(signs, "t.dng")) == []
+    assert [*sign_caveats(signs), *noise_caveats(seen.noise())] == []
+    assert notices_of(seen) == []
     assert signs.raggedness_px is None
 
 
@@ -81,21 +87,38 @@ def test_sharpening_is_seen_by_its_overshoot():
 def test_a_tone_curve_is_seen(lens):
     seen = afterwards(taken(lens), shots.curved)
     assert 'encoding = "srgb"' in said(seen)["tone-curve"]
-    assert "a tone curve" in sign_caveats(seen.signs())
+    assert "a tone curve" in [*sign_caveats(seen.signs()), *noise_caveats(seen.noise())]
 
 
 def test_a_mild_curve_is_seen_by_blacks_noise():
-    signs = afterwards(taken("comatic"), lambda light: np.clip(light, 0, 1) ** (1 / 1.4)).signs()
-    assert signs.tone_curved
-    assert signs.read_noise_electrons > 40
+    seen = afterwards(taken("comatic"), lambda light: np.clip(light, 0, 1) ** (1 / 1.4))
+    assert seen.noise().line.read_electrons > 40
+    assert [notice.code for notice in notices_of(seen)] == ["tone-curve"]
+    assert "a tone curve was applied" in said(seen)["tone-curve"]
+    assert noise_caveats(seen.noise()) == ["a tone curve"]
+
+
+def test_a_curve_that_edges_and_noise_show_is_said_once():
+    seen = afterwards(taken("plain"), shots.curved)
+    assert seen.noise().curved
+    signs = replace(seen.signs(), asymmetry=EdgeAsymmetry(0.02, (0.0, 0.0)))
+    (notice,) = [*sign_notices(signs, "t.dng"), *target_noise_notices(seen.noise(), signs, "t.dng")]
+    assert (notice.code, "2.0 % lighter" in notice.text) == ("tone-curve", True)
 
 
 @pytest.mark.parametrize("change", [shots.denoised, shots.resampled])
 def test_shared_noise_is_seen(change):
     seen = afterwards(taken("comatic"), change)
-    # Subtracting a paraboloid from every block of 7 × 7 takes some of what noise shares over a block.
-    assert seen.signs().noise_correlation > 2.5 * MAX_NOISE_CORRELATION
+    assert [notice.code for notice in notices_of(seen)] == ["noise-reduced"]
     assert "share their noise" in said(seen)["noise-reduced"]
+    assert noise_caveats(seen.noise()) == ["noise reduction or resampling"]
+
+
+def test_how_much_of_its_noise_a_resampled_shot_shares():
+    """Half a sample on, straight between samples, so that neighbours have one of two samples in common."""
+    _, shared = afterwards(taken("comatic"), shots.resampled).noise().filtered
+    assert shared.correlation == pytest.approx(0.5, abs=4 * shared.sigma)
+    assert shared.sigma < 0.015
 
 
 def test_too_little_noise_is_seen():

@@ -20,6 +20,7 @@ from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_throug
 from lensbench.errors import BenchError
 from lensbench.noise import Noise, estimate_noise
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import UniformBlocks, read_uniform_blocks
 
 SPLINES = (27, 39)
 """B-splines down and across that interpolate the smooth light from blocks to cells."""
@@ -89,12 +90,14 @@ class SmoothLight:
     rounding: float
 
 
-def smooth_light(flat: Shot) -> SmoothLight:
+def smooth_light(flat: Shot, blocks: UniformBlocks | None = None) -> SmoothLight:
     """The light of a flat without its marks.
 
     Parameters
     ----------
     flat : Shot
+    blocks : UniformBlocks, optional
+        Of its reference channel, where they have been read already.
 
     Returns
     -------
@@ -121,7 +124,7 @@ def smooth_light(flat: Shot) -> SmoothLight:
             "Light the sheet evenly and expose so that white is at 50 to 75 %."
         )
     # Colours differ in light, hardly in electrons per unit: one noise model holds for all.
-    noise = estimate_noise(flat, flat.reference) or Noise(1.0, 0.0, 0.0)
+    noise = estimate_noise(read_uniform_blocks(flat) if blocks is None else blocks) or Noise(1.0, 0.0, 0.0)
     rounding = quantisation_step(flat, noise)
     # Rounding to visible steps is a uniform error: its variance is a twelfth of the step's square.
     noise = replace(noise, gain=noise.gain + rounding**2 / 12)

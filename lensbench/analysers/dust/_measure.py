@@ -10,10 +10,11 @@ from lensbench.analysers.dust._blobs import Blob
 from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._residual import residual_of
 from lensbench.analysers.dust._search import search_marks
-from lensbench.analysers.numerics.even_choice import evenly_chosen
+from lensbench.even_choice import evenly_chosen
 from lensbench.findings import Dust, Mark, UnevenLight
 from lensbench.frame import zone_of
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import UniformBlocks
 
 PATH_POINTS = 60
 """Points of a fibre's path that are reported, at most."""
@@ -24,13 +25,15 @@ STRAIGHT, BORDER_PX = 0.98, 24.0
 by experience)."""
 
 
-def find_marks(flat: Shot) -> Dust:
+def find_marks(flat: Shot, blocks: UniformBlocks | None = None) -> Dust:
     """Find the dirt marks of one flat.
 
     Parameters
     ----------
     flat : Shot
         An even light through the lens.
+    blocks : UniformBlocks, optional
+        Of its reference channel (`lensbench.uniform_blocks`), where they have been read already.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def find_marks(flat: Shot) -> Dust:
     >>> bool(abs(dust.columns("marks")["width_px"][0] - 16) < 1)
     True
     """
-    residual = residual_of(flat)
+    residual = residual_of(flat, blocks)
     found = search_marks(residual)
     lines = [mark for mark in found if isinstance(mark, Fibre) and _is_line(mark, residual.size)]
     marks = [_mark(mark, residual.size) for mark in found if mark not in lines]

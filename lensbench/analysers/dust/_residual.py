@@ -32,6 +32,7 @@ from lensbench.analysers.numerics.strips import subtract_product
 from lensbench.analysers.numerics.surfaces import Surface, nodes, surface_through
 from lensbench.robust import robust_sigma
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import UniformBlocks
 
 LARGEST_CELLS, CORRELATED = 8, 1.5
 """Side of the largest cells whose noise is measured, and the factor over uncorrelated noise from which the noise
@@ -113,13 +114,15 @@ class Residual:
         return depth.reshape(x.shape), np.sqrt(variance).reshape(x.shape)
 
 
-def residual_of(flat: Shot) -> Residual:
+def residual_of(flat: Shot, blocks: UniformBlocks | None = None) -> Residual:
     """The residual of a flat.
 
     Parameters
     ----------
     flat : Shot
         An even light through the lens.
+    blocks : UniformBlocks, optional
+        Of its reference channel, where they have been read already.
 
     Returns
     -------
@@ -130,7 +133,7 @@ def residual_of(flat: Shot) -> Residual:
     BenchError
         Where too little of the frame can be measured.
     """
-    light = smooth_light(flat)
+    light = smooth_light(flat, blocks)
     lights, x, y, readable = light.by_index, light.x, light.y, light.readable
     kinds = cell_kinds(flat)
     expected, inverse_noise, signal_to_noise = [], [], []

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._samples import gather
-from lensbench.analysers.numerics.even_choice import evenly_chosen
+from lensbench.even_choice import evenly_chosen
 from lensbench.shot import Shot
 
 STEP_PX = 0.5

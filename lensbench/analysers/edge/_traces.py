@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge._places import EdgePlaces
 from lensbench.analysers.edge._responses import EdgeResponses
 from lensbench.analysers.edge._samples import gather
-from lensbench.analysers.numerics.even_choice import evenly_chosen
+from lensbench.even_choice import evenly_chosen
 from lensbench.optics import gaussian_mtf50
 from lensbench.shot import Shot
 

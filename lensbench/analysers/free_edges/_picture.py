@@ -12,6 +12,7 @@ from scipy.ndimage import map_coordinates, maximum_filter, minimum_filter
 from lensbench.noise import Noise, estimate_noise
 from lensbench.reduction import reduce_reference, reduction_block
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import read_uniform_blocks
 
 AROUND_PX = 32
 """How far to each side an edge's bright and dark are looked for: the widest blur fits in."""
@@ -46,7 +47,7 @@ def smaller_picture(shot: Shot) -> Picture:
     full = shot.full_scale(shot.reference)
     light = light / np.float32(full)
     around = 2 * round(AROUND_PX / block) + 1
-    noise = estimate_noise(shot, shot.reference) or Noise(0.0, 0.0, 0.0)
+    noise = estimate_noise(read_uniform_blocks(shot)) or Noise(0.0, 0.0, 0.0)
     samples = (
         block**2 if shot.pattern is None else np.isin(shot.pattern, shot.indices(shot.reference)).mean() * block**2
     )

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.photon_transfer._blocks import BLOCK
+from lensbench.uniform_blocks import DEGREES
 
 RINGS = 3
 """Parts by distance from the centre that each level of light is divided into."""
@@ -17,8 +17,6 @@ FEWEST_BLOCKS = 30
 
 UNSURE = 0.003
 """Relative error of a level's variance besides its noise (chosen by experience)."""
-
-_DEGREES = BLOCK**2 - 3
 
 
 class Levels(NamedTuple):
@@ -51,6 +49,6 @@ def together(*several: Levels) -> Levels:
 
 def _average(light: NDArray, variance: NDArray, h2: NDArray) -> tuple[float, float, float, float]:
     # Four standard deviations of a block's variance over its median.
-    kept = variance <= (1 + 4 * np.sqrt(2 / _DEGREES)) * np.median(variance)
-    unsure = np.hypot(np.sqrt(2 / _DEGREES / kept.sum()), UNSURE)
+    kept = variance <= (1 + 4 * np.sqrt(2 / DEGREES)) * np.median(variance)
+    unsure = np.hypot(np.sqrt(2 / DEGREES / kept.sum()), UNSURE)
     return light[kept].mean(), variance[kept].mean(), unsure, h2[kept].mean()

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lensbench.analysers.photon_transfer._blocks import NoiseBlocks
 from lensbench.analysers.photon_transfer._correlation import TEXTURED, neighbour_correlation
 from lensbench.analysers.photon_transfer._levels import Levels, levels_of
 from lensbench.findings import Figure
+from lensbench.uniform_blocks import UniformBlocks
 
 GROUPS = 10
 """Levels of light that the blocks of a pair are divided into."""
@@ -24,7 +24,7 @@ WIDE = 4.0
 """The brightest level must have so many times the darkest one's light, or nothing is seen of a curve."""
 
 
-def measure_departure(first: NoiseBlocks, second: NoiseBlocks) -> Figure | None:
+def measure_departure(first: UniformBlocks, second: UniformBlocks) -> Figure | None:
     """By how much stored numbers depart from a straight line, from the noise of two like shots.
 
     A response y = x + k x (1 - x), x and y from 0 to 1, makes the variance of photon noise proportional to
@@ -32,7 +32,7 @@ def measure_departure(first: NoiseBlocks, second: NoiseBlocks) -> Figure | None:
 
     Parameters
     ----------
-    first, second : NoiseBlocks
+    first, second : UniformBlocks
         Of shots of one camera and size, taken alike.
 
     Returns
@@ -56,10 +56,10 @@ def measure_departure(first: NoiseBlocks, second: NoiseBlocks) -> Figure | None:
     half = replace(one, light=light, residual=residual)
     if neighbour_correlation(half) > TEXTURED:
         return None
-    return _departure(levels_of(light, half.variance, one.h2, GROUPS))
+    return _departure(levels_of(light, half.variance - half.rounding, one.h2, GROUPS))
 
 
-def _like_blocks(first: NoiseBlocks, second: NoiseBlocks) -> tuple[NoiseBlocks, NoiseBlocks] | None:
+def _like_blocks(first: UniformBlocks, second: UniformBlocks) -> tuple[UniformBlocks, UniformBlocks] | None:
     """The blocks that are uniform and of like light in both; None where they are few."""
     _, at_first, at_second = np.intersect1d(first.index, second.index, assume_unique=True, return_indices=True)
     one, two = first.light[at_first], second.light[at_second]

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import lsq_linear
 
-from lensbench.analysers.photon_transfer._blocks import BRIGHT, DARK, NoiseBlocks
-from lensbench.analysers.photon_transfer._correlation import TEXTURED, far_from_edges, neighbour_correlation
+from lensbench.analysers.photon_transfer._correlation import TEXTURED, neighbour_correlation
 from lensbench.analysers.photon_transfer._levels import Levels, levels_of, together
+from lensbench.analysers.photon_transfer._sheet import DARK, black_and_white
 from lensbench.analysers.photon_transfer._signs import SURE, NoiseSigns
+from lensbench.uniform_blocks import UniformBlocks
 
 GROUPS, DARK_GROUPS, DARK_BLOCKS = 12, 4, 100
 """Levels of light that a shot's white and black are divided into, and blocks of black that make a level."""
@@ -18,7 +19,7 @@ UNSURE_SLOPE = 0.15
 """A line whose slope is known no better than to this share tells nothing: all of its light is alike."""
 
 
-def measure_noise_line(blocks: NoiseBlocks) -> NoiseSigns | None:
+def measure_noise_line(blocks: UniformBlocks) -> NoiseSigns | None:
     """Fit variance = reading + photons · light · (1 + radial · h²) + gain · light².
 
     Pixels differ in gain (photo-response non-uniformity) and paper and ink have texture: both add a variance that
@@ -26,29 +27,27 @@ def measure_noise_line(blocks: NoiseBlocks) -> NoiseSigns | None:
 
     Parameters
     ----------
-    blocks : NoiseBlocks
+    blocks : UniformBlocks
         Of a target shot or a flat.
 
     Returns
     -------
     NoiseSigns or None
-        None where there are too few blocks or too little range of light, or texture in them.
+        None where there are too few blocks or too little range of light, or texture in them. (From black and white
+        without levels between, it is told still that black is too noisy.)
 
     References
     ----------
     EMVA Standard 1288, release 4.0 (2021), sections 2.2 and 6.5: variance of photon noise against the signal over
     dark, there from the difference of two shots. Janesick, Photon Transfer (SPIE Press, 2007): the three terms.
     """
-    if len(blocks) == 0:
+    black, white = black_and_white(blocks)
+    if len(white) == 0 or neighbour_correlation(white) > TEXTURED:
         return None
-    share = blocks.light / np.percentile(blocks.light, 95)
-    white, black = blocks.taken(share > BRIGHT), blocks.taken(far_from_edges(blocks) & (share < DARK))
-    if neighbour_correlation(white) > TEXTURED:
-        return None
-    levels = [levels_of(white.light, white.variance, white.h2, GROUPS)]
+    levels = [levels_of(white.light, white.variance - white.rounding, white.h2, GROUPS)]
     if len(black) and neighbour_correlation(black) < TEXTURED:
         groups = min(DARK_GROUPS, max(len(black) // DARK_BLOCKS, 1))
-        levels.append(levels_of(black.light, black.variance, black.h2, groups, rings=1))
+        levels.append(levels_of(black.light, black.variance - black.rounding, black.h2, groups, rings=1))
     return fit_line(together(*levels), blocks.full_scale)
 
 
@@ -70,7 +69,8 @@ def fit_line(levels: Levels, full_scale: float) -> NoiseSigns | None:
     if radial <= SURE * radial_sigma:
         found, sigma = _fit(terms[:3], levels)
     if not sigma[1] < UNSURE_SLOPE * found[1]:
-        return None
+        least = _least_noisy(levels, full_scale) if light.min() < DARK else None
+        return least if least is not None and least.too_noisy else None
     return NoiseSigns(
         reading=float(found[0]),
         reading_sigma=float(sigma[0]),
@@ -79,6 +79,20 @@ def fit_line(levels: Levels, full_scale: float) -> NoiseSigns | None:
         radial_sigma=radial_sigma,
         full_scale=full_scale,
     )
+
+
+def _least_noisy(levels: Levels, full_scale: float) -> NoiseSigns:
+    """The line with the least read noise that the brightest and the darkest level allow.
+
+    A stored unit holds the fewest electrons if all the noise of the brightest is that of its photons; gain and
+    read noise there only make the dark noisier still, in electrons.
+    """
+    dark, bright = int(np.argmin(levels.light)), int(np.argmax(levels.light))
+    photons = levels.variance[bright] / levels.light[bright]
+    reading = levels.variance[dark] - photons * levels.light[dark]
+    errors = levels.unsure[dark] * levels.variance[dark], levels.unsure[bright] * photons * levels.light[dark]
+    sigma = np.hypot(*errors)
+    return NoiseSigns(float(reading), float(sigma), float(photons), 0.0, 0.0, full_scale)
 
 
 def _fit(terms: list[NDArray], levels: Levels) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

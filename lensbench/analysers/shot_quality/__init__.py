@@ -16,10 +16,8 @@ from lensbench.analysers.shot_quality._exposure import (
 )
 from lensbench.analysers.shot_quality._lit_black import LitBlack, find_lit_black
 from lensbench.analysers.shot_quality._mosaic import is_mosaic_displaced
-from lensbench.analysers.shot_quality._noise_pattern import NoiseLevel, NoisePattern
 from lensbench.analysers.shot_quality._signs import (
     MAX_ASYMMETRY,
-    MAX_FULL_WELL_ELECTRONS,
     ShotSigns,
     assess_shot,
     find_motion,
@@ -30,15 +28,12 @@ __all__ = [
     "FAR_PX",
     "GOOD_WHITE",
     "MAX_ASYMMETRY",
-    "MAX_FULL_WELL_ELECTRONS",
     "DirectionalBlur",
     "DoubleImage",
     "EdgeAsymmetry",
     "ExposureLevel",
     "LightBands",
     "LitBlack",
-    "NoiseLevel",
-    "NoisePattern",
     "ShotSigns",
     "assess_shot",
     "find_bands",

@@ -8,14 +8,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import convolve
+from scipy.signal import correlate2d
 
 from lensbench.analysers.photon_transfer import (
+    assess_noise,
     measure_departure,
     measure_noise_line,
     measure_shared_noise,
-    read_noise_blocks,
 )
 from lensbench.shot import Shot
+from lensbench.uniform_blocks import read_uniform_blocks
 
 SIZE, BLACK, WHITE, UNITS = (1024, 768), 512, 15_512, 0.5
 GAIN = 1 + 0.005 * np.random.default_rng(5).standard_normal(SIZE[::-1])
@@ -40,7 +43,7 @@ def shot(seed=1, change=lambda light: light, black=BLACK, electrons=None):
 
 
 def blocks(**given):
-    return read_noise_blocks(shot(**given))
+    return read_uniform_blocks(shot(**given))
 
 
 def gamma(power):
@@ -95,7 +98,31 @@ def test_samples_mixed_with_their_neighbours(amount, shows):
     """Each sample with a share of the next: white noise gets that correlation."""
     shared = measure_shared_noise(blocks(change=lambda light: light + amount * np.roll(light, 1, axis=1)))
     assert shared.processed == shows
-    assert shared.correlation == pytest.approx(amount / 2, abs=4 * shared.sigma + 0.003)
+    assert shared.correlation == pytest.approx(amount / 2, abs=4 * shared.sigma)
+
+
+@pytest.mark.parametrize(
+    ("kernel", "true"),
+    [
+        # Moved straight between samples: by half of one, ρ = 0.25 / 0.5; by 0.3, 0.7 · 0.3 / (0.7² + 0.3²).
+        (np.outer([0.5, 0.5], [0.5, 0.5]), 0.5),
+        (np.outer([0.7, 0.3], [0.7, 0.3]), 0.21 / 0.58),
+        # A tenth of the four neighbours' mean subtracted: -2 · 1.1 · 0.025 / (1.1² + 4 · 0.025²).
+        (np.array([[0, -0.025, 0], [-0.025, 1.1, -0.025], [0, -0.025, 0]]), -0.055 / 1.2125),
+    ],
+)
+def test_samples_filtered_by_known_kernels(kernel, true):
+    """Filtered white noise has the kernel's own autocorrelation as its autocovariance.
+
+    (Papoulis, Probability, Random Variables and Stochastic Processes, 1965, chapter 10; memory.)
+    """
+    lags = correlate2d(kernel, kernel)
+    middle = len(lags) // 2
+    assert lags[middle, middle + 1] / lags[middle, middle] == pytest.approx(true)
+    shared = measure_shared_noise(blocks(change=lambda light: convolve(light, kernel)))
+    assert shared.processed
+    assert shared.correlation == pytest.approx(true, abs=4 * shared.sigma)
+    assert shared.sigma < 0.015
 
 
 def test_paper_is_no_filter_and_no_line():
@@ -108,7 +135,10 @@ def test_paper_is_no_filter_and_no_line():
 
 
 def test_coarse_steps_are_told_from_noise():
-    fine, coarse = blocks(), blocks(change=lambda light: np.rint(light * 40) / 40)
+    fine, coarse = (
+        assess_noise(blocks(change=change)) for change in (gamma(1), lambda light: np.rint(light * 40) / 40)
+    )
     assert fine.coarseness < 0.01
     assert coarse.coarseness > 0.5
-    assert read_noise_blocks(replace(shot(), samples=shot().samples.astype(np.float32))) is None
+    developed = replace(shot(), samples=shot().samples.astype(np.float32))
+    assert assess_noise(read_uniform_blocks(developed)).coarseness == 0

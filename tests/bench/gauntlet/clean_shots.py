@@ -17,13 +17,16 @@ from scipy.ndimage import gaussian_filter
 
 from lensbench.analysers.edge import measure_edges, tile_edges
 from lensbench.analysers.geometry import Lines, TargetShot, measure_geometry
+from lensbench.analysers.photon_transfer import assess_noise, find_filter
 from lensbench.analysers.sharpness import ShotEdges, measure_sharpness
 from lensbench.analysers.shot_quality import assess_shot
 from lensbench.findings import Camera, Notice, Setting
+from lensbench.run._noise_warnings import target_noise_notices
 from lensbench.run._setting_warnings import setting_notices
 from lensbench.run._shot_warnings import double_image_ruins, exposure_notices, sign_notices
 from lensbench.shot import Shot
 from lensbench.target.finder import find_tiles
+from lensbench.uniform_blocks import read_uniform_blocks
 from lensbench.verdicts.limits import judge_limits
 from tests.bench.gauntlet.case import FIRST_SEED, NAMES_A_CAUSE, Cause, Scored, score
 from tests.bench.gauntlet.draft import LAYOUT, LENS, PITCH_MM, SENSOR_MM, SIZE, Draft, LensFrame, draw, tiles_of
@@ -109,6 +112,9 @@ def warnings_of(shot: Shot) -> list[Notice]:
     signs = assess_shot(shot, places, responses)
     said = [Notice("tiles", name, note) for note in found.notes]
     said += [*exposure_notices(shot, name, responses), *sign_notices(signs, name)]
+    blocks = read_uniform_blocks(shot)
+    noise = assess_noise(blocks, find_filter(shot, blocks))
+    said += target_noise_notices(noise, signs, name)
     if double_image_ruins(signs):
         said.append(Notice("left-out", name, "shows the sheet twice"))
     camera = Camera(SIZE, SENSOR_MM, 1000 * PITCH_MM)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lensbench.analysers.numerics.even_choice import evenly_chosen
+from lensbench.even_choice import evenly_chosen
 
 
 @pytest.mark.parametrize(
