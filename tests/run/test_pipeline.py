@@ -253,7 +253,7 @@ def test_of_blades_along_a_rail_the_sharpest_speaks(tmp_path):
     (tmp_path / "session.toml").write_text(f'[build]\nname = "Foil"\n{tables}')
     report = measure_session(load_session(tmp_path), workers=1)
     assert {edge.shot for edge in report.settings[0].sharpness.edges} == {"far.dng"}
-    assert any(notice.code == "rail" and notice.shot == "far.dng" for notice in report.warnings)
+    assert any(notice.code == "rail-shot" and notice.shot == "far.dng" for notice in report.warnings)
 
 
 def test_a_blade_shot_without_a_clean_edge_is_left_out(session):
