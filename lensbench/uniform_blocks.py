@@ -69,7 +69,7 @@ class UniformBlocks:
     @property
     def variance(self) -> NDArray[np.float64]:
         """Variance of each block's samples, shape (blocks,)."""
-        return np.square(self.residual, dtype=np.float64).sum(axis=(1, 2)) / DEGREES
+        return np.einsum("nij,nij->n", self.residual, self.residual, dtype=np.float64) / DEGREES
 
     @property
     def fine_variance(self) -> NDArray[np.float64]:
@@ -77,7 +77,7 @@ class UniformBlocks:
 
         Texture that is smooth over some samples counts little in it.
         """
-        return _fine_squares(self.residual).astype(np.float64) / FINE_DEGREES
+        return _squares(self.residual)[1].astype(np.float64) / FINE_DEGREES
 
     @property
     def rounding(self) -> float:
@@ -134,25 +134,26 @@ def _blocks(shot: Shot, part: Sublattice, first: int) -> tuple[NDArray, NDArray,
 
 def _is_uniform(residual: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Which blocks vary over their width no more than between neighbours, or than most blocks do."""
-    quads = residual.reshape(-1, BLOCK // 2, 2, BLOCK // 2, 2)
-    coarse, fine = np.square(quads.sum(axis=(2, 4)) / 2).sum(axis=(1, 2)), _fine_squares(residual)
+    coarse, fine = _squares(residual)
     noisy = fine > 0
     usual = float(np.percentile(coarse[noisy] / fine[noisy], 25)) if noisy.any() else 0.0
     return coarse < max(UNEVEN, UNEVEN_BESIDE * usual) * fine
 
 
-def _fine_squares(residual: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Sums of the squared mixed differences of each block's two by two samples."""
-    quads = residual.reshape(-1, BLOCK // 2, 2, BLOCK // 2, 2)
-    mixed = (quads[:, :, 0, :, 0] - quads[:, :, 0, :, 1] - quads[:, :, 1, :, 0] + quads[:, :, 1, :, 1]) / 2
-    return np.square(mixed).sum(axis=(1, 2))
+def _squares(residual: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Sums of the squared sums, and of the squared mixed differences, of each block's two by two samples."""
+    rows = residual.reshape(-1, BLOCK // 2, 2, BLOCK)
+    sums, differences = rows[:, :, 0] + rows[:, :, 1], rows[:, :, 0] - rows[:, :, 1]
+    coarse, mixed = sums[..., ::2] + sums[..., 1::2], differences[..., ::2] - differences[..., 1::2]
+    squares = tuple(np.einsum("nij,nij->n", quads, quads) / 4 for quads in (coarse, mixed))
+    return squares[0], squares[1]
 
 
 def _step(shot: Shot) -> float:
     """The greatest number that all differences of stored numbers are multiples of; 0 where none are whole."""
     if shot.samples.dtype.kind not in "ui":
         return 0.0
-    some = np.unique(shot.samples[:: max(shot.samples.shape[0] // 64, 1)])
+    some = np.unique(shot.samples[:: max(shot.samples.shape[0] // 16, 1)])
     return float(np.gcd.reduce(np.diff(some.astype(np.int64)))) if len(some) > 1 else 0.0
 
 
