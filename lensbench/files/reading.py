@@ -33,7 +33,8 @@ def read_whole(path: str | Path, most_bytes: int, advice: str) -> bytes:
     except (OSError, ValueError) as error:
         raise BenchError(f"{path}: can't be read ({reason_of(error)}). {advice}") from None
     if len(content) > most_bytes:
-        raise BenchError(f"{path}: has more than {most_bytes / 1e6:.0f} MB, far too much. {advice}")
+        much = f"{most_bytes / 1e6:.0f} MB, far more than such a file holds"
+        raise BenchError(f"{path}: has more than {much}. Look whether it is the right one.")
     return content
 
 

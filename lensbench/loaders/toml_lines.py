@@ -16,8 +16,8 @@ from lensbench.files import read_whole
 Key = Sequence[str | int]
 """The way to a value: names of tables and keys, and places in lists counted from 0."""
 
-MOST_BYTES = 4_000_000
-"""A session file of a thousand shots has 200 kB; Python reads a megabyte a second."""
+MOST_BYTES = 1_000_000
+"""A session file of a thousand shots has 200 kB; Python takes seconds for a megabyte."""
 
 DEEPEST = 20
 """Tables in tables; session files and goals need three."""
@@ -184,9 +184,10 @@ class _Statement(NamedTuple):
     text: str
 
 
+# A string that is never closed goes to the end, so that its text is gone through once, not from every quote anew.
 _TOKEN = re.compile(
-    r'(?P<long>"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\')'
-    r'|(?P<string>"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\')'
+    r'(?P<long>"""(?:[^\\]|\\.?)*?(?:"""|\Z)|\'\'\'.*?(?:\'\'\'|\Z))'
+    r'|(?P<string>"(?:[^"\\\n]|\\.?)*(?:"|(?=\n)|\Z)|\'[^\'\n]*(?:\'|(?=\n)|\Z))'
     r"|(?P<comment>\#[^\n]*)|(?P<open>[\[{])|(?P<close>[\]}])|(?P<end>\n)|(?P<plain>[^\"'\#\[\]{}\n]+|.)",
     re.DOTALL,
 )
