@@ -13,6 +13,9 @@ from typing import Any, NamedTuple
 from lensbench.errors import BenchError
 from lensbench.files import read_whole
 
+LONGEST_SHOWN = 100
+"""Characters of a line that a sentence about it repeats."""
+
 Key = Sequence[str | int]
 """The way to a value: names of tables and keys, and places in lists counted from 0."""
 
@@ -217,7 +220,8 @@ def _not_toml(path: Path, text: str, error: Exception) -> str:
     number = int(place[1]) if place else text.count("\n") + 1
     line = text.split("\n")[number - 1]
     why = re.sub(r"\s*\(at [^)]*\)", "", said)
-    return f"{path}, line {number}: {line.strip()!r} can't be understood ({why}). {_hint(line, why)}"
+    shown = line.strip() if len(line.strip()) <= LONGEST_SHOWN else f"{line.strip()[:LONGEST_SHOWN]}…"
+    return f"{path}, line {number}: {shown!r} can't be understood ({why}). {_hint(line, why)}"
 
 
 def _hint(line: str, why: str) -> str:

@@ -83,6 +83,13 @@ def test_deep_and_long_values_are_refused_in_a_sentence(folder, text):
         load_session(folder(text))
 
 
+def test_a_string_that_is_never_closed_is_gone_through_once(folder):
+    """Half a million quotes, each of which could begin a string anew; the sentence repeats little of them."""
+    with pytest.raises(BenchError, match="Look for a missing quote") as refused:
+        load_session(folder('[build]\nnotes = """' + '\\"' * 400_000))
+    assert len(str(refused.value)) < 500
+
+
 TOML_LINES = st.lists(
     st.sampled_from(
         [
