@@ -52,7 +52,7 @@ def test_advice_and_warnings(report):
     assert again.rail_advice.depth_mm == pytest.approx(0.158, rel=0.02)
     assert closed.rail_advice.depth_mm == pytest.approx(4 * 0.158, rel=0.02)
     texts = {notice.code: notice.text for notice in report.warnings}
-    assert texts["rail"].startswith("f/4: of 5 shots along the rail, r_02.dng is nearest")
+    assert texts["rail-shot"].startswith("f/4: of 5 shots along the rail, r_02.dng is nearest")
     # Of the single shots, the one with the least depth of field.
     assert texts["focus-unsure"].startswith("f/4, setup 2: at 0.5 × life size the depth of field is ± 0.16 mm")
 
