@@ -118,8 +118,12 @@ def main() -> None:
     """Serve paths from the standard input until it ends."""
     # The terminal's interrupt is for whoever asked, who ends this process by closing its input.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    serve(sys.stdin.buffer, sys.stdout.buffer)
+
+
+def serve(asked: BinaryIO, answers: BinaryIO) -> None:
+    """Unpack one file after the other, with a limit to memory and time, until no more are asked for."""
     _limit_memory()
-    asked, answers = sys.stdin.buffer, sys.stdout.buffer
     while True:
         length = asked.read(LENGTH_BYTES)
         if len(length) < LENGTH_BYTES:

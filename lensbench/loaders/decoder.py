@@ -8,19 +8,17 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lensbench.errors import BenchError
+from lensbench.loaders._decoder_process import DecoderProcess, start_process
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _LENGTH_BYTES = 4
-_PIPE_BYTES = 1 << 20
-"""A pipe that holds more hands a frame over in fewer turns."""
 
 
 class DecoderDied(Exception):
@@ -31,7 +29,7 @@ class Decoder:
     """A process that unpacks one raw file after the other, started anew when it has died."""
 
     def __init__(self) -> None:
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: DecoderProcess | None = None
         self._lock = threading.Lock()
         self._owner = 0
 
@@ -64,10 +62,10 @@ class Decoder:
         with self._lock:
             self._end()
 
-    def _started(self) -> subprocess.Popen[bytes]:
+    def _started(self) -> DecoderProcess:
         # A copy of this process by fork has no right to the pipes of the one that it was copied from.
         if self._process is None or self._owner != os.getpid() or self._process.poll() is not None:
-            self._process, self._owner = _start(), os.getpid()
+            self._process, self._owner = start_process(), os.getpid()
         return self._process
 
     def _end(self) -> str:
@@ -88,28 +86,7 @@ class Decoder:
         return _why_dead(code)
 
 
-def _start() -> subprocess.Popen[bytes]:
-    package = Path(__file__).parents[2]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(package), *sys.path])}
-    # One thread: there is no linear algebra to share.
-    environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    # By its path and without the working folder among the places for modules: that may be a stranger's.
-    process = subprocess.Popen(
-        [sys.executable, "-P", "-m", "lensbench.loaders._unpack"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env=environment,
-    )
-    with contextlib.suppress(ImportError, AttributeError, OSError):
-        import fcntl
-
-        if process.stdout:
-            fcntl.fcntl(process.stdout, fcntl.F_SETPIPE_SZ, _PIPE_BYTES)
-    return process
-
-
-def _asked(process: subprocess.Popen[bytes], path: Path) -> tuple[dict[str, Any], NDArray | None]:
+def _asked(process: DecoderProcess, path: Path) -> tuple[dict[str, Any], NDArray | None]:
     if process.stdin is None or process.stdout is None:
         raise EOFError
     name = os.fsencode(path.absolute())
@@ -125,13 +102,13 @@ def _asked(process: subprocess.Popen[bytes], path: Path) -> tuple[dict[str, Any]
     return head, samples
 
 
-def _read(process: subprocess.Popen[bytes], count: int) -> bytes:
+def _read(process: DecoderProcess, count: int) -> bytes:
     buffer = bytearray(count)
     _fill(process, memoryview(buffer))
     return bytes(buffer)
 
 
-def _fill(process: subprocess.Popen[bytes], into: memoryview) -> None:
+def _fill(process: DecoderProcess, into: memoryview) -> None:
     done = 0
     while done < len(into):
         count = process.stdout.readinto(into[done:]) if process.stdout else 0  # type: ignore[attr-defined]

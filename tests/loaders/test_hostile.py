@@ -233,7 +233,7 @@ def _process_that(does):
 def test_a_decoder_that_dies_is_that_file_s_misfortune(good, monkeypatch, does, says):
     decoders.decoder.close()
     with monkeypatch.context() as patched:
-        patched.setattr(decoders, "_start", lambda: _process_that(does))
+        patched.setattr(decoders, "start_process", lambda: _process_that(does))
         with pytest.raises(BenchError, match=rf"a\.dng: can't be unpacked \(.*{says}"):
             read_shot(good)
     assert read_shot(good).size == (96, 64)
