@@ -14,7 +14,7 @@ from lensbench.shot import Shot
 from lensbench.uniform_blocks import UniformBlocks, read_uniform_blocks
 
 COARSE_SHARE = 0.4
-"""Share of white's variance that rounding may make up."""
+"""Share of the variance that rounding may make up."""
 
 MOST_BELOW_BLACK = 0.01
 """Share of blocks that may be darker than black (dead pixels, marks) ..."""
@@ -26,7 +26,7 @@ MAX_FULL_WELL_ELECTRONS = 500_000.0
 """No camera's pixel holds more electrons at full scale (common practice); noise that implies more was reduced."""
 
 FEWEST_BLOCKS = 12
-"""Blocks of white that its photons are counted in."""
+"""Blocks of white that its photons are counted in, or of any light whose noise is held against rounding."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,8 @@ class NoiseAssessment:
     Attributes
     ----------
     coarseness : float
-        The share of the noise in the brighter half that rounding makes up; 1 where there is none.
+        The share of the noise that rounding makes up, in the brighter half or a sheet's black, the larger one; 1
+        where there is none.
     step : float
         Distance of the stored numbers that occur.
     below_black : float
@@ -133,9 +134,12 @@ def find_filter(shot: Shot, reference: UniformBlocks) -> tuple[str, SharedNoise]
 def _coarseness(blocks: UniformBlocks) -> float:
     if blocks.step == 0:
         return 0.0
-    bright = blocks.taken(blocks.light >= np.median(blocks.light))
-    variance = float(np.median(bright.variance))
-    return min(blocks.rounding / variance, 1.0) if variance > 0 else 1.0
+    black, _ = black_and_white(blocks)
+    parts = [blocks.taken(blocks.light >= np.median(blocks.light)), black]
+    variances = [float(np.median(part.variance)) for part in parts if len(part) >= FEWEST_BLOCKS]
+    return max(
+        (min(blocks.rounding / variance, 1.0) if variance > 0 else 1.0 for variance in variances), default=0.0
+    )
 
 
 def _full_well(blocks: UniformBlocks) -> float:
