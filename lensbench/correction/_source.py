@@ -5,7 +5,7 @@ from __future__ import annotations
 import mmap
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from lensbench.correction._directory import (
 from lensbench.correction._record import is_corrected_copy
 from lensbench.errors import BenchError
 from lensbench.loaders.opening import JPEG, PNG, read_head
-from lensbench.loaders.raw import load_raw_with_facts
+from lensbench.loaders.raw import Facts, load_raw_with_facts
 from lensbench.loaders.recorded import read_recorded
 from lensbench.shot import Shot
 
@@ -187,7 +187,7 @@ def _directories(path: Path) -> tuple[dict[int, Entry], dict[int, Entry], dict[i
         return {}, {}, {}
 
 
-def _stated_white(facts: dict[str, Any], recorded: float | None) -> float:
+def _stated_white(facts: Facts, recorded: float | None) -> float:
     """The white level that the file or LibRaw states."""
     levels = [level for level in facts["whites"] if level > facts["white"] / 2]
     return float(recorded or min([facts["white"], *levels]))
@@ -216,7 +216,7 @@ def _exposure_entries(shot: Shot) -> list[Entry]:
     return entries
 
 
-def _lens_entries(facts: dict[str, Any]) -> list[Entry]:
+def _lens_entries(facts: Facts) -> list[Entry]:
     return [entry(code, ASCII, name) for code, name in zip((42035, 42036), facts["lens"], strict=True) if name]
 
 
@@ -235,7 +235,7 @@ class _Colours(NamedTuple):
     caveats: list[str]
 
 
-def _colours(shot: Shot, first: dict[int, Entry], facts: dict[str, Any]) -> _Colours:
+def _colours(shot: Shot, first: dict[int, Entry], facts: Facts) -> _Colours:
     """A camera's colours: from a DNG's own directory where there is one, else as LibRaw knows them."""
     carried = [first[code] for code in CARRIED_COLOUR if code in first]
     if _MODEL not in first:
@@ -262,7 +262,7 @@ def _colours(shot: Shot, first: dict[int, Entry], facts: dict[str, Any]) -> _Col
     return _Colours(entries, _camera_to_srgb(matrix), neutral, caveats)
 
 
-def _as_shot(facts: dict[str, Any]) -> NDArray[np.float64]:
+def _as_shot(facts: Facts) -> NDArray[np.float64]:
     """What neutral light is in the camera's colours, as shot, else in daylight; the largest is 1."""
     for factors in (facts["as_shot"], facts["daylight"]):
         known = np.array(factors, dtype=float)[:3]

@@ -18,7 +18,7 @@ import numpy as np
 import rawpy
 from numpy.typing import NDArray
 
-from lensbench.loaders._unpacked import FLAT, OTHER, STACK, Unpacked, UnpackError
+from lensbench.loaders._unpacked import FLAT, OTHER, STACK, Facts, Unpacked, UnpackError
 
 _REPEAT = 48
 """A multiple of every mosaic's repeat that LibRaw knows (2, 6, 8 and 16)."""
@@ -56,28 +56,33 @@ def _as_plain(raw: rawpy.RawPy) -> Unpacked:
     visible = raw.raw_image_visible if kind != OTHER else None
     sizes, other = raw.sizes, raw.other
     taken = other.timestamp
-    facts = {
-        "kind": kind if visible is not None else OTHER,
-        **{name: getattr(sizes, name) for name in ("raw_width", "raw_height", "width", "height")},
-        **{name: getattr(sizes, name) for name in ("top_margin", "left_margin", "flip")},
-        "pixel_aspect": float(sizes.pixel_aspect),
-        "num_colors": int(raw.num_colors),
-        "letters": raw.color_desc.decode("ascii", "replace"),
-        "black": [float(level) for level in raw.black_level_per_channel],
-        "white": float(raw.white_level),
-        "whites": [float(level) for level in raw.camera_white_level_per_channel or []],
-        "shutter_s": _number(other.shutter_speed),
-        "iso": _number(other.iso_speed),
-        "f_number": _number(other.aperture),
-        "focal_mm": _number(other.focal_length),
+    facts = Facts(
+        kind=kind if visible is not None else OTHER,
+        raw_width=sizes.raw_width,
+        raw_height=sizes.raw_height,
+        width=sizes.width,
+        height=sizes.height,
+        top_margin=sizes.top_margin,
+        left_margin=sizes.left_margin,
+        flip=sizes.flip,
+        pixel_aspect=float(sizes.pixel_aspect),
+        num_colors=int(raw.num_colors),
+        letters=raw.color_desc.decode("ascii", "replace"),
+        black=[float(level) for level in raw.black_level_per_channel],
+        white=float(raw.white_level),
+        whites=[float(level) for level in raw.camera_white_level_per_channel or []],
+        shutter_s=_number(other.shutter_speed),
+        iso=_number(other.iso_speed),
+        f_number=_number(other.aperture),
+        focal_mm=_number(other.focal_length),
         # The first year of the epoch is what LibRaw gives where there is no date.
+        taken=taken.strftime("%Y-%m-%d %H:%M:%S") if taken and taken.year > 1970 else None,
         # What a corrected copy carries on of the camera's colours and the lens.
-        "as_shot": [float(factor) for factor in raw.camera_whitebalance],
-        "daylight": [float(factor) for factor in raw.daylight_whitebalance],
-        "xyz_to_camera": np.array(raw.rgb_xyz_matrix, dtype=float)[:3].tolist(),
-        "lens": [_words(getattr(raw.lens, name, None)) for name in ("make", "model")],
-        "taken": taken.strftime("%Y-%m-%d %H:%M:%S") if taken and taken.year > 1970 else None,
-    }
+        as_shot=[float(factor) for factor in raw.camera_whitebalance],
+        daylight=[float(factor) for factor in raw.daylight_whitebalance],
+        xyz_to_camera=np.array(raw.rgb_xyz_matrix, dtype=float)[:3].tolist(),
+        lens=[_words(getattr(raw.lens, name, None)) for name in ("make", "model")],
+    )
     if visible is None:
         return Unpacked(facts, None, None)
     if kind == STACK:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.errors import BenchError
-from lensbench.loaders._unpacked import FLAT, STACK, Unpacked
+from lensbench.loaders._unpacked import FLAT, STACK, Facts, Unpacked
 from lensbench.loaders.decoder import DecoderDied, crashed, decoder
 from lensbench.loaders.levels import clipping_level, like_gains
 from lensbench.loaders.opening import check_size, read_head
@@ -48,10 +48,10 @@ def load_raw(path: str | Path) -> Shot:
 
 
 class Loaded(NamedTuple):
-    """A raw file's shot, and what LibRaw tells of the file besides (`Unpacked.facts`)."""
+    """A raw file's shot, and what LibRaw tells of the file besides."""
 
     shot: Shot
-    facts: dict[str, Any]
+    facts: Facts
 
 
 def load_raw_with_facts(path: str | Path) -> Loaded:
@@ -220,12 +220,18 @@ def with_black_by_position(shot: Shot, pattern: NDArray[np.uint8], black: NDArra
 
 def _exposure(raw: Unpacked, recorded: Exposure) -> Exposure:
     """The recorded facts, gaps filled with what LibRaw found."""
-    gaps: dict[str, Any] = {
-        name: raw.facts[name]
-        for name in ("shutter_s", "iso", "f_number", "focal_mm", "taken")
-        if getattr(recorded, name) is None and raw.facts[name] is not None
+    facts = raw.facts
+    found = {
+        "shutter_s": facts["shutter_s"],
+        "iso": facts["iso"],
+        "f_number": facts["f_number"],
+        "focal_mm": facts["focal_mm"],
+        "taken": facts["taken"],
     }
-    return replace(recorded, orientation=_ORIENTATION.get(raw.facts["flip"], 1), **gaps)
+    gaps: dict[str, Any] = {
+        name: value for name, value in found.items() if getattr(recorded, name) is None and value is not None
+    }
+    return replace(recorded, orientation=_ORIENTATION.get(facts["flip"], 1), **gaps)
 
 
 def _incomparable(page: RawPage | None, reduced: bool) -> str | None:
