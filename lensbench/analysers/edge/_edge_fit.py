@@ -41,6 +41,8 @@ class EdgeFit(EdgeModel):
     confounding : ndarray, shape (n,)
         Variance of the turn over what it would be were the profile known: large where a turn and a stretched
         profile move all samples alike.
+    pulled : ndarray, shape (n,)
+        Variance of the MTF50 by what pulls pieces of the edge apart, over that by noise (`_pulls`).
     """
 
     data: EdgeData
@@ -52,6 +54,7 @@ class EdgeFit(EdgeModel):
     covariance: NDArray[np.float64]
     reduced_chi_squared: NDArray[np.float64]
     confounding: NDArray[np.float64]
+    pulled: NDArray[np.float64]
 
     @property
     def reach(self) -> NDArray[np.float64]:
@@ -69,13 +72,13 @@ class EdgeFit(EdgeModel):
     def spread(self, derivative: NDArray) -> NDArray[np.float64]:
         """Standard deviation of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m).
 
-        By noise, and by texture after the last step; before it is as if line and light were known.
+        By noise, and by texture and what pulls pieces apart after the last step; before it is as if line and
+        light were known.
         """
         derivative = np.ascontiguousarray(derivative)
-        solved = banded.solved(self.factors, derivative)
-        by_rest = derivative @ self.along.transpose(0, 2, 1)
-        by_score = by_rest @ self.covariance
+        solved, by_rest, by_score = self._solved(derivative)
         variance = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
+        variance *= 1 + self.pulled[:, None]
         if self.texture is not None:
             variance += self.texture.variance_of(*self._taken(solved, by_score))
         return np.sqrt(np.maximum(variance, 0))
@@ -92,24 +95,35 @@ class EdgeFit(EdgeModel):
         by_texture : ndarray
         """
         derivative = np.ascontiguousarray(derivative)
-        solved = banded.solved(self.factors, derivative)
-        by_rest = derivative @ self.along.transpose(0, 2, 1)
-        by_score = by_rest @ self.covariance
-        rows = solved + by_score @ self.along
-        of_profile = profile.levels(rows.reshape(-1, rows.shape[-1])).reshape(*rows.shape[:2], profile.BINS)
-        of_bin = of_profile - by_score[..., 2:] @ self.by_gradient(self.tables.level)
-        by_noise = (of_bin**2 * (self.equations.count / self.variance)[:, None]).sum(axis=-1)
+        solved, by_rest, by_score = self._solved(derivative)
+        by_noise = (self._by_bin(solved, by_score) ** 2 * (self.equations.count / self.variance)[:, None]).sum(
+            axis=-1
+        )
         whole = (derivative * solved).sum(axis=-1) + (by_score * by_rest).sum(axis=-1)
         taken = self._taken(solved, by_score)
         by_texture = self.texture.variance_of(*taken) if self.texture is not None else np.zeros_like(whole)
         return by_noise, np.maximum(whole - by_noise, 0), by_texture
 
+    def by_bin(self, derivative: NDArray) -> NDArray[np.float64]:
+        """How figures follow samples of each bin, times their variance: shape (n, m, K) to (n, m, BINS)."""
+        solved, _, by_score = self._solved(np.ascontiguousarray(derivative))
+        return self._by_bin(solved, by_score)
+
+    def _solved(self, derivative: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        """How figures follow the profile's equations were the rest known, the rest, and the rest's equations."""
+        solved = banded.solved(self.factors, derivative)
+        by_rest = derivative @ self.along.transpose(0, 2, 1)
+        return solved, by_rest, by_rest @ self.covariance
+
+    def _by_bin(self, solved: NDArray, by_score: NDArray) -> NDArray[np.float64]:
+        rows = solved + by_score @ self.along
+        of_profile = profile.levels(rows.reshape(-1, rows.shape[-1])).reshape(*rows.shape[:2], profile.BINS)
+        return np.asarray(of_profile - by_score[..., 2:] @ self.by_gradient(self.tables.level))
+
     def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
         """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
         derivative = np.ascontiguousarray(derivative)
-        solved = banded.solved(self.factors, derivative)
-        by_rest = derivative @ self.along.transpose(0, 2, 1)
-        by_score = by_rest @ self.covariance
+        solved, by_rest, by_score = self._solved(derivative)
         covariance = derivative @ solved.transpose(0, 2, 1) + by_score @ by_rest.transpose(0, 2, 1)
         if self.texture is not None:
             covariance += self.texture.covariance_of(*self._taken(solved, by_score))

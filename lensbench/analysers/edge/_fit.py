@@ -25,6 +25,7 @@ from lensbench.analysers.edge._equations import (
 from lensbench.analysers.edge._first_look import MIN_BLUR, NOISE_FLOOR
 from lensbench.analysers.edge._model import EdgeModel, Segments, Tables
 from lensbench.analysers.edge._outliers import without_outliers
+from lensbench.analysers.edge._pulls import pulled_apart
 from lensbench.analysers.edge._samples import EdgeSamples
 from lensbench.analysers.edge._texture import Texture, find_texture
 from lensbench.analysers.numerics import banded
@@ -87,7 +88,7 @@ def final_fit(fit: EdgeFit) -> EdgeFit:
     texture = find_texture(data, far, model, tables, equations.near_key, residual)
     factors = profile_factors(model.blur, equations.bands, equations.right, equations.reach)
     model, along, covariance = _joint_step(model, equations, factors)
-    return _fit_of(
+    fit = _fit_of(
         model,
         data=data,
         far=far,
@@ -98,7 +99,9 @@ def final_fit(fit: EdgeFit) -> EdgeFit:
         covariance=covariance,
         reduced_chi_squared=_reduced_chi_squared(model, equations, texture),
         confounding=equations.own[:, 0, 0] * covariance[:, 0, 0],
+        pulled=np.zeros(model.n),
     )
+    return replace(fit, pulled=pulled_apart(fit))
 
 
 def _model_of(fit: EdgeFit) -> EdgeModel:
@@ -146,6 +149,7 @@ def _stepped(data: EdgeData, far: FarBins, model: EdgeModel, reject: bool = Fals
         covariance=np.zeros_like(covariance),
         reduced_chi_squared=np.ones(model.n),
         confounding=np.ones(model.n),
+        pulled=np.zeros(model.n),
     )
 
 

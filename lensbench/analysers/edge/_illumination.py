@@ -44,6 +44,13 @@ PATCHES_PER_BLOCK = 8.0
 """Variance of blocks by a texture, whose neighbours go together, over what their scatter shows (study:
 `tests/bench/texture.py`)."""
 
+COHERENT_CHANCE = 3.0
+"""Standard deviations by which neighbouring blocks may lie off alike by chance."""
+
+COHERENT_SHARE = 2.0
+"""Where they lie off alike, as beside a shadow's border, all blocks of a figure together tell no more than half of
+one block with that deviation (study: `tests/bench/gauntlet`, shadows)."""
+
 LEAST_LIGHT = 0.05
 """A block with less than this share of its figure's light tells nothing of slopes, only that it is spoiled."""
 
@@ -126,6 +133,7 @@ def light_round(
         group,
         n,
         usual,
+        blocks.cell,
     )
     return _at_edges(found[member], covariance[member], places, centre[member])
 
@@ -154,8 +162,12 @@ def _terms(d: NDArray) -> NDArray:
 
 @dataclass(frozen=True, eq=False)
 class _Blocks:
-    """Far bright samples beside edges, in blocks: whose, how many, where, and their mean light."""
+    """Far bright samples beside edges, in blocks: whose, how many, where, and their mean light.
 
+    `cell` numbers them as they lie in the edges' grids of blocks.
+    """
+
+    cell: NDArray
     owner: NDArray
     count: NDArray
     at: NDArray
@@ -186,28 +198,45 @@ def _blocks(samples, places, offset, blur, margin, size) -> _Blocks:
     t, u, light = (a[known] / count[known] for a in rest)
     owner = np.repeat(np.arange(n), _BLOCKS**2)[known]
     at = places.middle[owner] + t[:, None] * places.along[owner] + u[:, None] * places.normal[owner]
-    return _Blocks(owner, count[known], at, t, u, light)
+    return _Blocks(np.flatnonzero(known), owner, count[known], at, t, u, light)
 
 
 # -- fits by group --------------------------------------------------------------------------------------------
 
 
 def _steady(
-    columns: NDArray, value: NDArray, weight: NDArray, group: NDArray, n: int, usual: NDArray
+    columns: NDArray, value: NDArray, weight: NDArray, group: NDArray, n: int, usual: NDArray, cell: NDArray
 ) -> tuple[NDArray, NDArray]:
     """Factors and covariances as `_fitted` gives them, of the points that aren't spoiled.
 
-    Points scatter by more than their noise where the paper is textured: they weigh by that scatter too.
+    Points scatter by more than their noise where the paper is textured: they weigh by that scatter too. Where
+    neighbours lie off alike, the light is no paraboloid.
     """
     for _ in range(SPOILED_TURNS):
         rest = np.abs(_fitted(columns, value, weight, group, n, usual)[2]) * np.sqrt(weight)
         good = rest <= SPOILED * np.maximum(_medians(rest, group, n), 0.5)[group]
-        columns, value, weight, group = (a[good] for a in (columns, value, weight, group))
+        columns, value, weight, group, cell = (a[good] for a in (columns, value, weight, group, cell))
     rest = _fitted(columns, value, weight, group, n, usual)[2]
     # Even paper's few blocks may scatter by twice their noise.
     scatter = (MAD_TO_SIGMA * _medians(np.abs(rest), group, n)) ** 2 - 2 * _medians(1 / weight, group, n)
-    weight = 1 / (1 / weight + PATCHES_PER_BLOCK * np.maximum(scatter, 0)[group])
+    more = PATCHES_PER_BLOCK * np.maximum(scatter, 0)
+    more += COHERENT_SHARE * np.bincount(group, minlength=n) * _in_common(rest, cell, group, n)
+    weight = 1 / (1 / weight + more[group])
     return _fitted(columns, value, weight, group, n, usual)[:2]
+
+
+def _in_common(rest: NDArray, cell: NDArray, group: NDArray, n: int) -> NDArray[np.float64]:
+    """Variance that neighbouring blocks of a group have in common, with certainty, shape (n,)."""
+    grid = np.zeros((int(cell.max(initial=0)) // _BLOCKS**2 + 1, _BLOCKS, _BLOCKS))
+    grid.ravel()[cell] = rest
+    member = np.zeros(len(grid), int)
+    member[cell // _BLOCKS**2] = group
+    known = grid != 0
+    product = (grid[:, 1:] * grid[:, :-1]).sum(axis=(1, 2)) + (grid[..., 1:] * grid[..., :-1]).sum(axis=(1, 2))
+    pairs = (known[:, 1:] & known[:, :-1]).sum(axis=(1, 2)) + (known[..., 1:] & known[..., :-1]).sum(axis=(1, 2))
+    product, pairs = np.bincount(member, product, n), np.maximum(np.bincount(member, pairs, n), 1)
+    mean_square = np.bincount(group, rest**2, n) / np.maximum(np.bincount(group, minlength=n), 1)
+    return np.maximum(product / pairs - COHERENT_CHANCE * mean_square / np.sqrt(pairs), 0)
 
 
 def _medians(value: NDArray, group: NDArray, n: int) -> NDArray:

@@ -67,6 +67,20 @@ def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures
     return Figures(*((share * np.abs(a - b).T).T for a, b in zip(after, before, strict=True)))
 
 
+def sigma_by_plateaus(share: NDArray, seen: Figures) -> Figures:
+    """Standard deviations by not knowing which plateaus are an edge's own.
+
+    Parameters
+    ----------
+    share : ndarray, shape (n,)
+        By what share of the contrast those in question differ: taken for half of a 95 % interval.
+    seen : Figures
+        What the fit shows. Edges are about as steep as their contrast over their rise.
+    """
+    sigma = share / 1.96
+    return Figures(sigma[:, None] * seen.mtf, sigma * seen.rise / 2, sigma * seen.rise)
+
+
 def _curve_sigma(fit: EdgeFit) -> NDArray[np.float64]:
     """Standard deviation of the MTF at `profile.Q`, by noise."""
     some = fit.spread(fit.sensitivity(profile.transform()[::SIGMA_APART]))
@@ -77,10 +91,16 @@ def _curve_sigma(fit: EdgeFit) -> NDArray[np.float64]:
 
 def mtf50_by_slope(fit: EdgeFit) -> tuple[NDArray, NDArray, NDArray]:
     """MTF50 in cycles a pixel, its standard deviation by noise as if the MTF fell straight, and its fall."""
-    mtf50, k, share, fall = below_half(np.abs(fit.response()))
+    mtf50, _, _, fall = below_half(np.abs(fit.response()))
+    return mtf50, fit.spread(at_mtf50(fit))[:, 0] / np.maximum(fall, 1e-3), fall
+
+
+def at_mtf50(fit: EdgeFit) -> NDArray[np.float64]:
+    """How the MTF at the MTF50 follows the coefficients, shape (n, 1, K)."""
+    _, k, share, _ = below_half(np.abs(fit.response()))
     table = profile.transform()
     at_half = table[k - 1] + share[:, None] * (table[k] - table[k - 1])
-    return mtf50, fit.spread(fit.sensitivity(at_half[:, None, :]))[:, 0] / np.maximum(fall, 1e-3), fall
+    return fit.sensitivity(at_half[:, None, :])
 
 
 def mtf50_by_curve(fit: EdgeFit, mtf: NDArray, mtf_sigma: NDArray) -> tuple[NDArray, NDArray, NDArray]:

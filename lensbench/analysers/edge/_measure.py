@@ -23,6 +23,7 @@ from lensbench.analysers.edge._acceptance import reasons
 from lensbench.analysers.edge._crosstalk import Crosstalk
 from lensbench.analysers.edge._crosstalk_cells import without_crosstalk
 from lensbench.analysers.edge._edge_fit import EdgeFit
+from lensbench.analysers.edge._far_steps import unsure_plateaus
 from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
 from lensbench.analysers.edge._fit import final_fit, first_fit
 from lensbench.analysers.edge._intervals import (
@@ -33,6 +34,7 @@ from lensbench.analysers.edge._intervals import (
     overshoot,
     sigma_by_crosstalk,
     sigma_by_noise,
+    sigma_by_plateaus,
 )
 from lensbench.analysers.edge._model import Segments
 from lensbench.analysers.edge._places import EdgePlaces
@@ -212,6 +214,7 @@ def _responses(
     seen = figures(fit)
     by_crosstalk = sigma_by_crosstalk(fit, with_crosstalk, seen)
     sigma = Figures(*map(np.hypot, sigma_by_noise(fit), by_crosstalk))
+    sigma = Figures(*map(np.hypot, sigma, sigma_by_plateaus(unsure_plateaus(fit), seen)))
     mtf50, mtf50_sigma, fall = mtf50_by_curve(fit, seen.mtf, sigma.mtf)
     tail = tails(fit)
     dark, white = fit.plateaus()

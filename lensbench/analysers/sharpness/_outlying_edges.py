@@ -20,6 +20,9 @@ OUTLIER = 5.0
 LEAST_DEVIATION = 0.08
 """... and by more than this share of its MTF50 (chosen by experience)."""
 
+MOST_UNSURE = 0.1
+"""No edge's own relative standard deviation counts for more there: hairs that make it unsure also make it wrong."""
+
 REWEIGHTINGS = 4
 """Fits of each plane, weighted anew by its residuals (converged to a percent of the residuals by then)."""
 
@@ -62,5 +65,5 @@ def _deviations(table: EdgeTable, here: NDArray) -> tuple[NDArray, NDArray]:
         weight = cauchy_weight(residual, np.median(residual, axis=1, keepdims=True) * 2 + 1e-4)
     deviation = value - plane[:, 0]
     common = robust_sigma(deviation, about=0.0)
-    relative = table.sigma[here] / table.mtf50[here]
+    relative = np.minimum(table.sigma[here] / table.mtf50[here], MOST_UNSURE)
     return deviation, np.maximum(OUTLIER * np.hypot(common, relative), LEAST_DEVIATION)

@@ -34,6 +34,10 @@ SURELY_COMA = 0.39
 """Share of that from which blur is coma's: a jerk that rests at three places in turn has up to 0.34, the lenses of
 `tests/spoiled_shots.py` with uniform coma 0.44 or more. The notice of motion says that it may be the lens."""
 
+MOST_OF_COMA, ALONG = 0.1, 0.85
+"""Contrast that returns beyond a frequency where it was lost, of edges whose normal has at least this part along the
+blur: coma's up to 0.02, that of rests at places apart from 0.2 (study: `tests/bench/gauntlet`, triple images)."""
+
 
 @dataclass(frozen=True)
 class DirectionalBlur:
@@ -49,6 +53,9 @@ class DirectionalBlur:
         Share of the MTF50 along that direction that it takes, at the typical tile.
     strength : float
         By how much it increases the typical tile's variance along that direction, and decreases it across.
+    rebound : float
+        How much the MTF along that direction rises again beyond its lowest, the median edge: as where the camera
+        rested at several places.
     tiles : int
         How many tiles it is measured at.
     """
@@ -57,6 +64,7 @@ class DirectionalBlur:
     angle_deg: float
     lost_percent: float
     strength: float
+    rebound: float
     tiles: int
 
     def is_coma(self, asymmetry: tuple[float, float]) -> bool:
@@ -69,7 +77,8 @@ class DirectionalBlur:
         """
         angle = np.radians(self.angle_deg)
         along = abs(asymmetry[0] * np.cos(angle) - asymmetry[1] * np.sin(angle))
-        return bool(along > SURELY_COMA * COMA_ASYMMETRY * self.strength**1.5)
+        asymmetric = along > SURELY_COMA * COMA_ASYMMETRY * self.strength**1.5
+        return bool(asymmetric and self.rebound < MOST_OF_COMA)
 
 
 def _blur_ellipses(responses: EdgeResponses) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -126,7 +135,16 @@ def find_directional_blur(responses: EdgeResponses, size: tuple[int, int]) -> Di
     length = _motion_between(narrow, wide)
     if length < SHORTEST_PX:
         return None
-    return DirectionalBlur(length, angle, 100 * float(1 - narrow / wide), amount / middle, len(position))
+    lost, rebound = 100 * float(1 - narrow / wide), _rebound(responses, angle)
+    return DirectionalBlur(length, angle, lost, amount / middle, rebound, len(position))
+
+
+def _rebound(responses: EdgeResponses, angle_deg: float) -> float:
+    """How much the MTF of edges across a direction rises again beyond its lowest, the median edge; 0 for none."""
+    way = np.array([np.cos(np.radians(angle_deg)), -np.sin(np.radians(angle_deg))])
+    mtf = responses.mtf[responses.measured & (np.abs(responses.normal @ way) > ALONG)]
+    rise = (mtf - np.minimum.accumulate(mtf, axis=1)).max(axis=1)
+    return float(np.median(rise)) if len(rise) else 0.0
 
 
 def _uniform_part(

@@ -21,6 +21,13 @@ def sheet():
     return known.tile_sheet(BLUR, 4, 4, pitch=PITCH, leg=LEG)
 
 
+@pytest.fixture(scope="module")
+def usual(sheet):
+    return measure_edges(known.expose(sheet.light, seed=4), tile_edges(found_on(sheet)), ["green"], threads=1)[
+        "green"
+    ]
+
+
 def with_line(light, at, along, width, level):
     """Light with a soft line of a level through a place, in a direction, 40 px long."""
     y, x = np.mgrid[: light.shape[0], : light.shape[1]]
@@ -28,6 +35,27 @@ def with_line(light, at, along, width, level):
     across, far = along[0] * dy - along[1] * dx, np.abs(along[0] * dx + along[1] * dy)
     share = expit((width / 2 - np.abs(across)) * 3) * expit((20 - far) * 3)
     return light + share * (level - light)
+
+
+def with_arc(light, at, along, normal, bend, cover):
+    """Light with a soft line 2 px wide that touches an edge from inside its white and bends away from it."""
+    y, x = np.mgrid[: light.shape[0], : light.shape[1]]
+    t = (x - at[0]) * along[0] + (y - at[1]) * along[1]
+    u = (x - at[0]) * normal[0] + (y - at[1]) * normal[1]
+    share = cover * expit((1 - np.abs(u - bend * t**2)) * 3) * expit((45 - np.abs(t)) * 3)
+    return light * (1 - share)
+
+
+def with_shadow(light, at, normal, depth):
+    """Light that is darker by a share beyond a line through a place, over some 8 px."""
+    y, x = np.mgrid[: light.shape[0], : light.shape[1]]
+    return light * (1 - depth * expit(((x - at[0]) * normal[0] + (y - at[1]) * normal[1]) / 2))
+
+
+def half_widths_off(light, places):
+    """How far each green edge's MTF50 is off the closed form's, over half of its 95 % interval."""
+    seen = measure_edges(known.expose(light, seed=4), places, ["green"], threads=1)["green"]
+    return (seen.mtf50 - truth_of(places, BLUR)) / (1.96 * seen.mtf50_sigma), seen
 
 
 def sharpness_of(light, sheet):
@@ -72,6 +100,27 @@ def test_harm_as_large_as_a_smear_is_named(sheet):
     assert not rows[17].used
     assert rows[17].reason is Reason.SOFTER
     assert rows[17].mtf50 is not None
+
+
+@pytest.mark.parametrize("bend", [0.002, 0.004, -0.003])
+def test_a_hair_that_runs_along_an_edge_makes_it_unsure(sheet, usual, bend):
+    places = tile_edges(found_on(sheet))
+    light = with_arc(sheet.light, places.middle[17], places.along[17], places.normal[17], bend, 0.6)
+    off, seen = half_widths_off(light, places)
+    assert np.nanmax(np.abs(off)) < 3
+    # Nothing lies on the other tiles' edges: they are as sure as before.
+    others = np.arange(len(places)) // 3 != 17 // 3
+    assert np.median((seen.mtf50_sigma / usual.mtf50_sigma)[others]) < 1.03
+
+
+@pytest.mark.parametrize("depth", [0.06, 0.15])
+@pytest.mark.parametrize("away", [14.0, 30.0])
+def test_a_shadows_border_beside_an_edge_makes_it_unsure(sheet, depth, away):
+    places = tile_edges(found_on(sheet))
+    at = places.middle[17] + away * places.normal[17]
+    off, seen = half_widths_off(with_shadow(sheet.light, at, places.normal[17], depth), places)
+    assert np.nanmax(np.abs(off)) < 3
+    assert np.mean(seen.mtf50_sigma < 0.02 * seen.mtf50) > 0.8
 
 
 def test_a_glint_that_clips_is_left_out_and_counted(sheet):
