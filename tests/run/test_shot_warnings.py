@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from lensbench.analysers.shot_quality import EdgeAsymmetry
 from lensbench.run._noise_warnings import noise_caveats, target_noise_notices
@@ -60,6 +61,22 @@ def test_motion_is_seen_with_its_way_and_length(lens, motion, way):
     assert f"{found.length_px:.1f} px" in text
     assert "release with a delay" in text
     assert f"motion of about {found.length_px:.1f} px" in sign_caveats(seen.signs())
+
+
+def test_three_rests_are_motion_though_no_more_symmetric_than_coma():
+    # Half, three and two tenths of the exposure at (0, 0), (6, 1.2) and (2.4, 5.4): light adds up.
+    rests = ((0.5, 0.0, 0.0), (0.3, 6.0, 1.2), (0.2, 2.4, 5.4))
+
+    def moved(light):
+        return sum(share * ndimage.shift(light, (dy, dx), order=3, mode="nearest") for share, dx, dy in rests)
+
+    seen = afterwards(taken("plain"), moved)
+    assert "alike" in said(seen)["motion"]
+    # Half as asymmetric again it would pass for coma, but for the contrast that returns.
+    signs = seen.signs()
+    asymmetry = tuple(1.5 * part for part in signs.asymmetry.directional)
+    assert not signs.motion.is_coma(asymmetry)
+    assert replace(signs.motion, rebound=0.02).is_coma(asymmetry)
 
 
 def test_ways_in_words():

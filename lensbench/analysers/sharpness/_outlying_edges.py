@@ -21,7 +21,7 @@ LEAST_DEVIATION = 0.08
 """... and by more than this share of its MTF50 (chosen by experience)."""
 
 MOST_UNSURE = 0.1
-"""No edge's own relative standard deviation counts for more there: hairs that make it unsure also make it wrong."""
+"""No edge's own relative standard deviation counts for more there: a hair that makes it unsure makes it wrong."""
 
 REWEIGHTINGS = 4
 """Fits of each plane, weighted anew by its residuals (converged to a percent of the residuals by then)."""

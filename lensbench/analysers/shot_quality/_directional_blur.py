@@ -35,8 +35,8 @@ SURELY_COMA = 0.39
 `tests/spoiled_shots.py` with uniform coma 0.44 or more. The notice of motion says that it may be the lens."""
 
 MOST_OF_COMA, ALONG = 0.1, 0.85
-"""Contrast that returns beyond a frequency where it was lost, of edges whose normal has at least this part along the
-blur: coma's up to 0.02, that of rests at places apart from 0.2 (study: `tests/bench/gauntlet`, triple images)."""
+"""Contrast that returns beyond a frequency where it was lost, of edges whose normal has at least this part along
+the blur: coma's up to 0.02, that of rests at places apart from 0.2 (study: `tests/bench/gauntlet`)."""
 
 
 @dataclass(frozen=True)
