@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from statistics import median
+from math import hypot
 
-from lensbench.findings import Camera, Notice, Reason, Setting, Sharpness
+import numpy as np
+
+from lensbench.findings import NORMAL_95, Camera, Figure, Notice, Reason, Setting, Sharpness
+from lensbench.robust import robust_sigma
 from lensbench.verdicts.focus import (
     BLUR_PX,
     FocusError,
@@ -21,8 +24,12 @@ from lensbench.verdicts.focus import (
 MANY = 0.1
 """This share of a shot's edges too short is worth a warning: a few at the border always are."""
 
-UNLIKE = 0.05
-"""Shots of one setting whose sharpness differs by more than this share weren't taken alike."""
+UNLIKE, SURE = 0.02, 4.0
+"""Shots of one setting whose sharpness differs by more than this share, and by so many standard deviations, aren't
+alike. Lesser differences are in the zones' intervals."""
+
+MEDIAN_TO_MEAN = (np.pi / 2) ** 0.5
+"""Standard deviation of a median over that of a mean, of normal values."""
 
 LOST = 0.005
 """A sheet that leans or bulges is worth a word where it costs more than this share of a zone's MTF50."""
@@ -110,24 +117,34 @@ def _short_edges(sharpness: Sharpness) -> Iterator[Notice]:
 
 def _unlike_shots(sharpness: Sharpness, setting: str, channel: str) -> Iterator[Notice]:
     """Shots counted as taken alike whose edges are not: an aperture or a refocusing not written down."""
-    mtf50: dict[str, dict[tuple[int, int, str], float]] = {}
+    mtf50: dict[str, dict[tuple[int, int, str], Figure]] = {}
     for edge in sharpness.edges:
         if edge.mtf50 and edge.used and edge.channel == channel and edge.leg != "blade":
-            mtf50.setdefault(edge.shot, {})[edge.column, edge.row, edge.leg] = edge.mtf50.value
+            mtf50.setdefault(edge.shot, {})[edge.column, edge.row, edge.leg] = edge.mtf50
     if len(mtf50) < 2:
         return
-    shared = set.intersection(*(set(edges) for edges in mtf50.values()))
+    shared = sorted(set.intersection(*(set(edges) for edges in mtf50.values())))
     if not shared:
         return
-    level = {shot: median(edges[place] for place in shared) for shot, edges in mtf50.items()}
-    best, worst = max(level, key=lambda shot: level[shot]), min(level, key=lambda shot: level[shot])
-    if level[worst] < (1 - UNLIKE) * level[best]:
+    level = {shot: np.log([edges[place].value for place in shared]) for shot, edges in mtf50.items()}
+    best = max(level, key=lambda shot: np.median(level[shot]))
+    worst = min(level, key=lambda shot: np.median(level[shot]))
+    apart = level[best] - level[worst]
+    softer = float(np.median(apart))
+    noise = [hypot(*(_relative(mtf50[shot][place]) for shot in (best, worst))) for place in shared]
+    scatter = max(robust_sigma(apart), float(np.median(noise)) / NORMAL_95)
+    unsure = MEDIAN_TO_MEAN * scatter / len(shared) ** 0.5
+    if softer > max(UNLIKE, SURE * unsure):
         text = (
-            f"{worst}: is {100 * (1 - level[worst] / level[best]):.0f} % softer than {best}, though both are "
+            f"{worst}: is {-100 * np.expm1(-softer):.0f} % softer than {best}, though both are "
             f"listed with the same settings ({setting}), and the figures are of both together. Give each its "
             "own f_number or aperture in session.toml, or its own setup number where the lens was refocused."
         )
         yield Notice("unlike", worst, text)
+
+
+def _relative(figure: Figure) -> float:
+    return figure.half_width / figure.value
 
 
 def _out_of_focus(error: FocusError, setting: Setting) -> str:

@@ -228,13 +228,22 @@ def sharp_edges(shot, mtf50):
     ]
 
 
-@pytest.mark.parametrize(("softer", "told"), [(0.30, True), (0.39, False)])
+@pytest.mark.parametrize(("softer", "told"), [(0.30, 25), (0.388, 3), (0.396, None)])
 def test_shots_of_one_setting_that_are_not_alike_are_named(softer, told):
     edges = [*sharp_edges("sharp.dng", 0.4), *sharp_edges("soft.dng", softer)]
     said, _ = notices_of(Setting(sharpness=Sharpness(edges=edges)))
-    assert ("unlike" in said) is told
+    assert ("unlike" in said) is bool(told)
     if told:
-        assert said["unlike"].startswith("soft.dng: is 25 % softer than sharp.dng")
+        assert said["unlike"].startswith(f"soft.dng: is {told} % softer than sharp.dng")
+
+
+def test_a_few_uncertain_edges_do_not_make_shots_unlike():
+    wide = [
+        replace(edge, mtf50=Figure.of(value, 0.05, "cy/px"))
+        for value, name in ((0.4, "sharp.dng"), (0.385, "soft.dng"))
+        for edge in sharp_edges(name, value)
+    ]
+    assert "unlike" not in notices_of(Setting(sharpness=Sharpness(edges=wide)))[0]
 
 
 def test_different_tiles_of_two_shots_are_not_held_against_each_other():

@@ -30,8 +30,8 @@ def measure_sharpness(
 
     Every tile's edges give the ellipse of its blur, 1 / MTF50² along a normal n being n·S·n, and so the exact
     sagittal and tangential figures there. A zone's figure is the mean over its area; its interval counts which
-    tiles there were, and is that of these shots alone. Edges that deviate far from their neighbours are rejected,
-    with the reason beside them.
+    tiles there were and by how much the shots differ beyond noise, and is that of these shots alone. Edges that
+    deviate far from their neighbours are rejected, with the reason beside them.
 
     Parameters
     ----------

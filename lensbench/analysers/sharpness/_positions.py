@@ -27,6 +27,8 @@ class Positions:
         In pixels.
     tile : ndarray of int, shape (n,)
         The tile; the same number for one tile in several shots.
+    shot : ndarray of int, shape (n,)
+        The shot.
     first_edge : ndarray of int, shape (n,)
         A row of the edge table that belongs to the position.
     mtf50 : ndarray, shape (n, 2)
@@ -42,6 +44,7 @@ class Positions:
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     tile: NDArray[np.int64]
+    shot: NDArray[np.int64]
     first_edge: NDArray[np.int64]
     mtf50: NDArray[np.float64]
     noise_sigma: NDArray[np.float64]
@@ -88,8 +91,8 @@ def find_positions(table: EdgeTable, size: tuple[int, int]) -> Positions:
     ellipses = fit_ellipses(table, owner, axes, n)
     mtf50, excess_sigma = corrected(x, y, ellipses)
     curve, curve_sigma = _curves_along(table, owner, axes, mtf50)
-    tile = _tiles(table, first)
-    return Positions(x, y, tile, first, mtf50, ellipses.sigma, excess_sigma, curve, curve_sigma)
+    tile, shot = _tiles(table, first), np.unique(table.shot[first], return_inverse=True)[1].ravel()
+    return Positions(x, y, tile, shot, first, mtf50, ellipses.sigma, excess_sigma, curve, curve_sigma)
 
 
 def _axes(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:

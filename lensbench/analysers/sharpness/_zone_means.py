@@ -12,6 +12,7 @@ from scipy.special import stdtrit
 from lensbench import frame
 from lensbench.analysers.edge import FREQUENCY
 from lensbench.analysers.numerics.area_means import area_means
+from lensbench.analysers.sharpness._between_shots import variance_between_shots
 from lensbench.analysers.sharpness._positions import Positions
 from lensbench.findings import COMMON_RELATIVE_SIGMA, DIRECTIONS, NORMAL_95
 
@@ -107,10 +108,9 @@ def _over_zones(
     tile, owner = np.unique(positions.tile[good], return_inverse=True)
     owner = owner.ravel()
     shots = np.maximum(np.bincount(owner, minlength=len(tile)), 1)
-    known = np.where(share != 0, positions.mtf50[good], 0.0)
+    known = np.where(share != 0, positions.mtf50[good], 0.0) @ share
     value, x, y = (
-        np.bincount(owner, part, len(tile)) / shots
-        for part in (known @ share, positions.x[good], positions.y[good])
+        np.bincount(owner, part, len(tile)) / shots for part in (known, positions.x[good], positions.y[good])
     )
     noise = np.where(share != 0, positions.noise_sigma[good], 0.0) ** 2 @ share**2
     excess = np.where(share != 0, positions.excess_sigma[good], 0.0) ** 2 @ share**2
@@ -125,6 +125,11 @@ def _over_zones(
     if found is not None:
         seen = np.isfinite(found.mean) & np.isfinite(mean)
         mean[seen], sigma[seen] = found.mean[seen], found.sigma[seen]
+    for k in np.flatnonzero(count) if positions.shot.any() else ():
+        inside = zone[good] == k
+        of_shot = positions.shot[good][inside]
+        unlike = variance_between_shots(known[inside], noise[inside], owner[inside], of_shot)
+        sigma[k], noise_sigma[k] = np.hypot(sigma[k], unlike**0.5), np.hypot(noise_sigma[k], unlike**0.5)
     return _AreaFigures(mean, sigma, noise_sigma, np.where(np.isfinite(mean), count, 0))
 
 

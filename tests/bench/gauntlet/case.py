@@ -90,7 +90,11 @@ def score(cause: Cause, strength: float, seed: int) -> Scored:
             return Scored("refused", (), (), None, 0, (str(error),))
     named = [n for n in report.warnings if n.code in cause.codes and cause.words in n.text]
     others = [n.code for n in report.warnings if n not in named]
-    known = (one for one in deviations(report, draft.lens, draft.gaussian) if one.name not in draft.unknown)
+    known = (
+        one
+        for one in deviations(report, draft.lens, draft.gaussian, draft.others)
+        if one.name not in draft.unknown
+    )
     off = sorted(known, key=lambda one: -one.half_widths)
     wrong = sum(one.half_widths > WRONG_FROM for one in off)
     outcome = "warned" if named else "WRONG" if wrong else "right"

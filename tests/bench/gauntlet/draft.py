@@ -95,6 +95,8 @@ class Draft:
         The session file's other tables.
     layout_text : str
         What target.json holds.
+    others : dict
+        Lenses of further shots that were taken through another, or refocused, by file.
     """
 
     def __init__(self, seed: int, shows: str = "target", lens: OutsideLens = LENS) -> None:
@@ -110,6 +112,7 @@ class Draft:
             "camera": {"sensor_mm": list(SENSOR_MM)},
             "target": {"layout": "target.json", "rulers_measured_mm": list(LAYOUT.rulers_mm)},
         }
+        self.others: dict[str, OutsideLens] = {}
         self._extra: list[tuple[dict, Callable[[Path], object]]] = []
 
     @cached_property

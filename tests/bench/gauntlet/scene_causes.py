@@ -162,6 +162,7 @@ def refocused(draft: Draft, factor: float) -> None:
     lens = replace(draft.lens, sigma_px=tuple(factor * sigma for sigma in draft.lens.sigma_px))
     planes = list(draw(LensFrame(lens), draft.tiles))
     second = expose(draft.rng, planes, draft.light)
+    draft.others["second.dng"] = lens
     draft.add_shot({**draft.entry, "file": "second.dng"}, lambda path: write_mosaic(path, second))
 
 

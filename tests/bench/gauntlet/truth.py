@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -84,18 +85,21 @@ def _mtf50(covariance: NDArray, normal: NDArray) -> float:
     )
 
 
-def true_edges(edges: Sequence[EdgeSharpness], lens: OutsideLens) -> Iterator[tuple[EdgeSharpness, float]]:
+def true_edges(
+    edges: Sequence[EdgeSharpness], lens: OutsideLens, others: Mapping[str, OutsideLens]
+) -> Iterator[tuple[EdgeSharpness, float]]:
     """The used edges of whole tiles with the MTF50 that the lens has where each tile was seen.
 
-    By place, not by the tile's number: of another print, or a turned one, the lens is the same.
+    By place, not by the tile's number: of another print, or a turned one, the lens is the same. An edge's figure
+    is of its own shot: `others` has the lenses of those that were taken otherwise.
     """
-    frame = LensFrame(lens)
     tiles: dict[tuple, list[EdgeSharpness]] = {}
     for edge in edges:
         if edge.used and edge.mtf50:
             tiles.setdefault((edge.shot, edge.column, edge.row, edge.channel), []).append(edge)
     for members in tiles.values():
         if len(members) == len(LEGS):
+            frame = LensFrame(others.get(members[0].shot, lens))
             middle = np.mean([(edge.x, edge.y) for edge in members], axis=0)
             covariance = frame.covariance(middle, COLOURS.index(members[0].channel))
             for edge in members:
@@ -103,14 +107,19 @@ def true_edges(edges: Sequence[EdgeSharpness], lens: OutsideLens) -> Iterator[tu
                 yield edge, _mtf50(covariance, np.array([np.sin(angle), np.cos(angle)]))
 
 
-def deviations(report: Report, lens: OutsideLens, gaussian: bool = True) -> Iterator[Off]:
+def deviations(
+    report: Report,
+    lens: OutsideLens,
+    gaussian: bool = True,
+    others: Mapping[str, OutsideLens] = MappingProxyType({}),
+) -> Iterator[Off]:
     """How far each headline figure of a report is off the honest shot's truth.
 
     Of a lens whose blur is not Gaussian, MTF50 and the edges' places are in no closed form, and are left out.
     """
     for setting in report.settings:
         if gaussian:
-            yield from _of_edges(setting, lens)
+            yield from _of_edges(setting, lens, others)
         zones = true_zones(lens)
         for light in setting.falloff.zones if setting.falloff else []:
             name = f"falloff {light.zone}"
@@ -121,13 +130,13 @@ def deviations(report: Report, lens: OutsideLens, gaussian: bool = True) -> Iter
             yield _off("tilt", setting.geometry.target_tilt_deg, 0.0)
 
 
-def _of_edges(setting: Setting, lens: OutsideLens) -> Iterator[Off]:
+def _of_edges(setting: Setting, lens: OutsideLens, others: Mapping[str, OutsideLens]) -> Iterator[Off]:
     """Sharpness, fringing and distortion."""
     zones, sharpness, fringing = true_zones(lens), setting.sharpness, setting.fringing
     for zone in sharpness.zones if sharpness else []:
         name = f"mtf50 {zone.zone} {zone.channel} {zone.direction}"
         yield _off(name, zone.mtf50, zones[name])
-    for edge, true in true_edges(sharpness.edges, lens) if sharpness else []:
+    for edge, true in true_edges(sharpness.edges, lens, others) if sharpness else []:
         if edge.mtf50:
             yield _off(f"edge {edge.channel} {edge.leg} ({edge.column}, {edge.row})", edge.mtf50, true)
     for fringe in fringing.zones if fringing else []:
