@@ -9,7 +9,7 @@ import numpy as np
 SURE = 4.0
 """Standard deviations that a sign must exceed: one line in thirty thousand does by chance."""
 
-LEAST_OFFSET = 0.003
+LEAST_OFFSET = 0.001
 """A black level off by less than this share of full scale is not looked for: models of noise aren't that good."""
 
 MOST_READ_ELECTRONS, MANY_READ_ELECTRONS = 25.0, 12.0

@@ -1,7 +1,8 @@
 """The gauntlet's command line: ``python -m tests.bench.gauntlet [CAUSE …] [options]``.
 
-A row is a cause at a strength: how many of its shots came out right, warned of, refused and WRONG, how far the
-figure farthest off lies from the truth, in half-widths, and what was said. ``--clean 200`` counts the clean shots
+A row is a cause at a strength: how many of its shots came out right, warned of, refused, such as no shot can
+reveal (with the guide's sentence on it) and WRONG, how far the figure farthest off lies from the truth, in
+half-widths, and what was said. ``--clean 200`` counts the clean shots
 that are accused instead; ``--search CAUSE`` looks for the strength at which figures move by three half-widths, on
 seeds of its own; ``--jobs`` shares the work among processes. Bars: no WRONG; at most 1 % of clean shots accused.
 """
@@ -14,7 +15,7 @@ from collections.abc import Iterator
 
 import joblib
 
-from tests.bench.gauntlet.case import FIRST_SEED, Cause, Scored, score
+from tests.bench.gauntlet.case import FIRST_SEED, HIDDEN, OUTCOMES, Cause, Scored, score
 from tests.bench.gauntlet.causes import CAUSES
 from tests.bench.gauntlet.clean_shots import accusations
 
@@ -47,12 +48,12 @@ def main() -> None:
 
 def _table(causes: list[Cause], shots: int, jobs: int, texts: bool) -> None:
     cases = [(cause, strength) for cause in causes for strength in cause.strengths]
-    print(f"{'cause':24s}{'strength':>16s}  outcome          off by  figure; what was said")
+    print(f"{'cause':24s}{'strength':>16s}  {'outcome':20s}  off by  figure; what was said")
     totals: Counter = Counter()
     for (cause, strength), scored in zip(cases, _scores(cases, shots, jobs), strict=True):
         totals.update(one.outcome for one in scored)
         _print_row(cause, strength, scored, texts)
-    print(", ".join(f"{totals[name]} {name}" for name in ("right", "warned", "refused", "WRONG")))
+    print(", ".join(f"{totals[name]} {name}" for name in OUTCOMES))
 
 
 def _scores(cases: list[tuple[Cause, float]], shots: int, jobs: int) -> Iterator[list[Scored]]:
@@ -73,7 +74,9 @@ def _print_row(cause: Cause, strength: float, scored: list[Scored], texts: bool)
     named = dict.fromkeys(code for one in scored for code in one.named)
     others = dict.fromkeys(code for one in scored for code in one.others)
     said = " ".join([*named, *(f"({code})" for code in others)])
-    print(f"{cause.name:24s}{strength:10.3g} {cause.unit:5s}  {outcome:15s}{seen}; {said}", flush=True)
+    print(f"{cause.name:24s}{strength:10.3g} {cause.unit:5s}  {outcome:20s}{seen}; {said}", flush=True)
+    if HIDDEN in counts:
+        print(f"      the guide: {cause.unrevealed(strength)}")
     for text in dict.fromkeys(text for one in scored for text in one.texts) if texts else ():
         print(f"      {text}")
 

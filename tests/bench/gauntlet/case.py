@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from lensbench.errors import BenchError
 from lensbench.loaders import load_session
@@ -30,6 +31,22 @@ NAMES_A_CAUSE = frozenset(
 """Codes of which a clean shot may carry none."""
 
 
+class Hidden(NamedTuple):
+    """What no shot can reveal of a cause: strengths nearer to `harmless` than `until` is.
+
+    `sentence` is what the guide says of it, word for word.
+    """
+
+    until: float
+    sentence: str
+    harmless: float = 0.0
+
+    def holds(self, strength: float) -> bool:
+        """Whether a strength is that small, to the same side."""
+        part = (strength - self.harmless) / (self.until - self.harmless)
+        return 0 <= part <= 1
+
+
 @dataclass(frozen=True)
 class Cause:
     """One way in which shots mislead.
@@ -50,6 +67,8 @@ class Cause:
         ``target`` or ``flat``.
     words : str
         Where the code is of many causes: what the notice must say besides.
+    hidden : tuple of Hidden
+        What the guide says of strengths that leave no trace, or too faint a one.
     """
 
     name: str
@@ -59,11 +78,22 @@ class Cause:
     codes: frozenset[str]
     shows: str = "target"
     words: str = ""
+    hidden: tuple[Hidden, ...] = ()
+
+    def unrevealed(self, strength: float) -> str:
+        """The guide's sentence on why nothing can be said at a strength; empty where something must be."""
+        return next((hidden.sentence for hidden in self.hidden if hidden.holds(strength)), "")
+
+
+HIDDEN = "cannot be revealed"
+
+OUTCOMES = ("right", "warned", "refused", HIDDEN, "WRONG")
+"""Wrong figures without a word are WRONG, but where the guide says that this cause leaves no trace so weak."""
 
 
 @dataclass(frozen=True)
 class Scored:
-    """What came of one shot: ``right``, ``warned``, ``refused`` or ``WRONG``.
+    """What came of one shot: an outcome out of `OUTCOMES`.
 
     `named` are the codes given that name the cause, `others` those that don't, `worst` the figure farthest off,
     and `wrong` how many are too far off.
@@ -97,7 +127,8 @@ def score(cause: Cause, strength: float, seed: int) -> Scored:
     )
     off = sorted(known, key=lambda one: -one.half_widths)
     wrong = sum(one.half_widths > WRONG_FROM for one in off)
-    outcome = "warned" if named else "WRONG" if wrong else "right"
+    missed = HIDDEN if cause.unrevealed(strength) else "WRONG"
+    outcome = "warned" if named else missed if wrong else "right"
     codes = tuple(dict.fromkeys(n.code for n in named))
     texts = tuple(n.text for n in report.warnings)
     return Scored(outcome, codes, tuple(dict.fromkeys(others)), off[0] if off else None, wrong, texts)
