@@ -47,6 +47,8 @@ def noise_notices(noise: NoiseAssessment | None, name: str) -> Iterator[Notice]:
         yield Notice("tone-curve", name, f"{name}: {_curved(noise.line)}")
     elif noise.line is not None and (noise.line.too_quiet or noise.line.too_noisy):
         yield Notice("black-level", name, f"{name}: {_black_level(noise.line)}")
+    elif noise.off_the_line:
+        yield Notice("tone-curve", name, f"{name}: {_off_the_line(noise.misfit)}")
 
 
 def target_noise_notices(noise: NoiseAssessment | None, signs: ShotSigns, name: str) -> Iterator[Notice]:
@@ -67,7 +69,7 @@ def noise_caveats(noise: NoiseAssessment | None) -> list[str]:
     """A few words each on what of a target shot's noise says that its sharpness is falsified."""
     if noise is None:
         return []
-    words = ["a tone curve"] if noise.curved else []
+    words = ["a tone curve"] if noise.curved or noise.off_the_line else []
     return [*words, "noise reduction or resampling"] if noise.filtered or noise.too_quiet else words
 
 
@@ -121,6 +123,15 @@ def _black_level(signs: NoiseSigns) -> str:
             "full scale) lower than the file states"
         )
     return f"{seen}. {BLACK_ADVICE}"
+
+
+def _off_the_line(misfit: float) -> str:
+    return (
+        "photon noise grows in proportion to the light, but that of its stored numbers does not: it lies "
+        f"{100 * misfit:.0f} % off any line that a sensor draws. A tone curve was applied, or parts of the frame "
+        "were multiplied, as the camera's falloff correction does; falloff, glare and sharpness come out wrong. "
+        "Measure the camera's own raw file, with lens corrections off, or convert it without curves."
+    )
 
 
 def _curved(signs: NoiseSigns) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from lensbench.analysers.photon_transfer._correlation import SharedNoise, measure_shared_noise
 from lensbench.analysers.photon_transfer._sheet import black_and_white
 from lensbench.analysers.photon_transfer._signs import NoiseSigns
-from lensbench.analysers.photon_transfer._single import measure_noise_line
+from lensbench.analysers.photon_transfer._single import measure_misfit, measure_noise_line
 from lensbench.shot import Shot
 from lensbench.uniform_blocks import UniformBlocks, read_uniform_blocks
 
@@ -24,6 +24,9 @@ BELOW_BLACK = 1e-3
 
 MAX_FULL_WELL_ELECTRONS = 500_000.0
 """No camera's pixel holds more electrons at full scale (common practice); noise that implies more was reduced."""
+
+MOST_MISFIT = 0.015
+"""Share by which a sensor's own noise may lie off its line (common practice: one or two per cent)."""
 
 FEWEST_BLOCKS = 12
 """Blocks of white that its photons are counted in, or of any light whose noise is held against rounding."""
@@ -44,6 +47,8 @@ class NoiseAssessment:
         The share of blocks that are darker than black.
     line : NoiseSigns or None
         Of variance against light; None where numbers are too coarse, or too many below black, for one.
+    misfit : float
+        By what share the levels' variance lies off any line, root mean square.
     filtered : (str, SharedNoise) or None
         The colours, and the correlation of their neighbours, of samples that were filtered after the sensor.
     full_well_electrons : float
@@ -56,6 +61,7 @@ class NoiseAssessment:
     step: float
     below_black: float
     line: NoiseSigns | None
+    misfit: float
     filtered: tuple[str, SharedNoise] | None
     full_well_electrons: float
     black: float
@@ -74,6 +80,11 @@ class NoiseAssessment:
     def too_quiet(self) -> bool:
         """Whether white is less noisy than photons let it be."""
         return self.full_well_electrons > MAX_FULL_WELL_ELECTRONS
+
+    @property
+    def off_the_line(self) -> bool:
+        """Whether noise follows the light by no line, as where a curve bent it or parts of it were multiplied."""
+        return self.misfit > MOST_MISFIT
 
     @property
     def curved(self) -> bool:
@@ -101,8 +112,10 @@ def assess_noise(blocks: UniformBlocks, filtered: tuple[str, SharedNoise] | None
     coarseness = _coarseness(blocks)
     below = float(np.mean(blocks.light < -BELOW_BLACK * blocks.full_scale))
     sound = coarseness <= COARSE_SHARE and below <= MOST_BELOW_BLACK
-    line = measure_noise_line(blocks) if sound else None
-    return NoiseAssessment(coarseness, blocks.step, below, line, filtered, _full_well(blocks), blocks.black)
+    line, misfit = (measure_noise_line(blocks), measure_misfit(blocks)) if sound else (None, 0.0)
+    return NoiseAssessment(
+        coarseness, blocks.step, below, line, misfit, filtered, _full_well(blocks), blocks.black
+    )
 
 
 def find_filter(shot: Shot, reference: UniformBlocks) -> tuple[str, SharedNoise] | None:

@@ -15,6 +15,10 @@ from lensbench.uniform_blocks import UniformBlocks
 GROUPS, DARK_GROUPS, DARK_BLOCKS = 12, 4, 100
 """Levels of light that a shot's white and black are divided into, and blocks of black that make a level."""
 
+FEWEST_LEVELS, POOR = 12, 3.0
+"""Levels needed to see whether variance follows a line, and its chi-squared over the degrees of freedom from which
+it doesn't (clean shots have up to 1.5; study: `tests/bench/gauntlet`)."""
+
 UNSURE_SLOPE = 0.15
 """A line whose slope is known no better than to this share tells nothing: all of its light is alike."""
 
@@ -41,6 +45,31 @@ def measure_noise_line(blocks: UniformBlocks) -> NoiseSigns | None:
     EMVA Standard 1288, release 4.0 (2021), sections 2.2 and 6.5: variance of photon noise against the signal over
     dark, there from the difference of two shots. Janesick, Photon Transfer (SPIE Press, 2007): the three terms.
     """
+    levels = _levels(blocks)
+    return None if levels is None else fit_line(levels, blocks.full_scale)
+
+
+def measure_misfit(blocks: UniformBlocks) -> float:
+    """By what share levels' variance lies off any line of a sensor beyond chance, root mean square; 0 for none.
+
+    The line is that of `measure_noise_line` without growth outwards; a curve bends it, and numbers that were
+    multiplied in parts of the frame lie off it there.
+    """
+    levels = _levels(blocks)
+    if levels is None or len(levels.light) < FEWEST_LEVELS:
+        return 0.0
+    light = levels.light / levels.light.max()
+    terms = [np.ones_like(light), light, light**2]
+    found, _ = _fit(terms, levels)
+    off = np.stack(terms, axis=1) @ found / levels.variance - 1
+    chi_squared = float(np.sum((off / levels.unsure) ** 2)) / (len(off) - len(terms))
+    if chi_squared < POOR:
+        return 0.0
+    return float(np.sqrt(max(np.mean(off**2 - levels.unsure**2), 0.0)))
+
+
+def _levels(blocks: UniformBlocks) -> Levels | None:
+    """Levels of white and, where it is even, of black; None where the white is textured."""
     black, white = black_and_white(blocks)
     if len(white) == 0 or neighbour_correlation(white) > TEXTURED:
         return None
@@ -48,7 +77,7 @@ def measure_noise_line(blocks: UniformBlocks) -> NoiseSigns | None:
     if len(black) and neighbour_correlation(black) < TEXTURED:
         groups = min(DARK_GROUPS, max(len(black) // DARK_BLOCKS, 1))
         levels.append(levels_of(black.light, black.variance - black.rounding, black.h2, groups, rings=1))
-    return fit_line(together(*levels), blocks.full_scale)
+    return together(*levels)
 
 
 def fit_line(levels: Levels, full_scale: float) -> NoiseSigns | None:

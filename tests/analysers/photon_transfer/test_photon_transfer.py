@@ -32,6 +32,12 @@ def light_of_a_sheet():
     return 22_000 * 2.0**-h2 * np.where(ink, 0.05, 1.0)
 
 
+def distances():
+    """h² over the frame."""
+    x, y = np.meshgrid(np.arange(SIZE[0]) - 511.5, np.arange(SIZE[1]) - 383.5)
+    return (x**2 + y**2) / (511.5**2 + 383.5**2)
+
+
 def shot(seed=1, change=lambda light: light, black=BLACK, electrons=None):
     """A frame without colours; `change` is done to the stored light, as a share of full scale."""
     rng = np.random.default_rng(seed)
@@ -84,6 +90,31 @@ def test_a_tone_curve_shows_in_one_shot_and_a_milder_one_in_two():
     )
     assert abs(straight.value) < 2 * straight.half_width < 2.0
     assert bent.value > 2 * bent.half_width
+
+
+@pytest.mark.parametrize(
+    ("change", "off"),
+    [
+        # A curve's slope multiplies noise: of x - a sin(2πx)/2π it is 1 - a cos(2πx), from below to above 1.
+        (lambda light: light - 0.15 * np.sin(2 * np.pi * light) / (2 * np.pi), True),
+        (lambda light: light * 2 ** (0.25 * distances()), True),
+        (lambda light: light, False),
+        (lambda light: 0.8 * light, False),
+    ],
+)
+def test_noise_off_any_line(change, off):
+    """An S-curve about the middle, and corners brightened by a quarter of a stop; a gain is no fault."""
+    assert assess_noise(blocks(seed=8, change=change)).off_the_line is off
+
+
+def test_no_clean_shot_lies_off_its_line():
+    x, y = np.meshgrid(np.arange(512), np.arange(384))
+    even = 20_000 * 2.0 ** (-((x - 255.5) ** 2 + (y - 191.5) ** 2) / (255.5**2 + 191.5**2))
+    rng = np.random.default_rng(31)
+    for _ in range(10):
+        samples = np.rint(BLACK + UNITS * (rng.poisson(even) + 3 * rng.standard_normal(even.shape)))
+        flat = Shot.from_array(samples.astype(np.uint16), BLACK, WHITE)
+        assert not assess_noise(read_uniform_blocks(flat)).off_the_line
 
 
 def test_corners_that_were_brightened():
