@@ -12,13 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from tests.bench.gauntlet.case import Cause
+from tests.bench.gauntlet.case import Cause, Hidden
 from tests.bench.gauntlet.draft import LAYOUT, SIZE, Draft
 from tests.outside.renderer import expose, write_mosaic
 
 BLACK, WHITE = 512, 15_512
 SENSITIVITY = (0.6, 1.0, 0.75)
 """Of red, green and blue: no lamp makes a sensor's colours alike."""
+
+# What the guide says that no shot can reveal, word for word.
+BLACK_LEVEL = "a black level in the file that is off by less than about 1 % of full scale"
+MILD_CURVE = "a tone curve milder than a gamma of about 1.15 in a single shot"
+MILD_CURVE_OF_TWO = "(two shots of the target taken alike show one of 1.1)"
+MILD_FILTER = "sharpening or smoothing in a raw file by less than about 7 % of the sharpness"
+MILD_CORRECTION = "falloff that the camera corrected in its raw by less than about 0.15 stop"
+COLOURS_SWAPPED = "red and blue taken for each other"
 
 CURVED = frozenset({"tone-curve", "black-level", "brightened"})
 FILTERED = frozenset({"noise-reduced", "sharpened", "tone-curve", "coarse-numbers"})
@@ -188,17 +196,66 @@ def hot_pixels(numbers: NDArray, share: float) -> NDArray:
 
 
 FILE_CAUSES = [
-    Cause("black-too-low", (-400.0, -200.0, -100.0, -60.0), "", stated("black"), CURVED),
-    Cause("black-too-high", (100.0, 200.0, 300.0, 400.0), "", stated("black"), CURVED),
-    Cause("gamma", (1.15, 1.3, 1.6, 2.2), "", changed(gamma), CURVED),
-    Cause("gamma-of-two", (1.05, 1.08, 1.15, 1.3), "", changed(gamma, repeats=2), CURVED),
-    Cause("gamma-darker", (0.95, 0.9, 0.87, 0.7), "", changed(gamma, repeats=2), CURVED),
+    Cause(
+        "black-too-low",
+        (-400.0, -200.0, -100.0, -60.0),
+        "",
+        stated("black"),
+        CURVED,
+        hidden=(Hidden(-150, BLACK_LEVEL),),
+    ),
+    Cause(
+        "black-too-high",
+        (100.0, 200.0, 300.0, 400.0),
+        "",
+        stated("black"),
+        CURVED,
+        hidden=(Hidden(150, BLACK_LEVEL),),
+    ),
+    Cause("gamma", (1.08, 1.15, 1.3, 2.2), "", changed(gamma), CURVED, hidden=(Hidden(1.14, MILD_CURVE, 1.0),)),
+    Cause(
+        "gamma-of-two",
+        (1.05, 1.08, 1.15, 1.3),
+        "",
+        changed(gamma, repeats=2),
+        CURVED,
+        hidden=(Hidden(1.09, MILD_CURVE_OF_TWO, 1.0),),
+    ),
+    Cause(
+        "gamma-darker",
+        (0.95, 0.9, 0.87, 0.7),
+        "",
+        changed(gamma, repeats=2),
+        CURVED,
+        hidden=(Hidden(0.92, MILD_CURVE_OF_TWO, 1.0),),
+    ),
     Cause("s-curve", (0.05, 0.1, 0.2, 0.4), "", changed(s_curve), CURVED | FILTERED),
     Cause("s-curve-of-two", (0.05, 0.1, 0.2, 0.4), "", changed(s_curve, repeats=2), CURVED),
     Cause("coarse-steps", (64.0, 128.0, 256.0, 512.0), "", changed(steps), FILTERED),
-    Cause("falloff-corrected", (0.1, 0.2, 0.5, 0.9), "stops", changed(brightened), CURVED),
-    Cause("softened", (0.25, 0.35, 0.45, 0.7), "", changed(by_colour(soft)), FILTERED),
-    Cause("sharpened-raw", (0.02, 0.05, 0.15, 0.4), "", changed(by_colour(sharpened)), FILTERED),
+    Cause(
+        "falloff-corrected",
+        (0.1, 0.2, 0.5, 0.9),
+        "stops",
+        changed(brightened),
+        CURVED,
+        hidden=(Hidden(0.15, MILD_CORRECTION),),
+    ),
+    Cause(
+        "softened",
+        (0.25, 0.35, 0.45, 0.7),
+        "",
+        changed(by_colour(soft)),
+        FILTERED,
+        hidden=(Hidden(0.36, MILD_FILTER),),
+    ),
+    Cause(
+        "sharpened-raw",
+        (0.02, 0.05, 0.15, 0.4),
+        "",
+        changed(by_colour(sharpened)),
+        FILTERED,
+        hidden=(Hidden(0.07, MILD_FILTER),),
+    ),
     Cause("thresholded", (0.5, 1.0, 2.0, 4.0), "sigma", changed(by_colour(thresholded)), FILTERED),
     Cause("resampled", (0.2, 0.6, 2.0, 6.0), "%", changed(by_colour(scaled)), FILTERED | {"tiles"}),
     Cause("mosaic-column-off", (0.06, 0.12, 0.25, 0.5), "", mosaic_from((1, 0, 2, 1)), frozenset({"mosaic"})),
@@ -208,4 +265,12 @@ FILE_CAUSES = [
     Cause("rulers-both", (3.5, 5.0, 10.0, 20.0), "%", rulers, frozenset({"rulers"})),
     Cause("ruler-one", (0.2, 0.5, 2.0, 10.0), "%", one_ruler, frozenset({"rulers"})),
     Cause("stored-twice", (0.0, 64.0, 512.0, 1000.0), "", stored_twice, frozenset({"left-out"})),
+    Cause(
+        "red-for-blue",
+        (0.06, 0.12, 0.25, 0.5),
+        "",
+        mosaic_from((2, 1, 1, 0)),
+        frozenset({"mosaic"}),
+        hidden=(Hidden(0.5, COLOURS_SWAPPED),),
+    ),
 ]
