@@ -65,7 +65,7 @@ def measure_misfit(blocks: UniformBlocks) -> float:
     chi_squared = float(np.sum((off / levels.unsure) ** 2)) / (len(off) - len(terms))
     if chi_squared < POOR:
         return 0.0
-    return float(np.sqrt(max(np.mean(off**2 - levels.unsure**2), 0.0)))
+    return max(float(np.mean(off**2 - levels.unsure**2)), 0.0) ** 0.5
 
 
 def _levels(blocks: UniformBlocks) -> Levels | None:
