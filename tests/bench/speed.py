@@ -32,8 +32,9 @@ WORK = {
 """What is timed: Python that finds the file in `path`, run in a process of its own."""
 
 HEAD = (
-    "import resource, sys, time\nfrom pathlib import Path\nimport rawpy\nfrom lensbench.loaders import read_shot\n"
-    "path = Path(sys.argv[1])\n"
+    "import resource, sys, time\nfrom pathlib import Path\nfrom lensbench.loaders.decoder import decoder\n"
+    # As commands do, before anything else is loaded.
+    "decoder.start()\nfrom lensbench.loaders import read_shot\npath = Path(sys.argv[1])\n"
     "import lensbench.run._read_edges, lensbench.analysers.dust._measure\n"
     "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
     "def cpu():\n"
@@ -42,7 +43,7 @@ HEAD = (
     "begun, start = cpu(), time.perf_counter()\n"
 )
 TAIL = (
-    "\nseconds = time.perf_counter() - start\nfrom lensbench.loaders.decoder import decoder\ndecoder.close()\n"
+    "\nseconds = time.perf_counter() - start\ndecoder.close()\n"
     "print(seconds, cpu() - begun, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)"
 )
 
