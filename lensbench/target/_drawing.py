@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import textwrap
 from collections.abc import Sequence
 from typing import Any
@@ -11,6 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.target._sheet import LINE_STEP, MARGIN_MM, TEXT_MM, TICK_MM, Sheet, foot_height
+
+# It draws as well where it can't keep its caches.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 LINE_MM = 0.3
 """Thickness of ticks; the bars are twice as thick."""
