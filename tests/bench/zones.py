@@ -148,9 +148,9 @@ def fields(lenses: int) -> None:
                 true = by_zone(partial(lens.mtf50, size=SIZE), areas)
                 own = lens.mtf50(places, SIZE)
                 seen = own * (1 + NOISE * rng.standard_normal(own.shape))
-                positions = Positions(
-                    places[:, 0], places[:, 1], number, number, seen, NOISE * own, NOT_ELLIPTIC * own, none, none
-                )
+                noise, excess, shot = NOISE * own, NOT_ELLIPTIC * own, 0 * number
+                x, y = places.T
+                positions = Positions(x, y, number, shot, number, seen, noise, excess, none, none)
                 for zone, means in enumerate(zone_means(positions, SIZE)):
                     for j, way in enumerate(DIRECTIONS):
                         if way in means.by_direction:

@@ -39,7 +39,7 @@ def unsure_plateaus(fit: EdgeFit) -> NDArray[np.float64]:
     """
     dark, white = fit.plateaus()
     # What is certain goes by what clean edges scatter.
-    if fit.texture is not None:
+    if fit.texture is not None and (fit.texture.is_stray.any() or fit.pulled.any()):
         clean = replace(fit.texture, stray=np.zeros_like(fit.texture.stray))
         fit = replace(fit, texture=clean, pulled=np.zeros(fit.n))
     apart = _apart(fit, -1, fit.reach[:, 0]) + _apart(fit, 1, fit.reach[:, 1])
