@@ -53,7 +53,7 @@ def _apart(fit: EdgeFit, sign: int, reach: NDArray) -> NDArray[np.float64]:
     place = first[:, None] * ratio[:, None] ** np.linspace(0, 1, PLACES)
     value, _ = profile.basis(profile.to_cell((sign * place).ravel()))
     plateau = np.broadcast_to(profile.plateau_rows()[int(sign > 0)], (fit.n, 1, profile.COEFFICIENTS))
-    rows = np.concatenate([value.reshape(fit.n, PLACES, -1), plateau], axis=1)
+    rows = np.concatenate([value.reshape(fit.n, PLACES, profile.COEFFICIENTS), plateau], axis=1)
     # The dark side, turned about, is a bright one.
     light = sign * np.einsum("nmk,nk->nm", rows, fit.coefficients)
     low, middle, high = _TRIPLES

@@ -51,6 +51,7 @@ def pulled_apart(fit: EdgeFit) -> NDArray[np.float64]:
     ]
     pull, expected = np.sum(parts, axis=0)
     scale = np.maximum(expected.sum(axis=1), 1e-30)
-    seen = np.stack([(pull.reshape(fit.n, -1, run).sum(axis=2) ** 2).sum(axis=1) / scale for run in RUNS], axis=1)
+    runs = [pull.reshape(fit.n, PIECES // run, run).sum(axis=2) for run in RUNS]
+    seen = np.stack([(together**2).sum(axis=1) / scale for together in runs], axis=1)
     usual = 1 + by_texture / np.maximum(by_noise, 1e-30)
     return np.maximum((seen - ALLOWED * usual[:, None]).max(axis=1), 0)
