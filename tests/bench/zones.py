@@ -30,7 +30,7 @@ from lensbench.analysers.sharpness._zone_means import zone_means
 from lensbench.loaders import read_shot
 from lensbench.target.finder import find_tiles
 from lensbench.target.layout import make_layout, write_layout
-from tests.outside.renderer import COLOURS, OutsideFrame, OutsideLens, write_outside_session
+from tests.outside.renderer import COLOURS, OutsideFrame, OutsideLens, SmoothFrame, write_outside_session
 
 SEED = 771_000
 DIRECTIONS = ("sagittal", "tangential")
@@ -208,7 +208,9 @@ def frames(count: int) -> None:
                 file = Path(folder) / "layout.json"
                 layout = make_layout((36.0, 24.0), 0.1, lattice)
                 write_layout(file, layout)
-                drawn = write_outside_session(Path(folder) / "shots", file, lens, size, sensor, SEED + k)
+                drawn = write_outside_session(
+                    Path(folder) / "shots", file, lens, size, sensor, SEED + k, SmoothFrame
+                )
                 shot = read_shot(Path(folder) / "shots" / "sheet.dng")
             found = find_tiles(shot, layout)
             edges = ShotEdges("t", measure_edges(shot, tile_edges(found)), found)

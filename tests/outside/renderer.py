@@ -59,9 +59,13 @@ class OutsideFrame:
         out = place - self.centre
         h = np.linalg.norm(out) / self.half
         unit = out / max(np.linalg.norm(out), 1e-9)
-        around = np.interp(h, [0, 1], self.lens.sigma_px) * self.lens.colour_blur[colour]
+        around = np.interp(self.growth(h), [0, 1], self.lens.sigma_px) * self.lens.colour_blur[colour]
         along = around * (1 + (self.lens.stretch - 1) * h**2)
         return around**2 * np.eye(2) + (along**2 - around**2) * np.outer(unit, unit)
+
+    def growth(self, h: float) -> float:
+        """How far the blur is from its size in the centre (0) towards that in the corner (1)."""
+        return h
 
     def transfer(self, place: np.ndarray, colour: int, fx: np.ndarray, fy: np.ndarray) -> np.ndarray:
         """What blur at a place keeps of contrast, by the frequency in cycles a pixel."""
@@ -93,6 +97,13 @@ class OutsideFrame:
         y, x = np.mgrid[0 : self.height, 0 : self.width]
         h2 = ((x - self.centre[0]) ** 2 + (y - self.centre[1]) ** 2) / self.half**2
         return (2.0 ** (-self.lens.falloff_stops * h2)).astype(np.float32)
+
+
+class SmoothFrame(OutsideFrame):
+    """The same with a blur that grows with h², as lenses' does: no cusp in the middle of the frame."""
+
+    def growth(self, h: float) -> float:
+        return h**2
 
 
 def draw_sheet(
@@ -180,12 +191,13 @@ def write_outside_session(
     size: tuple[int, int],
     sensor_mm: tuple[float, float],
     seed=1,
+    kind: type[OutsideFrame] = OutsideFrame,
 ) -> OutsideFrame:
     """A folder with one target shot and one flat, and its session file."""
     rng = np.random.default_rng(seed)
     folder.mkdir(parents=True, exist_ok=True)
     layout = json.loads(layout_file.read_text())
-    frame = OutsideFrame(lens, *size)
+    frame = kind(lens, *size)
     light = frame.light()
     planes = [draw_sheet(frame, layout["tiles"], colour) for colour in range(3)]
     write_mosaic(folder / "sheet.dng", expose(rng, planes, light))

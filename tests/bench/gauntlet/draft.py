@@ -17,7 +17,7 @@ import tomlkit
 from numpy.typing import NDArray
 
 from lensbench.target.layout import Layout, layout_text, make_layout
-from tests.outside.renderer import OutsideFrame, OutsideLens, draw_sheet, expose, write_mosaic
+from tests.outside.renderer import OutsideFrame, OutsideLens, SmoothFrame, draw_sheet, expose, write_mosaic
 
 SIZE, SENSOR_MM, MAGNIFICATION = (1500, 1000), (9.0, 6.0), 0.1
 PITCH_MM = SENSOR_MM[0] / SIZE[0]
@@ -37,21 +37,11 @@ LENS = OutsideLens(
 """The honest lens of every misleading shot."""
 
 
-class LensFrame(OutsideFrame):
-    """The lens in its frame, its blur growing with h², as lenses' does: no cusp in the middle."""
+class LensFrame(SmoothFrame):
+    """The lens in the frame of all misleading shots."""
 
     def __init__(self, lens: OutsideLens) -> None:
         super().__init__(lens, *SIZE)
-
-    def covariance(self, place: NDArray, colour: int) -> NDArray[np.float64]:
-        """The blur's covariance in px² at a place in the picture."""
-        out = place - self.centre
-        h = float(np.linalg.norm(out)) / self.half
-        unit = out / max(float(np.linalg.norm(out)), 1e-9)
-        low, high = self.lens.sigma_px
-        around = (low + (high - low) * h**2) * self.lens.colour_blur[colour]
-        along = around * (1 + (self.lens.stretch - 1) * h**2)
-        return around**2 * np.eye(2) + (along**2 - around**2) * np.outer(unit, unit)
 
 
 def tiles_of(layout: Layout) -> list[dict]:
