@@ -101,6 +101,11 @@ def _geometry(given: Given, layout: Layout, targets: Sequence[TargetReading]) ->
             mirrored=reading.found.mirrored,
             rail_mm=reading.entry.rail_mm,
             mtf50=reading.mtf50,
+            others=tuple(
+                Lines.measured(reading.found, response, camera.size_px)
+                for channel, response in reading.responses.items()
+                if channel != reading.reference
+            ),
         )
         for reading in targets
     ]

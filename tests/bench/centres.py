@@ -5,6 +5,11 @@ Lenses are drawn at random, in strata by the strength of what is asymmetric (com
 axis), wide open, one shot each; where their edges cross half is known from their own pupils. Columns: how many
 centres are given, how often the interval of a coordinate holds, the median half-width, the error's 95th percentile
 (px of 6 µm). Bars: held ≥ 93 %, the half-width at most twice the error's percentile.
+
+With 14 lenses a stratum (28 numbers for distortion, up to 56 for fringing), in the strata's order: fringing given
+100, 100, 89, 82, 32 %, held 100, 100, 100, 98, 100 %, half-width over percentile 2.1, 1.1, 1.2, 1.5, 0.8; distortion
+given always, held 100, 96, 100, 100, 100 %, 1.9, 0.9, 1.8, 2.0, 1.1. Without edges of other colours the centre of
+distortion is not safe: what it is displaced by then mostly can't be seen (held 75 to 84 % in the middle strata).
 """
 
 from __future__ import annotations
@@ -24,7 +29,7 @@ from lensbench.simulator.scene import Scene
 from lensbench.target.layout import Layout, make_layout
 from tests.aberrated_shots import aberrated_shot
 
-SEED = 31_770_000
+SEED = 31_810_000
 STRATA = {"symmetric": 0.0, "a tenth": 0.1, "a quarter": 0.25, "a half": 0.5, "strong": 1.0}
 """Share of asymmetric aberrations of the strongest: coma to 2 µm, 0.25 µm of it on the axis, lean of 0.25°."""
 
@@ -69,8 +74,9 @@ def centres_of(lens: Lens, f_number: float, layout: Layout, seed: int) -> Iterat
     found, responses = aberrated_shot(lens, CAMERA, layout, Scene(), f_number).measured(seed)
     for field in measure_fringing(found, responses, CAMERA.size).fields:
         yield "fringing", field.centre_px
-    lines = Lines.measured(found, responses["green"], CAMERA.size)
-    geometry = measure_geometry([TargetShot("t", lines)], layout, CAMERA.size, CAMERA.sensor_mm, layout.rulers_mm)
+    red, green, blue = (Lines.measured(found, responses[name], CAMERA.size) for name in ("red", "green", "blue"))
+    shot = TargetShot("t", green, others=(red, blue))
+    geometry = measure_geometry([shot], layout, CAMERA.size, CAMERA.sensor_mm, layout.rulers_mm)
     yield "distortion", geometry.distortion.centre_px if geometry.distortion else None
 
 

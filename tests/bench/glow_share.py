@@ -3,8 +3,8 @@
 Run by hand: python -m tests.bench.glow_share [--lenses 12] [--family spherical]. The truth is the share of the
 light of the whole edge that lands farther than three of its own 25-75 % distances, within the reach that the
 finding states, less that of the lens without its glow beyond the same distance; its width is where half of the
-difference is reached. Wavelength times f-number is stated a little off, differently in each shot. Edge profiles are
-integrals of GalSim's transfer times the square pixel's. No other study uses these seeds.
+difference is reached. Wavelength times f-number is stated a little off, differently in each shot. Edge profiles
+are integrals of GalSim's transfer times the square pixel's. No other study uses these seeds.
 
 GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and Computing 10 (2015) 121.
 """

@@ -7,39 +7,36 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.fringing._colour_field import CENTRE, RADIAL_TERMS
 from lensbench.analysers.fringing._field_model import FieldModel
-from lensbench.analysers.numerics.smooth_fields import smooth_fields, unexplained_square
+from lensbench.analysers.numerics.random_fields import FieldFit, size_weights
+from lensbench.analysers.numerics.smooth_fields import FARTHER, even_fields, smooth_fields, unexplained_square
 from lensbench.frame import centre_of, half_diagonal
 
 EVEN_SHIFT = 1000.0
 """How many times as much as another smooth field, on average, a uniform shift must explain to be taken for one
 (study: `tests/bench/centres.py`)."""
 
-DISGUISE = 2.5
-"""How many times farther than an equally large field of random form the asymmetric blur of a lens moves the centre
-(study: `tests/bench/centres.py`)."""
-
 
 def field_centre(model: FieldModel) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The centre (x, y) of a field that is alike in all directions, in pixels, and its standard deviations.
 
-    Coma and lean move the half crossings of each colour in its own way, so that the field is no longer alike in
-    all directions about any centre. What remains of it when the best centre is found says how strong that is; a
-    part as large may have moved the centre, and counts in its standard deviation. A uniform shift (a wedge) is
-    taken out where it explains far more than any other field would.
+    Coma and lean move the half crossings of each colour in its own way, by fields that are even in the position
+    where fringing is odd. How large they are is told by what the best centre leaves; what of them looks like a
+    displaced centre is taken back as far as that is known, and counts in the standard deviation otherwise.
+    A uniform shift (a wedge) is taken out where it explains far more than any other field would.
     """
-    theta, square, chi_squared = _fitted(model, False)
+    theta, _, chi_squared = _fitted(model, False)
     shifted, square_left, chi_squared_left = _fitted(model, True)
     fields = smooth_fields(np.zeros(2)).shape[-1]
-    if (chi_squared - chi_squared_left) / 2 > EVEN_SHIFT * max(square_left / fields, 1.0):
-        theta, square = shifted, square_left
-    shift = bool(theta is shifted)
+    shift = (chi_squared - chi_squared_left) / 2 > EVEN_SHIFT * max(square_left / fields, 1.0)
+    theta = shifted if shift else theta
     free = model.free(RADIAL_TERMS, shift, False)
-    jacobian, residual = model.jacobian(theta)[:, free], model.residuals(theta)
-    reduced = max(float(residual @ residual) - square, 0.0) / max(len(residual) - int(free.sum()), 1)
-    spread = np.diagonal(np.linalg.pinv(jacobian.T @ jacobian, hermitian=True))[:2]
+    blur = model.by_fields(lambda q: even_fields(q - theta[CENTRE]))
+    fit = FieldFit(model.jacobian(theta)[:, free], blur, model.residuals(theta))
+    moved = fit.moved(size_weights([fit]))
     unit = half_diagonal(model.size)
-    sigma = unit * np.sqrt(spread * (max(reduced, 1.0) + DISGUISE**2 * square))
-    return np.asarray(centre_of(model.size)) + unit * theta[CENTRE], sigma
+    centre = np.asarray(centre_of(model.size)) + unit * (theta[CENTRE] + moved.mean[CENTRE])
+    variance = np.diagonal(moved.by_noise + FARTHER**2 * moved.by_fields)[CENTRE]
+    return centre, unit * np.sqrt(variance)
 
 
 def _fitted(model: FieldModel, shift: bool) -> tuple[NDArray[np.float64], float, float]:

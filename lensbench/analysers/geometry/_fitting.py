@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.geometry._asymmetric_blur import moved_by_blur, unexplained
 from lensbench.analysers.geometry._edge_covariance import EdgeCovariance
 from lensbench.analysers.geometry._line_model import LineModel, free_parameters
 from lensbench.analysers.geometry._lines import Lines, PrintedLines
 from lensbench.analysers.geometry._mapping import (
-    CENTRE,
-    DECENTRING,
     DISTANCE,
-    LEAN,
     SCALE,
     SHIFT,
     TURN,
@@ -22,7 +23,7 @@ from lensbench.analysers.geometry._mapping import (
 from lensbench.analysers.geometry._mapping_fit import MappingFit
 from lensbench.analysers.geometry._priors import SHEET_PRIORS, Priors
 from lensbench.analysers.geometry._rulers import Rulers
-from lensbench.analysers.numerics.smooth_fields import smooth_fields, unexplained_square
+from lensbench.analysers.numerics.smooth_fields import smooth_fields
 from lensbench.errors import BenchError
 from lensbench.frame import centre_of, half_diagonal
 from lensbench.target.layout import Layout
@@ -59,17 +60,6 @@ DECENTRING_GAIN = 80.0
 """By how much decentring must lower χ² to be kept, over what one smooth field of another form does (noise: 1): it
 is nearly collinear with a displaced centre (study: `tests/bench/centres.py`)."""
 
-RESEMBLED = np.r_[CENTRE, DECENTRING, LEAN]
-"""The parameters that asymmetric blur, which moves half crossings, resembles."""
-
-DISGUISE = 1.75
-"""How many times farther than an equally large field of random form asymmetric blur moves these (study:
-`tests/bench/centres.py`)."""
-
-SURE = 1.0
-"""By how many of its standard deviations noise must be exceeded for a smooth field to count (study:
-`tests/bench/centres.py`)."""
-
 
 def fit_mapping(
     lines: Lines,
@@ -78,6 +68,7 @@ def fit_mapping(
     rulers: Rulers,
     mirrored: bool = False,
     distance: tuple[float, float] | None = None,
+    others: Sequence[Lines] = (),
 ) -> MappingFit:
     """Fit the mapping of a frame to the sheet.
 
@@ -95,6 +86,8 @@ def fit_mapping(
         Whether the sheet was seen from its back.
     distance : (float, float), optional
         The image distance over the pupil ratio, in half-diagonals, and its relative standard deviation.
+    others : sequence of Lines
+        The same shot's edges in other channels: what they differ by tells how far asymmetric blur moves edges.
 
     Returns
     -------
@@ -117,7 +110,8 @@ def fit_mapping(
     covariance = EdgeCovariance.estimated(lines, model.residual_px(theta))
     theta, decentred = _simplest(model, theta, covariance, most)
     theta, choice, fitted = _with_one_more_term(model, theta, covariance, decentred, most)
-    return _with_covariance(model, theta, covariance, decentred, choice, fitted)
+    in_others = [replace(model, lines=part, printed=PrintedLines.of(part, layout, mirrored)) for part in others]
+    return _with_covariance(model, theta, covariance, decentred, choice, fitted, in_others)
 
 
 def _full_fit(model: LineModel, most_terms: int) -> NDArray[np.float64]:
@@ -211,12 +205,18 @@ def _with_one_more_term(
 
 
 def _with_covariance(
-    model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool, choice: NDArray, fitted: int
+    model: LineModel,
+    theta: NDArray,
+    covariance: EdgeCovariance,
+    decentred: bool,
+    choice: NDArray,
+    fitted: int,
+    others: Sequence[LineModel],
 ) -> MappingFit:
     """The fit with its covariance; that of the edges from how tiles do scatter (a sandwich clustered by tile).
 
     `choice` is the standard deviation of all parameters together that the number of terms leaves, `fitted` how
-    many of them were fitted.
+    many of them were fitted, `others` the models of other channels.
     """
     residual = model.residual_px(theta)
     free = free_parameters(theta, decentred)
@@ -229,7 +229,7 @@ def _with_covariance(
     small_sample = tiles / max(tiles - 1, 1) * (edges - 1) / max(edges - int(free.sum()), 1)
     own, shared = np.zeros((2, len(theta), len(theta)))
     own[np.ix_(free, free)] = small_sample * inverse @ (score.T @ score) @ inverse
-    own += np.outer(choice, choice) + _disguised(model, theta, covariance, free, inverse)
+    own += np.outer(choice, choice) + moved_by_blur(model, theta, covariance, free, inverse, others)
     shared[np.ix_(free, free)] = inverse @ (by_prior.T @ by_prior) @ inverse
     mapping = model.mapping(theta)
     q = (model.lines.point[covariance.used] - mapping.centre) / mapping.unit
@@ -242,37 +242,6 @@ def _with_covariance(
         reach=float(np.hypot(*q.T).max()),
         sheet_deviation=float(np.abs(model.priors.residuals(theta)[SHEET_PRIORS]).max()),
     )
-
-
-def unexplained(model: LineModel, theta: NDArray, covariance: EdgeCovariance, decentred: bool) -> float:
-    """Square sum of the whitened residuals that is a smooth field beyond the mapping's own."""
-    free = free_parameters(theta, decentred)
-    by_edge = covariance.whitened(model.jacobian_px(theta)[:, free]).reshape(-1, int(free.sum()))
-    q = (model.lines.point - centre_of(model.size)) / half_diagonal(model.size)
-    along_normal = np.einsum("eif,ei->ef", smooth_fields(q), model.lines.normal)
-    fields, aside = (
-        covariance.whitened(part).reshape(len(by_edge), -1) for part in (along_normal, _three_fold(model, q))
-    )
-    return unexplained_square(by_edge, covariance.whitened(model.residual_px(theta)).ravel(), fields, aside, SURE)
-
-
-def _three_fold(model: LineModel, q: NDArray) -> NDArray[np.float64]:
-    """What asymmetric blur moves half crossings by beyond a displacement: thrice around the circle, smoothly."""
-    angle = 3 * np.arctan2(*model.lines.normal.T[::-1])
-    both = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    return np.einsum("eif,ei->ef", smooth_fields(q), both)
-
-
-def _disguised(
-    model: LineModel, theta: NDArray, covariance: EdgeCovariance, free: NDArray[np.bool_], inverse: NDArray
-) -> NDArray[np.float64]:
-    """Covariance of the parameters that asymmetric blur resembles, by the smooth field that the mapping leaves."""
-    square = unexplained(model, theta, covariance, bool(free[DECENTRING].all()))
-    part = np.zeros((len(theta), len(theta)))
-    part[np.ix_(free, free)] = DISGUISE**2 * square * inverse
-    alike = np.zeros(len(theta), bool)
-    alike[RESEMBLED] = True
-    return np.where(alike[:, None] & alike, part, 0.0)
 
 
 def _inverse_square(jacobian: NDArray) -> NDArray[np.float64]:

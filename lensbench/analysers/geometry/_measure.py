@@ -86,7 +86,7 @@ def measure_geometry(
     if rail is not None:
         unit = half_diagonal(size)
         known = rail.value / unit, rail.sigma / rail.value
-        fit = fit_mapping(shot.lines, layout, size, fitted.rulers, shot.mirrored, known)
+        fit = fit_mapping(shot.lines, layout, size, fitted.rulers, shot.mirrored, known, shot.others)
         focused = all(shot.mtf50 is not None for shot in fitted.shots)
         view = measure_view(fit, shot.name, rail, pitch, pupil_ratio, focused)
     found = structs.replace(_geometry(fit, shot, pitch, view), misread_rail=on_rail.misread)
@@ -124,12 +124,15 @@ class _Sheet:
         notes = []
         for shot in shots:
             try:
-                fits.append(fit_mapping(shot.lines, self.layout, self.size, rulers, shot.mirrored))
+                fits.append(self._fit(shot, rulers))
             except BenchError as error:
                 notes.append(_notes.not_fitted(shot.name, str(error)))
             else:
                 kept.append(shot)
         return _FittedShots(kept, fits, rulers), notes
+
+    def _fit(self, shot: TargetShot, rulers: Rulers) -> MappingFit:
+        return fit_mapping(shot.lines, self.layout, self.size, rulers, shot.mirrored, others=shot.others)
 
     def with_wider_rulers(self, fitted: _FittedShots) -> tuple[_FittedShots, list[str]]:
         """Fit again with ruler bars as uncertain as their deviation shows, as long as they are of any use.

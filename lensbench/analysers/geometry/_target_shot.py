@@ -23,6 +23,8 @@ class TargetShot:
         The camera's position on the rail, if it moved along one.
     mtf50 : float or None
         MTF50 of the shot as a whole, cy/px; the sharpest shot gives the setting's figures.
+    others : tuple of Lines
+        Its edges in the other channels, by which the centre of distortion is known not to be displaced by blur.
     """
 
     name: str
@@ -30,3 +32,4 @@ class TargetShot:
     mirrored: bool = False
     rail_mm: float | None = None
     mtf50: float | None = None
+    others: tuple[Lines, ...] = ()

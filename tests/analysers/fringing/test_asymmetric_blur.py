@@ -17,7 +17,14 @@ from lensbench.simulator.camera import Camera as SimulatedCamera
 from lensbench.simulator.scene import Scene
 from lensbench.target.layout import make_layout
 from tests.aberrated_shots import aberrated_shot
-from tests.analysers.geometry.invented_lines import SIZE, Camera, seen_colours, set_squares
+from tests.analysers.geometry.invented_lines import (
+    SIZE,
+    Camera,
+    radial_distortion,
+    seen_colours,
+    seen_lines,
+    set_squares,
+)
 from tests.bench.centres import errors_of, random_lens
 
 LAYOUT = set_squares()
@@ -74,9 +81,40 @@ def test_one_aperture_of_an_aberrated_lens(seed):
     lens, f_number = random_lens(seed, 1.0)
     found, responses = aberrated_shot(lens, camera, layout, Scene(), f_number).measured(seed)
     places = [field.centre_px for field in measure_fringing(found, responses, camera.size).fields]
-    shot = TargetShot("t", Lines.measured(found, responses["green"], camera.size))
+    red, green, blue = (Lines.measured(found, responses[name], camera.size) for name in ("red", "green", "blue"))
+    shot = TargetShot("t", green, others=(red, blue))
     geometry = measure_geometry([shot], layout, camera.size, camera.sensor_mm, layout.rulers_mm)
     places.append(geometry.distortion.centre_px)
     rows = [row for place in places if place for row in errors_of(lens, place)]
     # None may be off by far: a 95 % interval's half-width and a half is three standard deviations.
     assert all(abs(error) <= 1.53 * half for error, half in rows)
+
+
+@dataclass(frozen=True)
+class Pulled(Camera):
+    """Barrel distortion, and in this colour a pull along a vector that grows with |q|²: coma on the axis."""
+
+    pull_px: tuple[float, float] = (0.0, 0.0)
+
+    def picture(self, sheet_mm):
+        plain = super().picture(sheet_mm)
+        square = np.square((plain - self.axis_px) / UNIT).sum(axis=-1, keepdims=True)
+        return plain + square * np.array(self.pull_px)
+
+
+def test_other_colours_tell_what_one_can_not():
+    """Such a pull looks like a displaced centre and a leaning sheet: no edge of one colour contradicts that."""
+    rng = np.random.default_rng(31_773_000)
+    rows = []
+    for seed in range(8):
+        pulls = rng.normal(0, rng.choice([0.01, 0.05]), (3, 2))
+        cameras = [Pulled(distorted=radial_distortion(-0.03), pull_px=tuple(pull)) for pull in pulls]
+        green, *others = (seen_lines(c, LAYOUT, 0.015, seed=3 * seed + k) for k, c in enumerate(cameras))
+        shot = TargetShot("t", green, others=tuple(others))
+        place = measure_geometry([shot], LAYOUT, SIZE, (36.0, 24.0), LAYOUT.rulers_mm).distortion.centre_px
+        rows += [
+            (p.value - true, p.half_width) for p, true in zip((place.x, place.y), Camera().axis_px, strict=True)
+        ]
+    error, half = np.abs(rows).T
+    assert np.mean(error <= half) >= 0.85
+    assert np.median(half) <= 2 * np.percentile(error, 95)
