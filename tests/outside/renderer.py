@@ -136,9 +136,15 @@ def _tile_patch(frame, tile, colour, low, high, finer):
     patch = _filled(points, down, across).astype(np.float32)
     fy = (np.fft.fftfreq(patch.shape[0]) * finer).astype(np.float32)[:, None]
     fx = (np.fft.rfftfreq(patch.shape[1]) * finer).astype(np.float32)[None, :]
-    place = frame.picture(mm, colour).mean(axis=0)
+    place = _middle_of_seen(frame, frame.picture(mm, colour), frame.picture(outline, colour))
     patch = scipy.fft.irfft2(scipy.fft.rfft2(patch) * frame.transfer(place, colour, fx, fy), patch.shape)
     return patch.reshape(high[1] - low[1], finer, high[0] - low[0], finer).mean(axis=(1, 3))
+
+
+def _middle_of_seen(frame, corners, outline):
+    """Whose blur a tile has all over: its middle's, or that of what the frame's border leaves of it."""
+    seen = ((outline >= 0) & (outline <= (frame.width - 1, frame.height - 1))).all(axis=1)
+    return corners.mean(axis=0) if seen.all() or not seen.any() else outline[seen].mean(axis=0)
 
 
 def _filled(points, down, across):
