@@ -8,12 +8,16 @@ from numpy.typing import NDArray
 from lensbench.analysers.fringing._colour_field import CENTRE, RADIAL_TERMS
 from lensbench.analysers.fringing._field_model import FieldModel
 from lensbench.analysers.numerics.random_fields import FieldFit, size_weights
-from lensbench.analysers.numerics.smooth_fields import FARTHER, even_fields, smooth_fields, unexplained_square
+from lensbench.analysers.numerics.smooth_fields import even_fields, smooth_fields, unexplained_square
 from lensbench.frame import centre_of, half_diagonal
 
 EVEN_SHIFT = 1000.0
 """How many times as much as another smooth field, on average, a uniform shift must explain to be taken for one
 (study: `tests/bench/centres.py`)."""
+
+FARTHER_UNSEEN, FARTHER_SEEN = 1.1, 1.8
+"""By how much farther than random fields of the likely sizes a lens's own move the centre: where fields are seen,
+one may be larger than the others, from which its size is inferred (study: `tests/bench/centres.py`)."""
 
 
 def field_centre(model: FieldModel) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -32,10 +36,13 @@ def field_centre(model: FieldModel) -> tuple[NDArray[np.float64], NDArray[np.flo
     free = model.free(RADIAL_TERMS, shift, False)
     blur = model.by_fields(lambda q: even_fields(q - theta[CENTRE]))
     fit = FieldFit(model.jacobian(theta)[:, free], blur, model.residuals(theta))
-    moved = fit.moved(size_weights([fit]))
+    weights = size_weights([fit])
+    moved = fit.moved(weights)
     unit = half_diagonal(model.size)
     centre = np.asarray(centre_of(model.size)) + unit * (theta[CENTRE] + moved.mean[CENTRE])
-    variance = np.diagonal(moved.by_noise + FARTHER**2 * moved.by_fields)[CENTRE]
+    unseen = weights[0] / weights.max()
+    farther = unseen * FARTHER_UNSEEN + (1 - unseen) * FARTHER_SEEN
+    variance = np.diagonal(moved.by_noise + farther**2 * moved.by_fields)[CENTRE]
     return centre, unit * np.sqrt(variance)
 
 

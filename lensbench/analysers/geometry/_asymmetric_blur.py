@@ -11,11 +11,15 @@ from lensbench.analysers.geometry._edge_covariance import EdgeCovariance
 from lensbench.analysers.geometry._line_model import LineModel, free_parameters
 from lensbench.analysers.geometry._mapping import CENTRE, DECENTRING, INK, LEAN, SCALE, SHIFT, TERMS, TURN
 from lensbench.analysers.numerics.random_fields import FieldFit, size_weights
-from lensbench.analysers.numerics.smooth_fields import FARTHER, even_fields, smooth_fields, unexplained_square
+from lensbench.analysers.numerics.smooth_fields import even_fields, smooth_fields, unexplained_square
 from lensbench.frame import centre_of, half_diagonal
 
 RESEMBLED = np.r_[CENTRE, DECENTRING, LEAN]
 """The parameters that asymmetric blur resembles."""
+
+FARTHER = 1.4
+"""By how much farther than random fields of the likely sizes a lens's own move these: not all of a lens's are of
+one size (study: `tests/bench/centres.py`, other seeds)."""
 
 DISGUISE = 1.75
 """How many times farther than an equally large field of random form asymmetric blur moves these (study:

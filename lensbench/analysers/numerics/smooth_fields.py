@@ -35,10 +35,6 @@ def smooth_fields(q: NDArray) -> NDArray[np.float64]:
 EVEN_SIZES = np.repeat([0.6, 1.0, 2.0, 1.0, 2.0], 2)
 """Relative sizes of the coefficients of `even_fields` (study: `tests/bench/centres.py`, lenses of other seeds)."""
 
-FARTHER = 1.4
-"""By how much farther than random fields of the likely sizes a lens's own move a centre: not all of a lens's are
-of one size (study: `tests/bench/centres.py`, lenses of other seeds)."""
-
 
 def even_fields(q: NDArray) -> NDArray[np.float64]:
     """Fields of displacement that are even in the position: along a vector a or the radius, over powers of it.
