@@ -6,10 +6,9 @@ axis), wide open, one shot each; where their edges cross half is known from thei
 centres are given, how often the interval of a coordinate holds, the median half-width, the error's 95th percentile
 (px of 6 µm). Bars: held ≥ 93 %, the half-width at most twice the error's percentile.
 
-With 14 lenses a stratum (28 numbers for distortion, up to 56 for fringing), in the strata's order: fringing given
-100, 100, 89, 82, 32 %, held 100, 100, 100, 98, 100 %, half-width over percentile 2.1, 1.1, 1.2, 1.5, 0.8, drawn
-before its factor followed what is seen of fields (chosen on other seeds: a sixth narrower where nothing is seen,
-up to a quarter wider elsewhere); distortion given always, held 100, 96, 100, 100, 100 %, 1.9, 0.9, 1.8, 2.0, 1.1.
+With 14 lenses a stratum (28 numbers for distortion, up to 56 for fringing: good to ± 4 %), in the strata's order:
+fringing given 100, 100, 93, 50, 36 %, held 100, 93, 96, 96, 95 %, half-width over percentile 2.6, 0.7, 1.3, 1.3,
+2.0; distortion given always, held 100, 100, 100, 96, 100 %, 1.5, 2.3, 1.1, 0.7, 1.5.
 Without edges of other colours the centre of distortion is not safe: what displaces it can't be seen (held 75 to
 84 % in the middle strata).
 """
@@ -31,7 +30,7 @@ from lensbench.simulator.scene import Scene
 from lensbench.target.layout import Layout, make_layout
 from tests.aberrated_shots import aberrated_shot
 
-SEED = 31_810_000
+SEED = 31_820_000
 STRATA = {"symmetric": 0.0, "a tenth": 0.1, "a quarter": 0.25, "a half": 0.5, "strong": 1.0}
 """Share of asymmetric aberrations of the strongest: coma to 2 µm, 0.25 µm of it on the axis, lean of 0.25°."""
 
