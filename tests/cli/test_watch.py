@@ -80,7 +80,9 @@ def test_ending_it_leaves_a_clean_terminal(evening, tmp_path, how):
 
     main_end, terminal = pty.openpty()
     command = [sys.executable, "-m", "lensbench.cli", "watch", str(evening)]
-    process = subprocess.Popen(command, stdin=terminal, stdout=terminal, stderr=terminal, cwd=tmp_path)
+    process = subprocess.Popen(
+        command, stdin=terminal, stdout=terminal, stderr=terminal, cwd=tmp_path, preexec_fn=_heeds_interrupts
+    )
     os.close(terminal)
     said = read_until(main_end, b"exposure")
     process.send_signal(how)
@@ -89,6 +91,11 @@ def test_ending_it_leaves_a_clean_terminal(evening, tmp_path, how):
     assert b"Traceback" not in said
     assert said.rfind(b"\x1b[?25h") > said.rfind(b"\x1b[?25l")
     assert b"loads itself anew" not in (tmp_path / "watch.html").read_bytes()
+
+
+def _heeds_interrupts():
+    """As in a terminal: what a shell starts in the background, such as these tests, may ignore interrupts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def read_until(descriptor, wanted, most_s=120):
