@@ -9,7 +9,7 @@ import numpy as np
 from lensbench.analysers.photon_transfer._correlation import SharedNoise, measure_shared_noise
 from lensbench.analysers.photon_transfer._sheet import black_and_white
 from lensbench.analysers.photon_transfer._signs import NoiseSigns
-from lensbench.analysers.photon_transfer._single import measure_misfit, measure_noise_line
+from lensbench.analysers.photon_transfer._single import fit_line, measure_misfit, sheet_levels
 from lensbench.shot import Shot
 from lensbench.uniform_blocks import UniformBlocks, read_uniform_blocks
 
@@ -109,13 +109,14 @@ def assess_noise(blocks: UniformBlocks, filtered: tuple[str, SharedNoise] | None
     """
     if len(blocks) == 0:
         return None
-    coarseness = _coarseness(blocks)
+    black, white = black_and_white(blocks)
+    coarseness = _coarseness(blocks, black)
     below = float(np.mean(blocks.light < -BELOW_BLACK * blocks.full_scale))
     sound = coarseness <= COARSE_SHARE and below <= MOST_BELOW_BLACK
-    line, misfit = (measure_noise_line(blocks), measure_misfit(blocks)) if sound else (None, 0.0)
-    return NoiseAssessment(
-        coarseness, blocks.step, below, line, misfit, filtered, _full_well(blocks), blocks.black
-    )
+    levels = sheet_levels(black, white) if sound else None
+    line, misfit = (None, 0.0) if levels is None else (fit_line(levels, blocks.full_scale), measure_misfit(levels))
+    full_well = _full_well(white, blocks.full_scale)
+    return NoiseAssessment(coarseness, blocks.step, below, line, misfit, filtered, full_well, blocks.black)
 
 
 def find_filter(shot: Shot, reference: UniformBlocks) -> tuple[str, SharedNoise] | None:
@@ -144,10 +145,9 @@ def find_filter(shot: Shot, reference: UniformBlocks) -> tuple[str, SharedNoise]
     return next(((colours, shared) for colours, shared in found.items() if shared.processed), None)
 
 
-def _coarseness(blocks: UniformBlocks) -> float:
+def _coarseness(blocks: UniformBlocks, black: UniformBlocks) -> float:
     if blocks.step == 0:
         return 0.0
-    black, _ = black_and_white(blocks)
     parts = [blocks.taken(blocks.light >= np.median(blocks.light)), black]
     variances = [float(np.median(part.variance)) for part in parts if len(part) >= FEWEST_BLOCKS]
     return max(
@@ -155,9 +155,8 @@ def _coarseness(blocks: UniformBlocks) -> float:
     )
 
 
-def _full_well(blocks: UniformBlocks) -> float:
-    _, white = black_and_white(blocks)
+def _full_well(white: UniformBlocks, full_scale: float) -> float:
     if len(white) < FEWEST_BLOCKS:
         return 0.0
     light, variance = float(np.median(white.light)), float(np.median(white.variance))
-    return blocks.full_scale * light / max(variance, 1e-9 * blocks.full_scale * light)
+    return full_scale * light / max(variance, 1e-9 * full_scale * light)

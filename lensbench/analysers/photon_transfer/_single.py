@@ -45,18 +45,17 @@ def measure_noise_line(blocks: UniformBlocks) -> NoiseSigns | None:
     EMVA Standard 1288, release 4.0 (2021), sections 2.2 and 6.5: variance of photon noise against the signal over
     dark, there from the difference of two shots. Janesick, Photon Transfer (SPIE Press, 2007): the three terms.
     """
-    levels = _levels(blocks)
+    levels = sheet_levels(*black_and_white(blocks))
     return None if levels is None else fit_line(levels, blocks.full_scale)
 
 
-def measure_misfit(blocks: UniformBlocks) -> float:
+def measure_misfit(levels: Levels) -> float:
     """By what share levels' variance lies off any line of a sensor beyond chance, root mean square; 0 for none.
 
     The line is that of `measure_noise_line` without growth outwards; a curve bends it, and numbers that were
     multiplied in parts of the frame lie off it there.
     """
-    levels = _levels(blocks)
-    if levels is None or len(levels.light) < FEWEST_LEVELS:
+    if len(levels.light) < FEWEST_LEVELS:
         return 0.0
     light = levels.light / levels.light.max()
     terms = [np.ones_like(light), light, light**2]
@@ -68,9 +67,8 @@ def measure_misfit(blocks: UniformBlocks) -> float:
     return max(float(np.mean(off**2 - levels.unsure**2)), 0.0) ** 0.5
 
 
-def _levels(blocks: UniformBlocks) -> Levels | None:
+def sheet_levels(black: UniformBlocks, white: UniformBlocks) -> Levels | None:
     """Levels of white and, where it is even, of black; None where the white is textured."""
-    black, white = black_and_white(blocks)
     if len(white) == 0 or neighbour_correlation(white) > TEXTURED:
         return None
     levels = [levels_of(white.light, white.variance - white.rounding, white.h2, GROUPS)]
