@@ -46,6 +46,7 @@ ROWS = [
         [f"lensbench.{name}" for name in row.split()]
         for row in ("verdicts", "correction", "reporter", "run", "watch", "simulator", "demo", "guide", "cli")
     ),
+    ["lensbench.__main__"],
 ]
 """Rooms above the ground floor, the lowest row first; rooms of one row don't import each other."""
 

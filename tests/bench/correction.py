@@ -239,7 +239,7 @@ def evening(folder: Path) -> None:
         (pictures / f"p_{number:02}.dng").write_bytes(content)
     for copies in (["dng"], ["display"], ["dng", "linear", "display"]):
         options = [option for kind in copies for option in ("--as", kind)]
-        command = [sys.executable, "-m", "lensbench.cli", "correct", str(case.folder.with_suffix(".json"))]
+        command = [sys.executable, "-m", "lensbench", "correct", str(case.folder.with_suffix(".json"))]
         command += [
             *map(str, sorted(pictures.iterdir())),
             "--aperture",

@@ -55,7 +55,7 @@ class Bench:
     def start(self, **environment: str) -> subprocess.Popen[str]:
         """Measure, in a session of processes of its own."""
         return subprocess.Popen(
-            [sys.executable, "-m", "lensbench.cli", "measure", str(self.shots), "--out", str(self.reports)],
+            [sys.executable, "-m", "lensbench", "measure", str(self.shots), "--out", str(self.reports)],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
@@ -144,9 +144,7 @@ def full_disk(bench: Bench) -> list[str]:
     found = []
     for size in ("64k", "256k", "1m", "2m"):
         bench.reports.mkdir(exist_ok=True)
-        inside = (
-            f'mount -t tmpfs -o size={size} none "$1" && "$2" -m lensbench.cli measure "$3" --out "$1"; code=$?; '
-        )
+        inside = f'mount -t tmpfs -o size={size} none "$1" && "$2" -m lensbench measure "$3" --out "$1"; code=$?; '
         inside += 'ls -A "$1"/* 2>/dev/null | grep -c report.json; exit $code'
         ran = subprocess.run(
             ["unshare", "-m", "sh", "-c", inside, "sh", str(bench.reports), sys.executable, str(bench.shots)],

@@ -2,8 +2,10 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -60,8 +62,31 @@ def test_runs_as_a_module_and_loads_nothing_heavy_for_help():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    module = subprocess.run([sys.executable, "-m", "lensbench.cli", "--version"], capture_output=True, text=True)
+    module = subprocess.run([sys.executable, "-m", "lensbench", "--version"], capture_output=True, text=True)
     assert module.stdout.strip() == __version__
+
+
+def test_an_interrupt_after_the_answer_changes_nothing():
+    """Threads and processes that shared the work are still being ended then; here one that takes long to end."""
+    code = (
+        "import sys, threading; from lensbench.__main__ import program\n"
+        "threading.Thread(target=sys.stdin.read).start()\n"
+        "sys.argv = ['lensbench', '--version']; program()"
+    )
+    started = subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert started.stdout.readline().strip() == __version__
+    # The command has returned by then, and Python waits for the thread.
+    time.sleep(1)
+    started.send_signal(signal.SIGINT)
+    _, said = started.communicate(timeout=60)
+    assert (started.returncode, said) == (0, "")
 
 
 def test_importing_the_package_loads_nothing():

@@ -79,7 +79,7 @@ def test_ending_it_leaves_a_clean_terminal(evening, tmp_path, how):
     import pty
 
     main_end, terminal = pty.openpty()
-    command = [sys.executable, "-m", "lensbench.cli", "watch", str(evening)]
+    command = [sys.executable, "-m", "lensbench", "watch", str(evening)]
     process = subprocess.Popen(
         command, stdin=terminal, stdout=terminal, stderr=terminal, cwd=tmp_path, preexec_fn=_heeds_interrupts
     )

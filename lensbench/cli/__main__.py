@@ -1,5 +1,0 @@
-"""``python -m lensbench.cli``."""
-
-from lensbench.cli import main
-
-main()
