@@ -30,6 +30,7 @@ GROUND_FLOOR = (
     "reduction",
     "robust",
     "shot",
+    "srgb",
     "uniform_blocks",
 )
 

@@ -17,6 +17,7 @@ from lensbench.correction._directory import (
     tiff_bytes,
 )
 from lensbench.correction._source import Source
+from lensbench.srgb import light_from_srgb, srgb_from_light
 
 _STRIP_ROWS = 64
 
@@ -48,12 +49,8 @@ def screen_colours(planes: NDArray[np.float32], to_srgb: NDArray[np.float64] | N
 
 def coded(light: NDArray[np.float32], linear: bool) -> NDArray[np.uint16]:
     """Light from 0 to 1 as 16-bit numbers: in proportion, or as sRGB codes it."""
-    numbers = light if linear else _srgb_coded(light)
+    numbers = light if linear else srgb_from_light(light)
     return np.rint(numbers * np.float32(65535)).astype(np.uint16)
-
-
-def _srgb_coded(light: NDArray) -> NDArray:
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
 
 
 def profile(linear: bool, grey: bool) -> bytes:
@@ -67,9 +64,7 @@ def profile(linear: bool, grey: bool) -> bytes:
 
 
 def _decoding_curve() -> NDArray[np.uint16]:
-    steps = np.linspace(0, 1, 4096)
-    light = np.where(steps <= 0.04045, steps / 12.92, ((steps + 0.055) / 1.055) ** 2.4)
-    return np.rint(light * 65535).astype(np.uint16)
+    return np.rint(light_from_srgb(np.linspace(0, 1, 4096)) * 65535).astype(np.uint16)
 
 
 def tiff_copy_bytes(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from PIL import ImageCms
 
 from lensbench.errors import BenchError
+from lensbench.srgb import light_from_srgb
 
 ENCODINGS = ("linear", "srgb")
 """Numbers in proportion to the light, and numbers as IEC 61966-2-1 codes it."""
@@ -30,21 +31,13 @@ def decode_srgb(coded: NDArray) -> NDArray[np.float32]:
     coded : ndarray
         Whole numbers over their type's whole range, or floating point from 0 to 1. Negative numbers are decoded
         as their mirror image, so that noise around black keeps its mean.
-
-    References
-    ----------
-    IEC 61966-2-1:1999, Default RGB colour space, sRGB.
     """
     if np.issubdtype(coded.dtype, np.integer):
         largest = np.iinfo(coded.dtype).max
         if largest <= 65535:
-            return _srgb_curve(np.arange(largest + 1) / largest).astype(np.float32)[coded]
+            return light_from_srgb(np.arange(largest + 1) / largest).astype(np.float32)[coded]
         coded = coded / largest
-    return (np.sign(coded) * _srgb_curve(np.abs(coded))).astype(np.float32)
-
-
-def _srgb_curve(coded: NDArray) -> NDArray:
-    return np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    return (np.sign(coded) * light_from_srgb(np.abs(coded))).astype(np.float32)
 
 
 def known_encoding(name: str, told: str | None, profile: bytes | None) -> str | None:
@@ -104,7 +97,7 @@ def encoding_of_profile(profile: bytes) -> str | None:
     curves = _tone_curves(profile, coded)
     if curves is None:
         return None
-    for encoding, light in (("linear", coded), ("srgb", _srgb_curve(coded))):
+    for encoding, light in (("linear", coded), ("srgb", light_from_srgb(coded))):
         if np.all(np.abs(curves - light) <= TRC_TOLERANCE):
             return encoding
     return None

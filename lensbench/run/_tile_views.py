@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.reporter.tile_view import FoundEdge, TileView
 from lensbench.shot import Shot
+from lensbench.srgb import srgb_from_light
 from lensbench.target.finder import FoundTiles
 from lensbench.target.layout import LEG_CORNERS, LEGS
 
@@ -101,12 +102,7 @@ def _picture(shot: Shot, corner: tuple[int, int], shape: tuple[int, int], block:
         white = float(np.percentile(light[count > 0], 95)) if count.any() else 1.0
         planes.append((light / max(white, 1e-9)).reshape(down, across))
     stack = np.stack(planes if len(planes) == 3 else planes * 3, axis=-1)
-    return np.round(255 * _coded(np.clip(WHITE_AT * stack, 0, 1))).astype(np.uint8)
-
-
-def _coded(light: NDArray) -> NDArray:
-    """Linear light as screens expect it (sRGB, IEC 61966-2-1)."""
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.round(255 * srgb_from_light(np.clip(WHITE_AT * stack, 0, 1))).astype(np.uint8)
 
 
 def _as_jpeg(picture: NDArray[np.uint8]) -> bytes:
