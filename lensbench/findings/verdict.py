@@ -192,9 +192,10 @@ class Dirt(Tabular, msgspec.Struct, frozen=True):
 class PrintSize(Tabular, msgspec.Struct, frozen=True):
     """How large a picture may be printed until it looks soft from reading distance, by one part of the frame.
 
-    `part` is ``centre``, or ``frame`` for the whole of it, which its softest zone decides. The sides have the
-    interval of that zone's sharpness. `surely` is the largest usual sheet that stays sharp all over the interval,
-    `perhaps` the largest that does so at its upper end; empty where even the smallest is too large.
+    `part` is ``centre``, or ``frame`` for the whole of it, which its softest zone decides, by the mean of
+    directions or the only `direction` that was measured there; `unmeasured` are zones of it without any. The
+    sides have the interval of that zone's sharpness. `surely` is the largest usual sheet that stays sharp all over
+    the interval, `perhaps` the largest that does so at its upper end; empty where even the smallest is too large.
     """
 
     part: str
@@ -205,6 +206,8 @@ class PrintSize(Tabular, msgspec.Struct, frozen=True):
     short_cm: Figure
     surely: str
     perhaps: str
+    direction: str = "mean"
+    unmeasured: list[str] = []
 
 
 class Verdict(Tabular, msgspec.Struct, frozen=True):

@@ -5,13 +5,15 @@ The eye resolves about one minute of arc a line, 5.7 line pairs a millimetre at 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+
+from msgspec import structs
 
 from lensbench import frame
 from lensbench.figure import Figure
 from lensbench.findings import ApertureRanking, Camera, PrintSize, Setting
 from lensbench.verdicts.repeats import of_repeats
-from lensbench.verdicts.zones import mtf50_by_zone
+from lensbench.verdicts.zones import KnownZone, known_zones
 
 EYE_LP_MM = 5.7
 """What the eye resolves at `READING_CM`, in line pairs a millimetre."""
@@ -47,38 +49,41 @@ def judge_print_size(
     Returns
     -------
     list of PrintSize
-        For the centre and for the softest zone, where they were measured; empty without the sensor's size.
+        For the centre and for the softest zone, where they were measured; empty without the sensor's size. A zone
+        that was measured in one direction alone counts with that one.
     """
     if not rankings or camera.sensor_mm is None or camera.pixel_pitch_um is None:
         return []
     best = rankings[0].ranked[0]
-    zones = _over_setups([mtf50_by_zone(settings[number]) for number in best.settings])
-    if not zones:
+    known = known_zones([settings[number] for number in best.settings])
+    if not known:
         return []
-    softest = min(zones, key=lambda zone: zones[zone].value)
-    parts = {"centre": frame.ZONES[0], "frame": softest}
-    return [
-        _size_of(part, zone, best.label, zones[zone], camera.sensor_mm)
+    mtf50 = {zone: _over_setups(figures) for zone, figures in known.items()}
+    parts = {"centre": frame.ZONES[0], "frame": min(mtf50, key=lambda zone: mtf50[zone].value)}
+    sizes = [
+        _size_of(part, best.label, mtf50[zone], camera.sensor_mm, zone, known[zone].direction)
         for part, zone in parts.items()
-        if zone in zones
+        if zone in known
     ]
+    lacking = [zone for zone in frame.ZONES if zone not in known]
+    return [structs.replace(size, unmeasured=lacking) if size.part == "frame" else size for size in sizes]
 
 
-def _over_setups(setups: Sequence[Mapping[str, Figure]]) -> dict[str, Figure]:
-    """Each zone's mean over the setups that all have it."""
-    shared = [zone for zone in frame.ZONES if all(zone in figures for figures in setups)]
-    if len(setups) == 1:
-        return {zone: setups[0][zone] for zone in shared}
-    return {zone: of_repeats("", zone, "", [figures[zone] for figures in setups]).mean for zone in shared}
+def _over_setups(known: KnownZone) -> Figure:
+    """A zone's mean over the setups."""
+    return known.figures[0] if len(known.figures) == 1 else of_repeats("", "", "", known.figures).mean
 
 
-def _size_of(part: str, zone: str, aperture: str, mtf50: Figure, sensor_mm: tuple[float, float]) -> PrintSize:
+def _size_of(
+    part: str, aperture: str, mtf50: Figure, sensor_mm: tuple[float, float], zone: str, direction: str
+) -> PrintSize:
     long_mm, short_mm = max(sensor_mm), min(sensor_mm)
     enlarged = mtf50.scaled(1 / EYE_LP_MM, "×")
     fitting = {name: min(long / long_mm, short / short_mm) * 10 for name, (long, short) in PAPERS_CM.items()}
     return PrintSize(
         part=part,
         zone=zone,
+        direction=direction,
         aperture=aperture,
         enlargement=enlarged,
         long_cm=enlarged.scaled(long_mm / 10, "cm"),

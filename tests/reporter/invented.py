@@ -41,6 +41,7 @@ from lensbench.findings import (
     ZoneSharpness,
 )
 from lensbench.verdicts.aperture import judge_aperture
+from tests.findings.alter import alter
 
 SIZE = (4272, 2848)
 PITCH_UM = 8.427
@@ -130,6 +131,12 @@ def _mtf50(x, y, direction, channel, f_number, size):
     drop = {"sagittal": 0.55, "tangential": 1.15}.get(direction, 0.85) * (2.8 / f_number) ** 0.6
     colour = {"red": 0.94, "blue": 0.9}.get(channel, 1.0)
     return best * colour / (1 + drop * off**2)
+
+
+def lone_direction(setting: Setting, zone: str, direction: str) -> None:
+    """Leave a zone only its figures of one direction, as where a single cut tile lies in it."""
+    rows = [row for row in setting.sharpness.zones if row.zone != zone or row.direction == direction]
+    alter(setting.sharpness, zones=rows)
 
 
 def _setting(f_number, size, clean) -> Setting:

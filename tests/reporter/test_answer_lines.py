@@ -16,11 +16,15 @@ from lensbench.findings import (
     Verdict,
 )
 from lensbench.findings.goals import Goal
+from lensbench.formatting import with_interval
+from lensbench.reporter.values.zones import CORNERS, corner_name
 from lensbench.reporter.words.answer_lines import answer_lines
+from lensbench.reporter.words.answers import answers
 from lensbench.verdicts.goals import grade
 from lensbench.verdicts.print_size import judge_print_size
+from lensbench.verdicts.zones import known_zones
 from tests.findings.alter import alter
-from tests.reporter.invented import PITCH_UM, invented_report
+from tests.reporter.invented import PITCH_UM, invented_report, lone_direction
 
 SIZE = (1200, 800)
 ROOM = 80 - 17
@@ -83,6 +87,25 @@ def test_prints_are_given_by_sizes_that_are_sure(report):
     line = said(report)["Prints sharp to"]
     assert line.replace("\xa0", " ").startswith("4.5 × 3.0 cm all over, 6.7 × 4.5 cm in the centre")
     assert "4.5\xa0×\xa03.0\xa0cm" in line  # No line's end parts it.
+
+
+def test_a_zone_measured_in_one_direction_is_not_passed_over(report):
+    """The softest corner counts with the direction that there is; without any, sizes aren't of the whole frame."""
+    camera = Camera(SIZE, (36.0, 24.0), 30.0)
+    setting = next(s for s in report.settings if s.f_number == 5.6)
+    softest = min(CORNERS, key=lambda zone: known_zones([setting])[zone].figures[0].value)
+    lone_direction(setting, softest, "tangential")
+    known = known_zones([setting])[softest]
+    assert known.direction == "tangential"
+    assert said(report)["How sharp"].endswith(
+        f"{with_interval(known.figures[0])} {corner_name(softest)} corner (tangential alone)"
+    )
+    lone_direction(setting, softest, "neither")
+    assert softest not in known_zones([setting])
+    alter(report.verdict, prints=judge_print_size(report.settings, report.verdict.aperture, camera))
+    assert "wherever it was measured" in said(report)["Prints sharp to"]
+    how_sharp = next(one for one in answers(report) if one.question == "How sharp?")
+    assert f"The {corner_name(softest)} corner could not be measured." in how_sharp.more
 
 
 @pytest.mark.parametrize(

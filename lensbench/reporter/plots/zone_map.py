@@ -176,6 +176,10 @@ def _draw_block(sheet: Drawing, report: Report, setting: Setting, places: dict[s
             draw_light(axes, report, setting, letters=7.6)
 
 
+_LETTER, _TITLE = 0.068, 0.8
+"""How wide a letter of a caption is on average, and its title, in inches."""
+
+
 def _write_caption(sheet: Drawing, report: Report, setting: Setting, kind: str, place: _Panel) -> None:
     words = {
         "sharpness": lambda: sharpness_in_short(report, setting),
@@ -184,9 +188,10 @@ def _write_caption(sheet: Drawing, report: Report, setting: Setting, kind: str, 
     }[kind]()
     title = {"sharpness": "Sharpness", "colour": "Colour", "light": "Light"}[kind]
     baseline = place.top - 0.08
+    room = place.width - (0.0 if place.width < 3.0 else _TITLE)
+    if kind == "light" and len(words) * _LETTER > room:
+        words = light_in_few_words(setting)
     if place.width < 3.0:
-        # Beside a large drawing there is room for a few words only.
-        words = light_in_few_words(setting) if kind == "light" else words
         write_at(sheet, place.left, baseline, words[:1].upper() + words[1:], fontsize=7.6, color=style.MUTED)
         return
     write_at(sheet, place.left, baseline, title, fontsize=8.5, weight="bold")

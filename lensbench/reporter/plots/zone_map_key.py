@@ -17,6 +17,7 @@ from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.fringing import arrow_scale
 from lensbench.reporter.values.light import darkest_stops
 from lensbench.reporter.values.sharpness import channel_of_all, sharpness_ceiling, sharpness_unit
+from lensbench.verdicts.zones import MEAN, known_zones
 
 
 def draw_sharpness_key(sheet: Drawing, report: Report, left: float, top: float) -> None:
@@ -24,6 +25,8 @@ def draw_sharpness_key(sheet: Drawing, report: Report, left: float, top: float) 
     _note(sheet, left, top + 0.07, f"Sharpness: MTF50, {sharpness_unit(report)}, {channel_of_all(report)}")
     colour_bar(sheet, style.SCALE, sharpness_ceiling(report), (left + 0.05, top + 0.16, 1.9, 0.11))
     _note(sheet, left, top + 0.62, "long legs: sharp; unequal: softer one way")
+    if any(one.direction != MEAN for setting in report.settings for one in known_zones([setting]).values()):
+        _note(sheet, left, top + 0.79, "a figure on a pale ground: one direction alone")
     axes = axes_in(sheet, left + 2.62, top + 0.1, 0.46, 0.4)
     axes.set_xlim(-0.1, 1.05)
     axes.set_ylim(-0.1, 0.9)

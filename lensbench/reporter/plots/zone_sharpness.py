@@ -48,7 +48,8 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
     letters : float
         Size of the figures in points.
     roomy : bool
-        Whether corners have room for a set square; they bear the mean of both directions otherwise.
+        Whether corners have room for a set square; they bear the mean of both directions otherwise, or what the
+        only direction gives that was measured there, on a pale ground.
     """
     size = report.camera.size_px
     ceiling = sharpness_ceiling(report)
@@ -61,8 +62,9 @@ def draw_sharpness(axes: Axes, report: Report, setting: Setting, letters: float 
         middle = figures.get((zone, "mean"))
         fill = style.colour_of(middle.value / ceiling) if middle else style.UNMEASURED
         axes.add_patch(zone_patch(zone, size, facecolor=fill, edgecolor=style.PAPER, linewidth=1.2))
-        if middle and not roomy and zone.startswith("corner"):
-            write_in_zone(axes, zone, size, brief(middle), color=style.ink_on(fill), fontsize=letters, zorder=6)
+        known = middle or legs[0] or legs[1]
+        if known and not roomy and zone.startswith("corner"):
+            write_in_zone(axes, zone, size, brief(known), color=style.ink_on(fill), fontsize=letters, zorder=6)
         elif any(legs):
             outline, sides = _square(zone, legs, ceiling, size)
             _draw_square(axes, outline, legs, ceiling, letters)

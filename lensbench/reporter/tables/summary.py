@@ -7,6 +7,7 @@ from lensbench.findings import Report, Setting
 from lensbench.formatting import NOT_MEASURED, with_interval
 from lensbench.reporter.values.fringing import farthest_colour
 from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
+from lensbench.verdicts.zones import known_zones
 
 
 def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
@@ -26,7 +27,8 @@ def summary_table(report: Report) -> tuple[list[str], list[list[str]]]:
 
 def _cells(setting: Setting, unit: str) -> list[str]:
     means = figures_of(setting, unit, "mean")
-    softest = min(means.values(), key=lambda figure: figure.value, default=None)
+    known = [one.figures[0] for one in known_zones([setting]).values()]
+    softest = min(known, key=lambda figure: figure.value, default=None)
     dark = setting.falloff.zones if setting.falloff else []
     darkest = max((zone.stops for zone in dark), key=lambda figure: figure.value, default=None)
     return [

@@ -13,12 +13,13 @@ from lensbench.reporter.values.dirt import dirt_of, marks_of, most_marked
 from lensbench.reporter.values.fringing import farthest_colour, way
 from lensbench.reporter.values.light import black_corners, together
 from lensbench.reporter.values.repeats import centre_repeated
-from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.apertures import blur_in_short, is_off, light_in_short, series_of
 from lensbench.reporter.words.assembly import assembly_in_short
 from lensbench.reporter.words.goals import answer_in_short, goal_with_figures, not_met
 from lensbench.reporter.words.print_size import print_in_short, prints_of
+from lensbench.reporter.words.zones import alone
+from lensbench.verdicts.zones import known_zones
 
 
 class AnswerLine(NamedTuple):
@@ -117,15 +118,17 @@ def _rings(report: Report) -> list[AnswerLine]:
 
 def _sharp(report: Report) -> str:
     best = sharpest_setting(report)
-    means = figures_of(best, sharpness_unit(report), "mean") if best else {}
-    if best is None or not means:
+    known = known_zones([best]) if best else {}
+    if best is None or not known:
         return f"{UNTOLD}: no target shot could be measured"
-    zone = min(means, key=lambda name: means[name].value)
+    figures = {zone: one.figures[0] for zone, one in known.items()}
+    zone = min(figures, key=lambda name: figures[name].value)
     first = frame.ZONES[0]
     if zone == first:
-        return f"{best.name}: {with_interval(means[zone])} in the centre, nowhere softer"
-    parts = [f"{with_interval(means[first], unit=False)} in the centre"] if first in means else []
-    parts.append(f"{with_interval(means[zone])} {_at(zone)}")
+        measured = "" if len(known) == len(frame.ZONES) else " of what was measured"
+        return f"{best.name}: {with_interval(figures[zone])} in the centre, nothing softer{measured}"
+    parts = [f"{with_interval(figures[first], unit=False)} in the centre"] if first in figures else []
+    parts.append(f"{with_interval(figures[zone])} {_at(zone)}{alone(known[zone].direction)}")
     return f"{best.name}: {', '.join(parts)}"
 
 

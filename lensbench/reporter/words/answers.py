@@ -14,13 +14,14 @@ from lensbench.reporter.values.focus import curvature, is_flat
 from lensbench.reporter.values.fringing import farthest_colour, way
 from lensbench.reporter.values.light import black_corners, together
 from lensbench.reporter.values.repeats import centre_repeated, repeats_name
-from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
 from lensbench.reporter.values.zones import in_the
 from lensbench.reporter.words.apertures import choice_in_short, series_in_words, series_of
 from lensbench.reporter.words.assembly import assembly_in_short
 from lensbench.reporter.words.goals import answer_in_short, goals_in_words, grades_in_words
 from lensbench.reporter.words.limits import achieved_in_short, caveat_in_words
 from lensbench.reporter.words.print_size import prints_in_words, prints_of, sure_size
+from lensbench.reporter.words.zones import alone, unmeasured_in_words
+from lensbench.verdicts.zones import known_zones
 
 
 @dataclass(frozen=True)
@@ -128,15 +129,17 @@ def _how_sharp(report: Report) -> Answer:
     best = sharpest_setting(report)
     if best is None:
         return Answer(question, "Not measured", "There is no target shot to measure.")
-    by_zone = figures_of(best, sharpness_unit(report), "mean")
-    means = {zone: by_zone[zone] for zone in frame.ZONES if zone in by_zone}
-    zone = min(means, key=lambda zone: means[zone].value)
-    shown = "centre" if "centre" in means else max(means, key=lambda zone: means[zone].value)
-    most = means[shown]
-    share = means[zone].scaled(100 / most.value, "%")
-    softest = f"The softest zone, {in_the(zone)}, has {brief(share)} % of that ({with_interval(means[zone])})."
+    known = known_zones([best])
+    figures = {zone: one.figures[0] for zone, one in known.items()}
+    zone = min(figures, key=lambda zone: figures[zone].value)
+    shown = "centre" if "centre" in figures else max(figures, key=lambda zone: figures[zone].value)
+    most = figures[shown]
+    share = figures[zone].scaled(100 / most.value, "%")
+    where = f"{in_the(zone)}{alone(known[zone].direction)}"
+    softest = f"The softest zone, {where}, has {brief(share)} % of that ({with_interval(figures[zone])})."
     if zone == shown:
         softest = f"No zone is softer ({with_interval(most)})."
+    softest += unmeasured_in_words([zone for zone in frame.ZONES if zone not in known])
     more = f"in {in_the(shown)} at {best.name}. {softest} {achieved_in_short(best, shown)} {caveat_in_words(best)}"
     return Answer(question, f"{brief(most, 3)} {most.unit}", more.strip())
 

@@ -6,9 +6,10 @@ from lensbench.findings import Figure, Report, Setting
 from lensbench.formatting import brief
 from lensbench.reporter.values.dirt import marks_of
 from lensbench.reporter.values.light import black_corners, together
-from lensbench.reporter.values.sharpness import figures_of, sharpness_unit
+from lensbench.reporter.values.sharpness import sharpness_unit
 from lensbench.reporter.values.zones import CORNERS
 from lensbench.verdicts.dirt import lies_on
+from lensbench.verdicts.zones import known_zones
 
 NO_TARGET = "no target shot at this setting could be measured"
 NO_FLAT = "no flat at this setting could be measured"
@@ -17,11 +18,11 @@ NO_FLAT = "no flat at this setting could be measured"
 def sharpness_in_short(report: Report, setting: Setting) -> str:
     """Such as ``centre 39, corners 26–30 lp/mm``."""
     unit = sharpness_unit(report)
-    means = figures_of(setting, unit, "mean")
-    if not means:
+    figures = {zone: one.figures[0] for zone, one in known_zones([setting]).items()}
+    if not figures:
         return NO_TARGET
-    parts = [f"centre {brief(means['centre'])}"] if "centre" in means else []
-    corners = [means[zone] for zone in CORNERS if zone in means]
+    parts = [f"centre {brief(figures['centre'])}"] if "centre" in figures else []
+    corners = [figures[zone] for zone in CORNERS if zone in figures]
     if corners:
         parts.append(f"corners {span(corners)}")
     return (

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from lensbench.findings import PrintSize, Report
 from lensbench.formatting import number, unbroken
 from lensbench.reporter.values.zones import in_the
+from lensbench.reporter.words.zones import alone, unmeasured_in_words
 
 DISTANCE = "seen from 30 cm, reading distance"
 
@@ -19,9 +20,14 @@ def prints_of(report: Report) -> list[PrintSize]:
 
 def print_in_short(prints: Sequence[PrintSize]) -> str:
     """Such as ``17 × 11 cm all over, 30 × 20 cm in the centre``: sizes that are sure."""
-    words = {"frame": "all over", "centre": "in the centre"}
     shown = prints[-1:] if prints[-1].zone == "centre" else reversed(prints)
-    return ", ".join(f"{sure_size(one)} {words[one.part]}" for one in shown)
+    return ", ".join(f"{sure_size(one)} {_where(one)}" for one in shown)
+
+
+def _where(one: PrintSize) -> str:
+    if one.part == "centre":
+        return "in the centre"
+    return "wherever it was measured" if one.unmeasured else "all over"
 
 
 def prints_in_words(prints: Sequence[PrintSize]) -> str:
@@ -29,14 +35,14 @@ def prints_in_words(prints: Sequence[PrintSize]) -> str:
     whole = prints[-1]
     said = f"A print looks sharp to at least {print_in_short(prints)} ({DISTANCE}), at {whole.aperture}"
     if whole.part == "frame" and whole.zone != "centre":
-        said += f"; {in_the(whole.zone)} goes soft first"
+        said += f"; {in_the(whole.zone)}{alone(whole.direction)} goes soft first"
     least = "At least, because the sizes are those of the interval's lower end, rounded down"
-    return f"{said}. {least}. {paper_in_words(whole)}"
+    return f"{said}. {least}. {paper_in_words(whole)}{unmeasured_in_words(whole.unmeasured)}"
 
 
 def paper_in_words(one: PrintSize) -> str:
     """The largest sheet that stays sharp, as surely as the figures say it."""
-    where = "all over" if one.part == "frame" else "in the centre"
+    where = _where(one)
     if not one.perhaps:
         return f"Even a postcard print is soft {'somewhere' if one.part == 'frame' else 'in its centre'}."
     if not one.surely:

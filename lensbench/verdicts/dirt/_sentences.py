@@ -5,10 +5,22 @@ from __future__ import annotations
 from collections import Counter
 
 from lensbench.findings import UNTOLD, TracedMark
-from lensbench.formatting import first_capital, listed
+from lensbench.formatting import listed
 
 TURN_WOULD_TELL = "a flat with the lens turned in its mount (lens_turn_deg) would tell"
 PANEL_WOULD_TELL = "a flat with the light panel moved (panel = 2) would tell"
+
+_SHOTS = {
+    TURN_WOULD_TELL: (
+        "Shoot a flat with the lens turned in its mount as well (lens_turn_deg): dirt that turns along is on the "
+        "lens, dirt that stays is on the sensor."
+    ),
+    PANEL_WOULD_TELL: (
+        "Shoot a flat with the light panel moved as well (panel = 2): dirt that moves along is on the panel, dirt "
+        "that stays is in lens or camera."
+    ),
+}
+"""The shots to take, by what a mark's evidence lacks."""
 
 MAYBE_LIGHT = (
     "A patch may be unevenness of the light and not a smear: before wiping, see whether it stays when the light "
@@ -35,9 +47,9 @@ def places_in_words(marks: list[TracedMark]) -> str:
 
 def further_shots(marks: list[TracedMark]) -> list[str]:
     """Which further shots would show what the marks lie on."""
-    hints = [hint for hint in (TURN_WOULD_TELL, PANEL_WOULD_TELL) if any(hint in mark.evidence for mark in marks)]
+    shots = [shot for hint, shot in _SHOTS.items() if any(hint in mark.evidence for mark in marks)]
     soft = any(mark.kind == "patch" and PANEL_WOULD_TELL in mark.evidence for mark in marks)
-    return [f"{first_capital(hint)} more." for hint in hints] + ([MAYBE_LIGHT] if soft else [])
+    return shots + ([MAYBE_LIGHT] if soft else [])
 
 
 def apertures_in_words(marks: list[TracedMark]) -> str:

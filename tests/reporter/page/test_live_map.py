@@ -13,9 +13,11 @@ from lensbench.reporter.page.live import live_map
 from lensbench.reporter.page.live._tiles import MOST_BYTES, pictures_within
 from tests.findings.alter import alter
 from tests.reporter.conftest import SIZE, invented_views
-from tests.reporter.invented import invented_report
+from tests.reporter.invented import invented_report, lone_direction
 
 REPORT = invented_report((2.8, 5.6), SIZE)
+START = 1
+"""The page opens at f/5.6, which is sharper."""
 
 
 def zone_figure(setting, zone, direction="mean", channel="green"):
@@ -35,9 +37,9 @@ def test_a_zone_shows_its_figures_curve_and_picture(opened, invented_page):
     with opened(invented_page) as page:
         page.locator('[data-place="zone:outer top-right"]').hover()
         shown = panel(page)
-        assert "Outer top right at f/2.8" in shown
+        assert "Outer top right at f/5.6" in shown
         for direction in ("sagittal", "tangential", "mean"):
-            assert zone_figure(0, "outer top-right", direction) in shown
+            assert zone_figure(START, "outer top-right", direction) in shown
         assert page.locator(".panel .curve .line").count() == 2
         assert "spatial frequency, lp/mm" in page.locator(".panel .curve").text_content()
         assert "contrast, %" in page.locator(".panel .curve").text_content()
@@ -68,7 +70,7 @@ def test_a_tapped_tile_says_why_an_edge_was_left_out(opened, invented_page):
         page.select_option("[data-choice=unit]", "tiles")
         page.locator('[data-place="tile:3,4"]').tap()
         shown = panel(page)
-        assert "Tile, column 3, row 4 at f/2.8" in shown
+        assert "Tile, column 3, row 4 at f/5.6" in shown
         assert "tangential, green: left out: softer than the edges around it (by 41 %)" in shown
         assert page.locator(".panel .found.out").count() == 1
 
@@ -76,15 +78,15 @@ def test_a_tapped_tile_says_why_an_edge_was_left_out(opened, invented_page):
 @pytest.mark.parametrize(
     ("choice", "value", "zone", "figure"),
     [
-        ("setting", "1", "corner top-left", lambda: zone_figure(1, "corner top-left")),
-        ("channel", "red", "centre", lambda: zone_figure(0, "centre", channel="red")),
-        ("direction", "sagittal", "centre", lambda: zone_figure(0, "centre", "sagittal")),
+        ("setting", "0", "corner top-left", lambda: zone_figure(0, "corner top-left")),
+        ("channel", "red", "centre", lambda: zone_figure(START, "centre", channel="red")),
+        ("direction", "sagittal", "centre", lambda: zone_figure(START, "centre", "sagittal")),
         (
             "quantity",
             "falloff",
             "corner bottom-left",
             lambda: with_interval(
-                next(z.stops for z in REPORT.settings[0].falloff.zones if z.zone == "corner bottom-left")
+                next(z.stops for z in REPORT.settings[START].falloff.zones if z.zone == "corner bottom-left")
             ),
         ),
     ],
@@ -99,12 +101,28 @@ def test_every_choice_changes_the_map(opened, invented_page, choice, value, zone
         assert figure() in after
 
 
+def test_it_opens_at_the_aperture_that_the_page_names_first():
+    assert REPORT.verdict.aperture[0].ranked[0].settings[0] == live_map(REPORT)["start"] == START
+
+
+def test_a_zone_measured_in_one_direction_shows_that_one(opened, tmp_path):
+    report = invented_report((5.6,), SIZE)
+    lone_direction(report.settings[0], "corner top-left", "tangential")
+    path = tmp_path / "lone.html"
+    path.write_text(page_text(report), encoding="utf-8")
+    with opened(path) as page:
+        place = page.locator('[data-place="zone:corner top-left"]')
+        assert "corner top left: tangential alone " in place.get_attribute("aria-label")
+        assert place.locator("path").get_attribute("fill") is None
+        assert page.locator(".livemap .leg.inner").count() == 2 * len(frame.ZONES) - 1
+
+
 def test_fringing_is_signed_and_of_one_colour(opened, invented_page):
     with opened(invented_page) as page:
         page.select_option("[data-choice=quantity]", "fringing")
         page.select_option("[data-choice=channel]", "blue")
         page.select_option("[data-choice=direction]", "outward")
-        rows = REPORT.settings[0].fringing.zones
+        rows = REPORT.settings[START].fringing.zones
         figure = next(r.radial_px for r in rows if (r.zone, r.channel) == ("corner top-left", "blue"))
         assert with_interval(figure) in page.locator('[data-place="zone:corner top-left"]').get_attribute(
             "aria-label"

@@ -14,6 +14,7 @@ from lensbench.reporter.page.live._shapes import WIDTH, place_on_map, zone_shape
 from lensbench.reporter.page.live._tiles import pictures_within, tiles_of
 from lensbench.reporter.plots import style
 from lensbench.reporter.tile_view import TileView
+from lensbench.reporter.values.apertures import sharpest_setting
 from lensbench.reporter.values.dirt import mark_numbers, marks_of
 from lensbench.reporter.values.sharpness import per_cycle, sharpness_unit, shown_channel
 
@@ -33,18 +34,21 @@ def live_map(report: Report, views: Sequence[TileView] = ()) -> dict[str, Any]:
     -------
     dict
         ``size`` of the map, ``colours`` of its scale, ``zones`` with their outlines, ``quantities`` with what can
-        be chosen of each, and ``settings`` with the figures. Empty where no setting has a figure by zone.
+        be chosen of each, ``settings`` with the figures, and the number of the one to ``start`` with: the sharpest
+        over the frame, which the page names first. Empty where no setting has a figure by zone.
     """
     every = [layers_of(report, setting) for setting in report.settings]
     if not any(every):
         return {}
     ends = scale_ends(every)
     pictures = pictures_within(report, views)
+    first = sharpest_setting(report)
     return {
         "size": [WIDTH, round(WIDTH * report.camera.size_px[1] / report.camera.size_px[0])],
         "colours": [to_hex(style.colour_of(k / (_COLOURS - 1))) for k in range(_COLOURS)],
         "zones": zone_shapes(report.camera.size_px),
         "quantities": [_quantity(name, every, ends) for name in _names(every)],
+        "start": next((number for number, setting in enumerate(report.settings) if setting is first), 0),
         "curves": {"unit": sharpness_unit(report), "per_cycle": per_cycle(report)},
         "settings": [
             {

@@ -1,6 +1,6 @@
 /* -- the map ---------------------------------------------------------------------------------------------- */
 
-offer("setting", "Setting", data.settings.map((one, k) => [k, one.name]), 0);
+offer("setting", "Setting", data.settings.map((one, k) => [k, one.name]), chosen.setting);
 offer("quantity", "Figure", [], "");
 offer("channel", "Colour", [], "");
 offer("direction", "Direction", [], "");
@@ -46,12 +46,14 @@ function drawZone(zone, active) {
   const path = put(group, "path", { d: zone.path });
   if (fill) path.setAttribute("fill", fill);
   if (!active) return;
-  makePlace(group, "zone", zone.id, `${zone.name}: ${cell ? cell[2] : "not measured"}`);
-  if (!cell) return;
-  const pair = DIRECTIONS.map((way) => layerOf("mtf50", chosen.channel, way)).map((one) => one && one.zones[zone.id]);
-  const roomy = perPixel() < 1.9;
-  if (chosen.quantity === "mtf50" && chosen.direction === BOTH && roomy && pair[0] && pair[1]) drawSquare(zone, pair, fill);
-  else write(zone.at, cell[1], inkOn(fill), 13);
+  const square = chosen.quantity === "mtf50" && chosen.direction === BOTH;
+  const pair = square ? DIRECTIONS.map((way) => layerOf("mtf50", chosen.channel, way)).map((one) => one && one.zones[zone.id]) : [];
+  const only = cell ? -1 : pair.findIndex(Boolean);
+  const said = cell ? cell[2] : only < 0 ? "not measured" : `${DIRECTIONS[only]} alone ${pair[only][2]}`;
+  makePlace(group, "zone", zone.id, `${zone.name}: ${said}`);
+  const ink = fill ? inkOn(fill) : "currentColor";
+  if (pair.some(Boolean) && perPixel() < 1.9) drawSquare(zone, pair, ink);
+  else if (cell || only >= 0) write(zone.at, (cell || pair[only])[1], ink, 13);
 }
 
 function write([x, y], text, colour, size) {
@@ -59,23 +61,24 @@ function write([x, y], text, colour, size) {
 }
 
 /* A set square as the target's tiles stand: a leg along the radius, a leg across it, each as long as it is sharp. */
-function drawSquare(zone, pair, fill) {
+function drawSquare(zone, pair, ink) {
   const longest = 0.1 * HALF;
   const [out, side] = zone.ways;
   const corner = [0, 1].map((k) => zone.at[k] - (out[k] * 0.5 + side[k] * 0.33) * longest);
-  const ends = [out, side].map((way, n) => [0, 1].map((k) => corner[k] + way[k] * longest * (pair[n][0] / quantity().end)));
+  const ends = [out, side].map((way, n) => [0, 1].map((k) => corner[k] + way[k] * longest * (pair[n] ? pair[n][0] / quantity().end : 0)));
   const points = [corner, ...ends].map((point) => point.join(",")).join(" ");
   put(above, "polygon", { points, class: "square" });
   ends.forEach((end, n) => {
+    if (!pair[n]) return;
     const line = { x1: corner[0], y1: corner[1], x2: end[0], y2: end[1] };
     put(above, "line", { ...line, class: "leg" });
     put(above, "line", { ...line, class: "leg inner", stroke: colourOf(pair[n][0]) });
   });
   const clear = (text, way) => letters(12) * (0.32 * text.length * Math.abs(way[0]) + 0.42 * Math.abs(way[1]) + 0.55);
-  const middle = [0, 1].map((k) => (corner[k] + ends[0][k]) / 2 - side[k] * clear(pair[0][1], side));
-  const beyond = [0, 1].map((k) => ends[1][k] + side[k] * clear(pair[1][1], side));
-  write(middle, pair[0][1], inkOn(fill), 12);
-  write(beyond, pair[1][1], inkOn(fill), 12);
+  const middle = [0, 1].map((k) => (corner[k] + ends[0][k]) / 2 - side[k] * clear(pair[0] ? pair[0][1] : "", side));
+  const beyond = [0, 1].map((k) => ends[1][k] + side[k] * clear(pair[1] ? pair[1][1] : "", side));
+  if (pair[0]) write(middle, pair[0][1], ink, 12);
+  if (pair[1]) write(beyond, pair[1][1], ink, 12);
 }
 
 function drawTile(tile) {

@@ -16,7 +16,7 @@ function put(parent, name, attributes, text) {
   return element;
 }
 
-const chosen = { setting: 0, quantity: data.quantities[0].id, channel: "", direction: "", unit: "zones" };
+const chosen = { setting: data.start, quantity: data.quantities[0].id, channel: "", direction: "", unit: "zones" };
 const at = { kind: null, id: null, held: false };
 
 const setting = () => data.settings[chosen.setting];
