@@ -30,15 +30,18 @@ FEWEST_BLOCKS = 40
 class SharedNoise:
     """Correlation between neighbours that goes with the photon noise, and its standard deviation.
 
-    Below zero after sharpening, above it after smoothing or resampling.
+    Below zero after sharpening, above it after smoothing or resampling; without black never above it, whatever was
+    done (`bound`).
     """
 
     correlation: float
     sigma: float
+    bound: bool = False
 
     @classmethod
     def mean(cls, several: Sequence[SharedNoise]) -> SharedNoise:
-        """The weighted mean over channels."""
+        """The weighted mean over channels, those without black left out where others have it."""
+        several = [one for one in several if not one.bound] or several
         weights = np.array([1 / one.sigma**2 for one in several])
         mean = np.average([one.correlation for one in several], weights=weights)
         return cls(float(mean), float(weights.sum() ** -0.5))
@@ -78,7 +81,7 @@ def measure_shared_noise(blocks: UniformBlocks) -> SharedNoise | None:
     bright = _mean(white)
     if len(black) < FEWEST_BLOCKS:
         # Texture makes neighbours alike, never opposed.
-        return _shared(min(bright.covariance, 0.0), bright.sigma, bright.variance)
+        return _shared(min(bright.covariance, 0.0), bright.sigma, bright.variance, bound=True)
     # Per unit of light, photon noise gives the same at all levels and texture what grows with the light.
     dark = _mean(black)
     lever = dark.light / (bright.light - dark.light)
@@ -89,8 +92,8 @@ def measure_shared_noise(blocks: UniformBlocks) -> SharedNoise | None:
     return _shared(covariance, float(np.hypot((1 + lever) * dark.sigma, lever * bright.sigma)), variance)
 
 
-def _shared(covariance: float, sigma: float, variance: float) -> SharedNoise | None:
-    return SharedNoise(covariance / variance, sigma / variance) if variance > 0 else None
+def _shared(covariance: float, sigma: float, variance: float, bound: bool = False) -> SharedNoise | None:
+    return SharedNoise(covariance / variance, sigma / variance, bound) if variance > 0 else None
 
 
 def neighbour_correlation(blocks: UniformBlocks) -> float:

@@ -12,6 +12,7 @@ from scipy.ndimage import convolve
 from scipy.signal import correlate2d
 
 from lensbench.analysers.photon_transfer import (
+    SharedNoise,
     assess_noise,
     measure_departure,
     measure_noise_line,
@@ -154,6 +155,19 @@ def test_samples_filtered_by_known_kernels(kernel, true):
     assert shared.processed
     assert shared.correlation == pytest.approx(true, abs=4 * shared.sigma)
     assert shared.sigma < 0.015
+
+
+def test_a_channel_without_black_hides_no_smoothing_of_the_others():
+    """From white alone smoothing can't be told from paper: such a channel's 0 is no measurement of it."""
+
+    def smoothed(light):
+        return light + 0.05 * np.roll(light, 1, axis=1)
+
+    seen = measure_shared_noise(blocks(change=smoothed))
+    white = measure_shared_noise(blocks(change=smoothed, electrons=np.full(SIZE[::-1], 22_000.0)))
+    assert white.correlation == 0
+    assert SharedNoise.mean([seen, white, seen]).correlation == pytest.approx(seen.correlation)
+    assert SharedNoise.mean([white, white]).correlation == 0
 
 
 def test_paper_is_no_filter_and_no_line():
