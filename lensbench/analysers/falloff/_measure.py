@@ -128,7 +128,7 @@ def _described(reading: LightReading, spot: SpotLight | None, image_distance_px:
     zones = zone_falloff(light_map, reading.fine)
     together = not reading.panel.removed
     if together:
-        zones = with_lopsided(zones)
+        zones = with_lopsided(zones, light_map)
     about = centre_of(size) if centre is None else (centre.x.value, centre.y.value)
     corners = [zone for zone in zones if zone.zone.startswith("corner")]
     return Falloff(

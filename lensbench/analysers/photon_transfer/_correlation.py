@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lensbench.analysers.photon_transfer._sheet import black_and_white
+from lensbench.analysers.photon_transfer._sheet import black_and_white, is_grainy
 from lensbench.uniform_blocks import BLOCK, UniformBlocks, paraboloid_shapes
 
 TEXTURED = 0.03
@@ -79,9 +79,10 @@ def measure_shared_noise(blocks: UniformBlocks) -> SharedNoise | None:
     if len(white) < FEWEST_BLOCKS:
         return None
     bright = _mean(white)
+    # Texture of paper makes neighbours alike, never opposed.
+    by_white = _shared(min(bright.covariance, 0.0), bright.sigma, bright.variance, bound=True)
     if len(black) < FEWEST_BLOCKS:
-        # Texture makes neighbours alike, never opposed.
-        return _shared(min(bright.covariance, 0.0), bright.sigma, bright.variance, bound=True)
+        return by_white
     # Per unit of light, photon noise gives the same at all levels and texture what grows with the light.
     dark = _mean(black)
     lever = dark.light / (bright.light - dark.light)
@@ -89,7 +90,13 @@ def measure_shared_noise(blocks: UniformBlocks) -> SharedNoise | None:
         float(low - lever * (high - low))
         for low, high in ((dark.covariance, bright.covariance), (dark.variance, bright.variance))
     )
-    return _shared(covariance, float(np.hypot((1 + lever) * dark.sigma, lever * bright.sigma)), variance)
+    if covariance < 0 and is_grainy(black, white):
+        return by_white
+    sigma = float(np.hypot((1 + lever) * dark.sigma, lever * bright.sigma))
+    if bright.covariance < covariance:
+        # Less in white than without any texture: something else lies in the black, as halos of sharpened edges.
+        return by_white if bright.covariance < 0 else _shared(bright.covariance, sigma, bright.variance)
+    return _shared(covariance, sigma, variance)
 
 
 def _shared(covariance: float, sigma: float, variance: float, bound: bool = False) -> SharedNoise | None:

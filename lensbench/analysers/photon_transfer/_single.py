@@ -8,7 +8,7 @@ from scipy.optimize import lsq_linear
 
 from lensbench.analysers.photon_transfer._correlation import TEXTURED, neighbour_correlation
 from lensbench.analysers.photon_transfer._levels import Levels, levels_of, together
-from lensbench.analysers.photon_transfer._sheet import DARK, black_and_white
+from lensbench.analysers.photon_transfer._sheet import DARK, black_and_white, is_grainy
 from lensbench.analysers.photon_transfer._signs import SURE, NoiseSigns
 from lensbench.uniform_blocks import UniformBlocks
 
@@ -72,7 +72,7 @@ def sheet_levels(black: UniformBlocks, white: UniformBlocks) -> Levels | None:
     if len(white) == 0 or neighbour_correlation(white) > TEXTURED:
         return None
     levels = [levels_of(white.light, white.variance - white.rounding, white.h2, GROUPS)]
-    if len(black) and neighbour_correlation(black) < TEXTURED:
+    if len(black) and neighbour_correlation(black) < TEXTURED and not is_grainy(black, white):
         groups = min(DARK_GROUPS, max(len(black) // DARK_BLOCKS, 1))
         levels.append(levels_of(black.light, black.variance - black.rounding, black.h2, groups, rings=1))
     return together(*levels)

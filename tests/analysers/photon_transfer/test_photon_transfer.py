@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.ndimage import convolve
+from scipy.ndimage import convolve, gaussian_filter
 from scipy.signal import correlate2d
 
 from lensbench.analysers.photon_transfer import (
@@ -168,6 +168,30 @@ def test_a_channel_without_black_hides_no_smoothing_of_the_others():
     assert white.correlation == 0
     assert SharedNoise.mean([seen, white, seen]).correlation == pytest.approx(seen.correlation)
     assert SharedNoise.mean([white, white]).correlation == 0
+
+
+def sharp_sheet(change):
+    """The sheet's blocks after its edges were blurred by 1.2 px, drawn in photons and changed."""
+    taken = np.random.default_rng(9).poisson(gaussian_filter(light_of_a_sheet(), 1.2)) * UNITS
+    return read_uniform_blocks(Shot.from_array(np.rint(BLACK + change(taken)).astype(np.uint16), BLACK, WHITE))
+
+
+def test_halos_of_sharpened_edges_are_no_smoothing():
+    """They reach into the black between, whose neighbours then go together; white's are opposed (unsharp mask)."""
+    seen = measure_shared_noise(sharp_sheet(lambda light: light + 0.15 * (light - gaussian_filter(light, 3.0))))
+    assert seen.correlation < 0
+
+
+@pytest.mark.parametrize("period", [1.3, 2.0, 4.0])
+def test_black_printed_in_dots_is_no_curve_and_no_filter(period):
+    """Its variance is ink's: white's noise is the sensor's own."""
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    dots = np.cos(2 * np.pi * (0.77 * x + 0.64 * y) / period) + np.cos(2 * np.pi * (0.77 * y - 0.64 * x) / period)
+    sheet = light_of_a_sheet()
+    dotted = blocks(electrons=np.where(sheet < 2000, sheet * (1 + 0.3 * dots), sheet))
+    noise, shared = assess_noise(dotted), measure_shared_noise(dotted)
+    assert (noise.curved, noise.off_the_line, shared.processed) == (False, False, False)
+    assert noise.line is None or (noise.line.too_noisy, noise.line.too_quiet) == (False, False)
 
 
 def test_paper_is_no_filter_and_no_line():
