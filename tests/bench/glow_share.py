@@ -1,6 +1,6 @@
 """Glow on whole tiles through lenses with and without one, against shares integrated from GalSim's profiles.
 
-Run by hand: python -m tests.bench.glow_share [--lenses 12] [--family spherical]. The truth is the share of the
+Run by hand: python -m tests.bench.glow_share [--lenses 60] [--family spherical]. The truth is the share of the
 light of the whole edge that lands farther than three of its own 25-75 % distances, within the reach that the
 finding states, less that of the lens without its glow beyond the same distance; its width is where half of the
 difference is reached. Wavelength times f-number is stated a little off, differently in each shot. Edge profiles
@@ -20,13 +20,15 @@ import numpy as np
 
 from lensbench.analysers.edge import measure_edges
 from lensbench.analysers.glow import measure_glow
+from lensbench.figure import Figure
 from lensbench.optics import channel_um
 from tests import known_edges as known
-from tests.bench.glow import drawn_between, tiles
+from tests.bench.glow import drawn_between
+from tests.bench.glow_sheets import tiles
 from tests.drawn_lenses import FINE, all_round, waves
 
 SEED = 784_000
-LENSES, SHOTS = 12, 4
+LENSES, SHOTS, SHEETS = 60, 2, 3
 PITCH_UM = 4.0
 
 MARKED_SIGMA = 0.035
@@ -42,16 +44,17 @@ class Lens(NamedTuple):
     scale_px: float
 
 
-def diffracted(rng: np.random.Generator, **more) -> tuple[galsim.GSObject, float]:
-    scale = drawn_between(rng, 0.3, 1.6)
-    return galsim.OpticalPSF(lam_over_diam=scale, gsparams=FINE, **more), scale
+def scale_px(rng: np.random.Generator) -> float:
+    """Wavelength times f-number, in pixels."""
+    return drawn_between(rng, 0.3, 1.6)
 
 
 def hazy(glow: Callable[[np.random.Generator], galsim.GSObject]) -> Callable[[np.random.Generator], Lens]:
     """A perfect lens behind a Gaussian blur, with a share of its light in a glow."""
 
     def lens(rng: np.random.Generator) -> Lens:
-        psf, scale = diffracted(rng)
+        scale = scale_px(rng)
+        psf = galsim.Airy(lam_over_diam=scale, gsparams=FINE)
         bare = galsim.Convolve(psf, galsim.Gaussian(sigma=drawn_between(rng, 0.3, 1.5), gsparams=FINE))
         share = rng.uniform(0.02, 0.4)
         whole = (1 - share) * bare + share * galsim.Convolve(psf, glow(rng))
@@ -60,17 +63,21 @@ def hazy(glow: Callable[[np.random.Generator], galsim.GSObject]) -> Callable[[np
     return lens
 
 
-def without_glow(**more) -> Callable[[np.random.Generator], Lens]:
-    def lens(rng: np.random.Generator) -> Lens:
-        psf, scale = diffracted(rng, **{name: rng.uniform(*span) for name, span in more.items()})
-        return Lens(psf, psf, scale)
+def perfect(rng: np.random.Generator) -> Lens:
+    scale = scale_px(rng)
+    psf = galsim.Airy(lam_over_diam=scale, gsparams=FINE)
+    return Lens(psf, psf, scale)
 
-    return lens
+
+def defocused(rng: np.random.Generator) -> Lens:
+    scale = scale_px(rng)
+    psf = galsim.OpticalPSF(lam_over_diam=scale, defocus=rng.uniform(0.05, 0.4), gsparams=FINE)
+    return Lens(psf, psf, scale)
 
 
 def spherical(rng: np.random.Generator) -> Lens:
     """The light that spherical aberration of half a wave throws far; without it, the perfect lens."""
-    scale, sph = drawn_between(rng, 0.3, 1.6), rng.uniform(0.3, 0.5)
+    scale, sph = scale_px(rng), rng.uniform(0.3, 0.5)
     whole = galsim.OpticalPSF(lam_over_diam=scale, gsparams=FINE, **waves(sph, -sph))
     return Lens(whole, galsim.Airy(lam_over_diam=scale, gsparams=FINE), scale)
 
@@ -86,11 +93,10 @@ FAMILIES: dict[str, Callable[[np.random.Generator], Lens]] = {
         lambda rng: galsim.Moffat(beta=rng.uniform(3, 5), half_light_radius=radius(rng), gsparams=FINE)
     ),
     "spherical": spherical,
-    "perfect": without_glow(),
-    "defocused": without_glow(defocus=(0.05, 0.4)),
+    "perfect": perfect,
+    "defocused": defocused,
     "blurred": hazy(lambda rng: galsim.Gaussian(sigma=0.01, gsparams=FINE)),
 }
-NO_GLOW = ("perfect", "defocused", "blurred")
 
 
 class Truth:
@@ -123,39 +129,46 @@ class Truth:
 
 def study(name: str, lenses: int) -> None:
     rng = np.random.default_rng([SEED, sum(map(ord, name))])
-    error, half, width_error, width_half, shares = [], [], [], [], []
+    shares, share, width = [], [], []
     for number in range(lenses):
         lens = FAMILIES[name](rng)
         truth = Truth(lens)
-        sheet = tiles(lens.whole, SEED + number)
+        sheet = tiles(lens.whole, SEED + number % SHEETS)
+        marked = lens.scale_px * PITCH_UM / channel_um("green") * np.exp(MARKED_SIGMA * rng.standard_normal(SHOTS))
         for k in range(SHOTS):
             found = measure_edges(sheet.shot((0.75, 0.3)[k % 2], SEED + 100 * number + k), sheet.places, ["green"])
-            marked = lens.scale_px * PITCH_UM / channel_um("green") * np.exp(MARKED_SIGMA * rng.standard_normal())
-            glow = measure_glow([found], sheet.light.shape[::-1], PITCH_UM, marked)
+            glow = measure_glow([found], sheet.light.shape[::-1], PITCH_UM, marked[k])
             if glow is None:
                 continue
-            frame, true = glow.zones[0], 100 * truth.share(glow.reach_px)
-            shares.append(true)
-            error.append(frame.glow_percent.value - max(true, 0))
-            side = frame.glow_percent.low if error[-1] > 0 else frame.glow_percent.high
-            half.append(abs(side - frame.glow_percent.value))
+            frame = glow.zones[0]
+            shares.append(max(100 * truth.share(glow.reach_px), 0.0))
+            share.append(missed(frame.glow_percent, shares[-1]))
             if frame.width_px is not None:
-                width_error.append(frame.width_px.value / truth.width(glow.reach_px) - 1)
-                width_half.append(frame.width_px.half_width / frame.width_px.value)
-    show(name, np.array(shares), (np.array(error), np.array(half)), (np.array(width_error), np.array(width_half)))
+                true = truth.width(glow.reach_px)
+                width.append(np.array(missed(frame.width_px, true)) / true)
+    show(name, np.array(shares), np.array(share).T, np.array(width).reshape(-1, 2).T)
 
 
-def show(name: str, true: np.ndarray, share: tuple[np.ndarray, np.ndarray], width: tuple[np.ndarray, np.ndarray]):
+def missed(figure: Figure, true: float) -> tuple[float, float]:
+    """A figure's error, and how far its interval reaches to the truth's side."""
+    error = figure.value - true
+    return error, abs((figure.low if error > 0 else figure.high) - figure.value)
+
+
+def show(name: str, true: np.ndarray, share: np.ndarray, width: np.ndarray) -> None:
+    """Of shares (percent) and widths (over the true): errors and half-widths."""
     error, half = share
     line = (
         f"{name:17s} true {true.min():5.2f} to {true.max():5.2f} %   share: bias {error.mean():+.2f} "
         f"worst {np.abs(error).max():.2f} holds {held(error, half):5.1f} % half-width {np.median(half):.2f} "
         f"ratio {ratio(error, half):.1f}"
     )
-    if len(width[0]):
+    if width.size:
+        error, half = width
         line += (
-            f"   width of {len(width[0])}/{len(error)}: bias {100 * width[0].mean():+.0f} % "
-            f"worst {100 * np.abs(width[0]).max():.0f} % holds {held(*width):5.1f} % ratio {ratio(*width):.1f}"
+            f"   width of {len(error)}/{len(true)}: bias {100 * error.mean():+.1f} % "
+            f"worst {100 * np.abs(error).max():.0f} % holds {held(error, half):5.1f} % "
+            f"half-width {100 * np.median(half):.1f} % ratio {ratio(error, half):.1f}"
         )
     print(line, flush=True)
 

@@ -120,14 +120,26 @@ class EdgeFit(EdgeModel):
         of_profile = profile.levels(rows.reshape(-1, rows.shape[-1])).reshape(*rows.shape[:2], profile.BINS)
         return np.asarray(of_profile - by_score[..., 2:] @ self.by_gradient(self.tables.level))
 
-    def joint_covariance(self, derivative: NDArray) -> NDArray[np.float64]:
-        """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m)."""
+    def covariances_apart(self, derivative: NDArray) -> tuple[NDArray, NDArray]:
+        """Covariance of figures with these derivatives by the coefficients, shape (n, m, K) to (n, m, m) twice.
+
+        Returns
+        -------
+        by_noise : ndarray
+            By the samples' noise and the texture.
+        beyond : ndarray
+            What it is more because other profiles and another light would be no surprise.
+        """
         derivative = np.ascontiguousarray(derivative)
         solved, by_rest, by_score = self._solved(derivative)
-        covariance = derivative @ solved.transpose(0, 2, 1) + by_score @ by_rest.transpose(0, 2, 1)
+        whole = derivative @ solved.transpose(0, 2, 1) + by_score @ by_rest.transpose(0, 2, 1)
+        by_bin = self._by_bin(solved, by_score)
+        weight = (self.equations.count / self.variance)[:, None]
+        by_noise = (by_bin * weight) @ by_bin.transpose(0, 2, 1)
+        beyond = whole - by_noise
         if self.texture is not None:
-            covariance += self.texture.covariance_of(*self._taken(solved, by_score))
-        return covariance
+            by_noise = by_noise + self.texture.covariance_of(*self._taken(solved, by_score))
+        return by_noise, beyond
 
     def _taken(self, solved: NDArray, by_score: NDArray) -> tuple[NDArray, NDArray]:
         """What figures take from the profile's cells, shape (n, m, cells) and (stray edges, m, cells).

@@ -61,10 +61,15 @@ def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures
     before, after : Figures
         What they were before any crosstalk was taken off, and are.
     """
+    share = unsure_of_tail_light(fit)
+    return Figures(*((share * np.abs(a - b).T).T for a, b in zip(after, before, strict=True)))
+
+
+def unsure_of_tail_light(fit: EdgeFit) -> NDArray[np.float64]:
+    """By what share of itself the light far out is unsure, shape (n,): 1 where there may be none."""
     row = profile.fading_row()
     sigma = fit.spread(np.broadcast_to(row, (fit.n, 1, len(row))))[:, 0]
-    share = sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9)
-    return Figures(*((share * np.abs(a - b).T).T for a, b in zip(after, before, strict=True)))
+    return np.asarray(sigma / np.maximum(np.hypot(fit.coefficients @ row, sigma), 1e-9))
 
 
 def sigma_by_plateaus(share: NDArray, seen: Figures) -> Figures:

@@ -174,7 +174,7 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     # What an edge too poor for figures shows must not be taken off the others of its tile.
     usable = reasons(first, rough.blur, reason) == ""
     fit = final_fit(without_crosstalk(first, Crosstalk(places, margin, usable)))
-    return _responses(nominal, places, fit, rough, figures(first))
+    return _responses(nominal, places, fit, rough, first)
 
 
 def _gathered(shot: Shot, channel: str, places: EdgePlaces, blur: NDArray, margin: NDArray) -> EdgeSamples:
@@ -207,16 +207,16 @@ def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -
 
 
 def _responses(
-    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, with_crosstalk: Figures
+    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, with_crosstalk: EdgeFit
 ) -> EdgeResponses:
-    """What a fit shows; `with_crosstalk` is what it showed before crosstalk was taken off."""
+    """What a fit shows; `with_crosstalk` is the one before crosstalk was taken off."""
     reason = reasons(fit, rough.blur, rough.reason)
     seen = figures(fit)
-    by_crosstalk = sigma_by_crosstalk(fit, with_crosstalk, seen)
+    by_crosstalk = sigma_by_crosstalk(fit, figures(with_crosstalk), seen)
     sigma = Figures(*map(np.hypot, sigma_by_noise(fit), by_crosstalk))
     sigma = Figures(*map(np.hypot, sigma, sigma_by_plateaus(unsure_plateaus(fit), seen)))
     mtf50, mtf50_sigma, fall = mtf50_by_curve(fit, seen.mtf, sigma.mtf)
-    tail = tails(fit)
+    tail = tails(fit, with_crosstalk)
     dark, white = fit.plateaus()
     line = measured_lines(nominal, places, fit)
     scale = rough.white - rough.dark
@@ -244,7 +244,8 @@ def _responses(
         rise_sigma_px=known(sigma.rise),
         quartile_px=known(tail.quartile_px),
         tail=known(tail.share),
-        tail_covariance=known(tail.covariance),
+        tail_covariance=known(tail.by_noise),
+        tail_model_covariance=known(tail.by_model),
         reach_px=known(fit.reach.min(axis=1)),
         overshoot=known(overshoot(fit)),
         dark=known(rough.dark + scale * dark),

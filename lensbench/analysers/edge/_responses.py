@@ -67,7 +67,11 @@ class EdgeResponses:
         Distance from 25 % to 75 %.
     tail, tail_covariance : ndarray, shape (n, T), (n, T, T)
         Share of the light that lands farther than `TAIL_STEPS` of these distances from the edge, on both sides
-        together, and its covariance by noise.
+        together, and its covariance by noise ...
+    tail_model_covariance : ndarray, shape (n, T, T)
+        ... and by what their fit takes for likely: how smooth a profile is between its samples, how much light
+        comes from a figure's other edges. Edges that are blurred alike are wrong alike, so averaging over them
+        doesn't lessen it.
     reach_px : ndarray, shape (n,)
         How far the samples go on both sides: farther out, tails are extrapolated.
     overshoot : ndarray, shape (n,)
@@ -100,6 +104,7 @@ class EdgeResponses:
     quartile_px: NDArray[np.float64]
     tail: NDArray[np.float64]
     tail_covariance: NDArray[np.float64]
+    tail_model_covariance: NDArray[np.float64]
     reach_px: NDArray[np.float64]
     overshoot: NDArray[np.float64]
     dark: NDArray[np.float64]

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lensbench.analysers.edge import _profile as profile
-from lensbench.analysers.edge._fit import EdgeFit
+from lensbench.analysers.edge._edge_fit import EdgeFit
+from lensbench.analysers.edge._intervals import unsure_of_tail_light
+from lensbench.findings import NORMAL_95
 
 TAIL_STEPS = 3.0 * 2.0 ** (np.arange(12) / 2)
 """Distances from the edge at which tails are given, in 25-75 % distances of that edge: from 3 to 136."""
@@ -23,26 +25,45 @@ class Tails(NamedTuple):
         Distance from where a profile crosses 25 % of its contrast to where it crosses 75 %.
     share : ndarray, shape (n, len(TAIL_STEPS))
         Share of the light that lands farther than so many of these distances from the edge, to either side.
-    covariance : ndarray, shape (n, len(TAIL_STEPS), len(TAIL_STEPS))
-        Of the shares, by noise.
+    by_noise, by_model : ndarray, shape (n, len(TAIL_STEPS), len(TAIL_STEPS))
+        Covariances of the shares: by noise, and because other profiles and another crosstalk from a figure's other
+        edges would be no surprise.
     """
 
     quartile_px: NDArray[np.float64]
     share: NDArray[np.float64]
-    covariance: NDArray[np.float64]
+    by_noise: NDArray[np.float64]
+    by_model: NDArray[np.float64]
 
 
-def tails(fit: EdgeFit) -> Tails:
-    """The tails that a fit shows."""
+def tails(fit: EdgeFit, before: EdgeFit) -> Tails:
+    """The tails that a fit shows.
+
+    Parameters
+    ----------
+    fit : EdgeFit
+        The last.
+    before : EdgeFit
+        What was fitted before any crosstalk was taken off. That goes by light that fades as 1/z; a glow fades
+        faster, and some of it is taken off wrongly: between none and all of it, with 95 %.
+    """
     everywhere = np.full(fit.n, np.inf)
     quartile = fit.crossing(0.75, everywhere) - fit.crossing(0.25, everywhere)
-    distance, centre = TAIL_STEPS * quartile[:, None], fit.half_crossing()[:, None]
+    within, derivative = _within(fit, TAIL_STEPS * quartile[:, None])
+    by_noise, by_model = fit.covariances_apart(derivative)
+    taken_off = within - _within(before, TAIL_STEPS * quartile[:, None])[0]
+    by_crosstalk = taken_off * (unsure_of_tail_light(fit) / NORMAL_95)[:, None]
+    return Tails(quartile, 1 - within, by_noise, by_model + by_crosstalk[:, :, None] * by_crosstalk[:, None])
+
+
+def _within(fit: EdgeFit, distance: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Share of the light within distances (n, m) of the edges; its derivative by the coefficients, (n, m, K)."""
+    centre = fit.half_crossing()[:, None]
     beyond, before = _rows(centre + distance), _rows(centre - distance)
     dark, white = profile.plateau_rows()
     contrast = np.maximum(fit.coefficients @ (white - dark), 1e-9)[:, None]
     within = np.einsum("nmk,nk->nm", beyond - before, fit.coefficients) / contrast
-    derivative = (beyond - before - within[..., None] * (white - dark)) / contrast[..., None]
-    return Tails(quartile, 1 - within, fit.joint_covariance(derivative))
+    return within, (beyond - before - within[..., None] * (white - dark)) / contrast[..., None]
 
 
 def _rows(distance: NDArray) -> NDArray[np.float64]:

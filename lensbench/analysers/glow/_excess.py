@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from lensbench.analysers.edge import TAIL_STEPS, EdgeResponses
 from lensbench.analysers.glow._diffraction import DiffractionTails
@@ -26,6 +27,9 @@ LEAST_ROOM = 2.0
 DISTANCES = 48
 """Distances from 1 px to the reach at which glow is followed."""
 
+_BETWEEN_STEPS = CubicSpline(np.log(TAIL_STEPS), np.eye(len(TAIL_STEPS)))
+"""Weights of the tails in those between, by the logarithm of the distance."""
+
 
 @dataclass(frozen=True, eq=False)
 class Excess:
@@ -38,13 +42,22 @@ class Excess:
     from_px : ndarray, shape (n,)
         Three times the 25-75 % distance, from which light counts.
     share, sigma : ndarray, shape (n,)
-        Share of the light from there to the reach, less diffraction's, and its standard deviation by noise.
+        Share of the light from there to the reach, less diffraction's, and its standard deviation by noise ...
+    model_sigma : ndarray, shape (n,)
+        ... and by the fitted profile, by which all edges are off together.
     diffraction, diffraction_less, diffraction_more : ndarray, shape (n,)
         Diffraction's share there, and by how much less and more it may be, which all edges have in common.
     distance_px : ndarray, shape (m,)
         Distances up to the reach, the same for all edges ...
     farther : ndarray, shape (n, m)
-        ... and the share of the light from there to the reach, less diffraction's.
+        ... and the share of the light from there to the reach, less diffraction's; nearer than three 25-75 %
+        distances, as there.
+    diffraction_farther : ndarray, shape (n, m)
+        Diffraction's share from there to the reach.
+    gradient : ndarray, shape (n, m, T)
+        Of `farther` by the edge's tails.
+    tail_covariance, tail_model_covariance : ndarray, shape (n, T, T)
+        Of these, as `EdgeResponses` has them.
     """
 
     x: NDArray[np.float64]
@@ -52,11 +65,16 @@ class Excess:
     from_px: NDArray[np.float64]
     share: NDArray[np.float64]
     sigma: NDArray[np.float64]
+    model_sigma: NDArray[np.float64]
     diffraction: NDArray[np.float64]
     diffraction_less: NDArray[np.float64]
     diffraction_more: NDArray[np.float64]
     distance_px: NDArray[np.float64]
     farther: NDArray[np.float64]
+    diffraction_farther: NDArray[np.float64]
+    gradient: NDArray[np.float64]
+    tail_covariance: NDArray[np.float64]
+    tail_model_covariance: NDArray[np.float64]
 
     @classmethod
     def joined(cls, parts: Sequence[Excess]) -> Excess:
@@ -67,6 +85,11 @@ class Excess:
             if f.name != "distance_px"
         }
         return cls(**rows, distance_px=parts[0].distance_px)
+
+    def take(self, which: NDArray) -> Excess:
+        """The edges at some indices."""
+        rows = {f.name: getattr(self, f.name)[which] for f in fields(self) if f.name != "distance_px"}
+        return Excess(**rows, distance_px=self.distance_px)
 
 
 def common_reach(responses: Sequence[EdgeResponses]) -> float | None:
@@ -90,47 +113,47 @@ def excess_of(response: EdgeResponses, diffraction: DiffractionTails, reach_px: 
     far_enough = response.reach_px >= LEAST_OF_REACH * reach_px
     sharp_enough = TAIL_STEPS[0] * response.quartile_px * LEAST_ROOM <= reach_px
     seen = response.take(response.measured & far_enough & sharp_enough)
-    weights = _reach_weights(seen.quartile_px, reach_px)
     expected = diffraction.at(seen.quartile_px)
-    own, own_gradient = _within_reach(seen.tail, weights)
-    other, _ = _within_reach(expected.share, weights)
-    scale = other / np.maximum(expected.share[:, 0], 1e-9)
-    variance = np.einsum("ni,nij,nj->n", own_gradient, seen.tail_covariance, own_gradient)
     distance = np.geomspace(1.0, reach_px, DISTANCES)
+    weights = _weights(np.log(distance / seen.quartile_px[:, None]))
+    own, gradient = _within_reach(seen.tail, weights)
+    other, _ = _within_reach(expected.share, weights)
+    scale = other[:, 0] / np.maximum(expected.share[:, 0], 1e-9)
     return Excess(
         x=seen.x,
         y=seen.y,
         from_px=TAIL_STEPS[0] * seen.quartile_px,
-        share=own - other,
-        sigma=np.sqrt(variance),
-        diffraction=other,
+        share=own[:, 0] - other[:, 0],
+        sigma=sigma_along(gradient[:, 0], seen.tail_covariance),
+        model_sigma=sigma_along(gradient[:, 0], seen.tail_model_covariance),
+        diffraction=other[:, 0],
         diffraction_less=scale * expected.less[:, 0],
         diffraction_more=scale * expected.more[:, 0],
         distance_px=distance,
-        farther=_farther(seen.tail - expected.share, seen.quartile_px, distance, weights),
+        farther=own - other,
+        diffraction_farther=other,
+        gradient=gradient,
+        tail_covariance=seen.tail_covariance,
+        tail_model_covariance=seen.tail_model_covariance,
     )
 
 
-def _reach_weights(quartile_px: NDArray, reach_px: float) -> NDArray[np.float64]:
-    """Weights of an edge's tails in its tail at the reach, by the logarithm of the distance, shape (n, T)."""
-    at = np.interp(np.log(reach_px / quartile_px), np.log(TAIL_STEPS), np.arange(len(TAIL_STEPS)))
-    return np.maximum(1 - np.abs(at[:, None] - np.arange(len(TAIL_STEPS))), 0)
+def sigma_along(gradient: NDArray, covariance: NDArray) -> NDArray[np.float64]:
+    """Standard deviations of figures with gradients (n, T) by what has covariances (n, T, T)."""
+    return np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", gradient, covariance, gradient), 0))
+
+
+def _weights(log_step: NDArray) -> NDArray[np.float64]:
+    """Weights of the tails at `TAIL_STEPS` in those at other distances, (n, m) to (n, m, T)."""
+    return _BETWEEN_STEPS(np.clip(log_step, *np.log(TAIL_STEPS[[0, -1]])))
 
 
 def _within_reach(tail: NDArray, weights: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Share of the light within reach that lands beyond the first step, and its gradient by the tails."""
-    beyond = (tail * weights).sum(axis=1)
-    share = (tail[:, 0] - beyond) / (1 - beyond)
-    gradient = weights * ((share - 1) / (1 - beyond))[:, None]
-    gradient[:, 0] += 1 / (1 - beyond)
-    return share, gradient
+    """Share of the light within the reach that lands beyond each distance, and its gradient by the tails.
 
-
-def _farther(excess: NDArray, quartile_px: NDArray, distance: NDArray, weights: NDArray) -> NDArray[np.float64]:
-    """Tails at common distances, less those at the reach, shape (n, m); nearer than the first step, as there."""
-    rows = [
-        np.interp(np.log(distance / width), np.log(TAIL_STEPS), tail)
-        for width, tail in zip(quartile_px, excess, strict=True)
-    ]
-    at_reach = (excess * weights).sum(axis=1)[:, None]
-    return np.reshape(rows, (len(excess), len(distance))) - at_reach
+    The last of the distances is the reach.
+    """
+    at = np.einsum("nmt,nt->nm", weights, tail)
+    within = 1 - at[:, -1:]
+    share = 1 - (1 - at) / within
+    return share, (weights - (1 - share)[..., None] * weights[:, -1:]) / within[..., None]

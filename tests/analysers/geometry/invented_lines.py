@@ -142,7 +142,8 @@ def responses_at(point: np.ndarray, normal: np.ndarray, offset: np.ndarray, sigm
         curvature_px=0 * ones, length_px=4 * ones, mtf=np.ones((n, 65)), mtf_sigma=np.zeros((n, 65)),
         mtf50=mtf50 * ones, mtf50_sigma=0.002 * ones, steepness=0.69 * ones, rise_px=2 * ones,
         rise_sigma_px=0.02 * ones, quartile_px=ones,
-        tail=np.zeros((n, 12)), tail_covariance=np.zeros((n, 12, 12)), reach_px=40 * ones,
+        tail=np.zeros((n, 12)), tail_covariance=np.zeros((n, 12, 12)),
+        tail_model_covariance=np.zeros((n, 12, 12)), reach_px=40 * ones,
         overshoot=0 * ones, dark=0 * ones, white=ones, clipped=0 * ones,
         contrast_to_noise=50 * ones, reason=np.full(n, "", dtype="<U64"),
     )  # fmt: skip

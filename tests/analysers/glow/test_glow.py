@@ -13,8 +13,8 @@ from lensbench.analysers.edge import TAIL_STEPS, measure_edges
 from lensbench.analysers.glow import measure_glow
 from lensbench.analysers.glow._diffraction import diffraction_tails
 from tests import known_edges as known
-from tests.bench.glow import free_edges, tiles
 from tests.bench.glow_share import Lens, Truth
+from tests.bench.glow_sheets import free_edges, tiles
 from tests.drawn_lenses import FINE
 
 PITCH_UM = 4.0
