@@ -5,6 +5,9 @@ terminal does) at random moments; then with a full disk, with no home and no cac
 to, by two runs at once, with the clock set back, and with a shot removed and another replaced while it is
 measured. After each: the shots are as they were, the report's folder holds a whole report or none, no process
 is left, and the next run works and leaves nothing stale. Prints a line a fault; a miss begins with MISS.
+
+Python's own start, some 30 ms before any of this project's code runs, answers an interrupt with a traceback; no
+program can help that.
 """
 
 from __future__ import annotations

