@@ -47,7 +47,7 @@ class ColourField:
     fitted : ndarray of bool, shape (tiles, 3)
         The edges that the field was fitted to.
     centre, centre_sigma : ndarray, shape (2,)
-        Where the fringing is centred (x, y), in pixels, and the standard deviations of that (see `field_centre`).
+        Where the fringing is centred (x, y), in pixels, and the standard deviations of that (see `field_centres`).
     """
 
     size: tuple[int, int]

@@ -1,6 +1,8 @@
-"""Fitting one colour's field to its edges: robustly, with only the parameters that the edges support."""
+"""Fitting the colours' fields to their edges: robustly, with only the parameters that the edges support."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +11,7 @@ from lensbench.analysers.fringing._colour_field import (
     RADIAL_TERMS,
     ColourField,
 )
-from lensbench.analysers.fringing._field_centre import field_centre
+from lensbench.analysers.fringing._field_centre import FieldCentre, field_centres
 from lensbench.analysers.fringing._field_model import FieldModel
 from lensbench.analysers.fringing._tile_shifts import TileShifts
 
@@ -24,34 +26,43 @@ TILES_FOR_QUADRATICS = 40
 """Whole tiles from which the common offset may change over the frame as a quadratic, not as a constant."""
 
 
-def fit_colour_field(shifts: TileShifts, size: tuple[int, int]) -> ColourField | None:
-    """Fit the smooth field of one colour's displacement.
+def fit_colour_fields(shifts: Mapping[str, TileShifts], size: tuple[int, int]) -> dict[str, ColourField]:
+    """Fit the smooth field of each colour's displacement.
 
     Parameters
     ----------
-    shifts : TileShifts
-        The colour's edges against green's.
+    shifts : mapping of str to TileShifts
+        Each colour's edges against green's.
     size : (int, int)
         Width and height of the frame in pixels.
 
     Returns
     -------
-    ColourField or None
-        None where there are too few whole tiles.
+    dict of ColourField by colour
+        Without the colours that have too few whole tiles.
 
     References
     ----------
     The decentring terms are those of D. C. Brown, Decentering distortion of lenses, Photogrammetric Engineering 32
     (1966) 444-462.
     """
-    whole = int(shifts.usable.all(axis=1).sum())
-    if whole < LEAST_TILES:
-        return None
-    model = FieldModel(shifts, size, 12 if whole >= TILES_FOR_QUADRATICS else 2, 0.0, shifts.usable)
+    models = {}
+    for colour, part in shifts.items():
+        whole = int(part.usable.all(axis=1).sum())
+        if whole >= LEAST_TILES:
+            terms = 12 if whole >= TILES_FOR_QUADRATICS else 2
+            models[colour] = _robust_model(FieldModel(part, size, terms, 0.0, part.usable))
+    centres = field_centres([model for model, _ in models.values()])
+    return {
+        colour: _with_covariance(model, *_simplest(model, theta), centre)
+        for (colour, (model, theta)), centre in zip(models.items(), centres, strict=True)
+    }
+
+
+def _robust_model(model: FieldModel) -> tuple[FieldModel, NDArray[np.float64]]:
+    """The model without outliers, and the parameters of all of the field that it was found by."""
     theta = model.solve(np.zeros(model.parameters), model.free(RADIAL_TERMS, True, True), robust=True)
-    model = model.without_outliers(theta)
-    theta, free = _simplest(model, theta)
-    return _with_covariance(model, theta, free)
+    return model.without_outliers(theta), theta
 
 
 def _simplest(model: FieldModel, theta: NDArray) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -71,7 +82,9 @@ def _simplest(model: FieldModel, theta: NDArray) -> tuple[NDArray[np.float64], N
     return solved, free
 
 
-def _with_covariance(model: FieldModel, theta: NDArray, free: NDArray[np.bool_]) -> ColourField:
+def _with_covariance(
+    model: FieldModel, theta: NDArray, free: NDArray[np.bool_], centre: FieldCentre
+) -> ColourField:
     """The field with its covariance, scaled by the reduced χ² where that exceeds 1."""
     fitted, sigma = model.fitted, model.shifts.sigma
     jacobian = model.jacobian(theta)[:, free]
@@ -88,4 +101,4 @@ def _with_covariance(model: FieldModel, theta: NDArray, free: NDArray[np.bool_])
     if whole.any():
         noise = np.square(sigma[whole]).mean() / 3
         common_sigma = float(np.sqrt(max(np.var(residual_px[whole].mean(axis=1)) - noise, 0.0)))
-    return ColourField(model.size, theta, covariance, rms, common_sigma, fitted, *field_centre(model))
+    return ColourField(model.size, theta, covariance, rms, common_sigma, fitted, *centre)

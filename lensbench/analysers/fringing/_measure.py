@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.fringing._colour_field import DECENTRING, RADIAL, SHIFT, ColourField
-from lensbench.analysers.fringing._field_fit import fit_colour_field
+from lensbench.analysers.fringing._field_fit import fit_colour_fields
 from lensbench.analysers.fringing._fringe_width import worst_corner, zone_blurs
 from lensbench.analysers.fringing._tile_displacements import TileDisplacements, solve_tiles
 from lensbench.analysers.fringing._tile_shifts import TileShifts
@@ -68,24 +68,27 @@ def measure_fringing(
     colours = [colour for colour in COLOURS if colour in responses and "green" in responses]
     if not colours:
         return Fringing(notes=["The shot has no colours to compare, so there is no fringing to measure."])
-    fields, tiles, smooth, notes = [], {}, {}, []
-    for colour in colours:
-        shifts = TileShifts.measured(found, responses["green"], responses[colour], size)
-        field = fit_colour_field(shifts, size)
-        tiles[colour] = solve_tiles(shifts, field)
-        smooth[colour] = np.zeros_like(shifts.position) if field is None else field.at(shifts.position)
-        if field is None:
-            notes.append(f"Too few tiles show all three edges in {colour} for its field over the frame.")
-        else:
-            fields.append(_field_finding(colour, field, shifts))
+    shifts = {
+        colour: TileShifts.measured(found, responses["green"], responses[colour], size) for colour in colours
+    }
+    fitted = fit_colour_fields(shifts, size)
+    tiles = {colour: solve_tiles(part, fitted.get(colour)) for colour, part in shifts.items()}
+    smooth = {
+        colour: fitted[colour].at(part.position) if colour in fitted else np.zeros_like(part.position)
+        for colour, part in shifts.items()
+    }
     zones = _zones(tiles, smooth, size)
     blurs = zone_blurs({name: responses[name] for name in ("green", *colours)}, size)
     return Fringing(
         tiles=_tiles(found, tiles, size),
         zones=zones,
-        fields=fields,
+        fields=[_field_finding(colour, field, shifts[colour]) for colour, field in fitted.items()],
         worst=worst_corner(zones, blurs, pixel_pitch_um),
-        notes=notes,
+        notes=[
+            f"Too few tiles show all three edges in {colour} for its field over the frame."
+            for colour in colours
+            if colour not in fitted
+        ],
     )
 
 

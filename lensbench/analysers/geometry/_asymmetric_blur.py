@@ -47,8 +47,9 @@ def moved_by_blur(
     """Covariance of the parameters by what asymmetric blur may have moved them by, besides noise.
 
     Most of its field looks like a displaced centre and a leaning sheet, and can't be seen in the edges of one
-    channel. In another channel, with its own focus, it is another one of that size, and what both differ by beyond
-    lateral colour shows in full. Without another channel only what the mapping leaves of its own edges tells.
+    channel. In another channel, with its own focus, it is another one, about as large, and what both differ by
+    beyond lateral colour shows in full. Without another channel only what the mapping leaves of its own edges
+    tells.
 
     Parameters
     ----------
@@ -67,7 +68,7 @@ def moved_by_blur(
     part = np.zeros((len(theta), len(theta)))
     if elsewhere:
         own = _field_fit(model, theta, covariance, free)
-        moved = own.moved(size_weights([own, *elsewhere]))
+        moved = own.moved(size_weights(own, elsewhere))
         part[np.ix_(free, free)] = FARTHER**2 * (moved.by_fields + np.outer(moved.mean, moved.mean))
     else:
         square = unexplained(model, theta, covariance, bool(free[DECENTRING].all()))

@@ -1,7 +1,8 @@
 """A linear fit whose data also hold fields of unknown size: how far these may have moved its parameters.
 
 The fields' coefficients are random, independent, normal and of one size; the size is what the residuals, and those
-of like fits, make likely (restricted maximum likelihood over a grid), and no single size is believed.
+of fits whose fields are about as large, make likely (restricted likelihood over a grid), and no single size is
+believed.
 """
 
 from __future__ import annotations
@@ -17,6 +18,10 @@ from lensbench.analysers.numerics.smooth_fields import directions
 SIZES = np.geomspace(0.0001, 3.0, 18)
 """Sizes of the fields' coefficients that are tried, equally likely beforehand, in pixels: from less than can be
 seen to more than any picture of use has."""
+
+UNLIKE = 1.0
+"""Standard deviation of the logarithm of one channel's size of fields over another's (lenses that
+`tests/bench/centres.py` draws)."""
 
 
 class Moved(NamedTuple):
@@ -87,8 +92,18 @@ class FieldFit:
         return Moved(mean / self._length, by_noise / unit, by_fields / unit)
 
 
-def size_weights(fits: Sequence[FieldFit]) -> NDArray[np.float64]:
-    """How likely each of `SIZES` is, by the residuals of fits whose fields are of one size."""
-    likelihood = np.array([sum(fit.log_likelihood(size) for fit in fits) for size in SIZES])
-    weight = np.exp(likelihood - likelihood.max())
+def size_weights(fit: FieldFit, others: Sequence[FieldFit]) -> NDArray[np.float64]:
+    """How likely each of `SIZES` is for a fit, by its residuals and those of others with fields about as large."""
+    apart = np.log(SIZES)[:, None] - np.log(SIZES)
+    about = np.exp(-0.5 * np.square(apart / UNLIKE))
+    about /= about.sum(axis=1, keepdims=True)
+    weight = _likelihoods(fit)
+    for other in others:
+        weight *= about @ _likelihoods(other)
     return weight / weight.sum()
+
+
+def _likelihoods(fit: FieldFit) -> NDArray[np.float64]:
+    """Of the residuals for each of `SIZES`, over the largest."""
+    logarithm = np.array([fit.log_likelihood(size) for size in SIZES])
+    return np.exp(logarithm - logarithm.max())

@@ -15,7 +15,7 @@ def drawn(rng, size):
     data = model @ [2.0, -1.0, 0.5] + size * fields @ rng.standard_normal(6) + rng.standard_normal(n)
     solved = np.linalg.lstsq(model, data, rcond=None)[0]
     fit = FieldFit(-model, fields, data - model @ solved)
-    moved = fit.moved(size_weights([fit]))
+    moved = fit.moved(size_weights(fit, []))
     return (solved + moved.mean - [2.0, -1.0, 0.5]) / np.sqrt(np.diagonal(moved.by_noise + moved.by_fields))
 
 
@@ -32,10 +32,30 @@ def test_no_fields_no_doubt():
     model, fields = np.eye(60, 2), np.eye(60)[:, 2:12]
     residual = np.concatenate([np.zeros(12), np.full(48, np.sqrt((48 - 12) / 48))])
     fit = FieldFit(-model, fields, residual)
-    moved = fit.moved(size_weights([fit]))
+    moved = fit.moved(size_weights(fit, []))
     assert moved.mean == pytest.approx(0, abs=1e-12)
     assert moved.by_noise == pytest.approx(np.eye(2), rel=1e-6)
     assert moved.by_fields == pytest.approx(0, abs=1e-12)
+
+
+def test_others_tell_of_the_size():
+    """Where a fit can't tell small fields from none, one that shows them does; its own size may be another one."""
+    rng = np.random.default_rng(31_772_001)
+    model, fields = rng.standard_normal((80, 2)), rng.standard_normal((80, 12))
+    noise, coefficients = rng.standard_normal(80), rng.standard_normal(12)
+
+    def fit(noise_px, size):
+        data = size * fields @ coefficients / noise_px + noise
+        solved = np.linalg.lstsq(model, data, rcond=None)[0]
+        return FieldFit(-model / noise_px, fields / noise_px, data - model @ solved)
+
+    blind, seeing = fit(10.0, 0.05), fit(0.005, 0.05)
+    alone, told = size_weights(blind, []), size_weights(blind, [seeing])
+    small = SIZES < 0.005
+    assert alone[small].sum() > 0.3
+    # A factor of ten is 2.3 standard deviations (`UNLIKE`) of its logarithm.
+    assert told[small].sum() < 0.03
+    assert abs(np.log(SIZES[told.argmax()] / 0.05)) < 1
 
 
 def test_even_fields_by_hand():
