@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.optimize import lsq_linear
 
 from lensbench.analysers.photon_transfer._correlation import TEXTURED, neighbour_correlation
-from lensbench.analysers.photon_transfer._levels import Levels, levels_of, together
+from lensbench.analysers.photon_transfer._levels import Levels, levels_of, together, without_littered
 from lensbench.analysers.photon_transfer._sheet import DARK, black_and_white, is_grainy
 from lensbench.analysers.photon_transfer._signs import SURE, NoiseSigns
 from lensbench.uniform_blocks import UniformBlocks
@@ -55,6 +55,7 @@ def measure_misfit(levels: Levels) -> float:
     The line is that of `measure_noise_line` without growth outwards; a curve bends it, and numbers that were
     multiplied in parts of the frame lie off it there.
     """
+    levels = without_littered(levels)
     if len(levels.light) < FEWEST_LEVELS:
         return 0.0
     light = levels.light / levels.light.max()

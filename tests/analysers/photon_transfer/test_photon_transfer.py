@@ -118,6 +118,14 @@ def test_no_clean_shot_lies_off_its_line():
         assert not assess_noise(read_uniform_blocks(flat)).off_the_line
 
 
+def test_specks_in_a_part_of_the_sheet_are_no_curve():
+    """Where dark specks lie on most blocks, many stand out, and faint ones stay among the others."""
+    rng = np.random.default_rng(12)
+    specks = gaussian_filter((rng.random(SIZE[::-1]) < 0.02) * rng.random(SIZE[::-1]), 0.8)
+    specks *= np.abs(distances() - 0.4) < 0.1
+    assert not assess_noise(blocks(electrons=light_of_a_sheet() * (1 - specks))).off_the_line
+
+
 def test_corners_that_were_brightened():
     """What multiplies numbers multiplies the variance by the square, so that like light is noisier."""
     x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
