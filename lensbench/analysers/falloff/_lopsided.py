@@ -75,4 +75,4 @@ def _uneven_sides(light: LightMap) -> dict[str, float]:
     beside = float(np.mean(np.abs(odd - gradient @ np.linalg.lstsq(gradient, odd, rcond=None)[0])))
     ring = np.searchsorted(list(RINGS.values()), h_of(x[None, :], y[:, None], light.size), side="right")[known]
     mean = np.bincount(ring, np.abs(odd), len(RINGS)) / np.maximum(np.bincount(ring, minlength=len(RINGS)), 1)
-    return dict(zip(RINGS, np.minimum(mean, OF_SHADOWS * beside), strict=True))
+    return dict(zip(RINGS, np.minimum(mean, OF_SHADOWS * beside).tolist(), strict=True))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
 from photutils.background import Background2D, MedianBackground
@@ -180,6 +181,8 @@ def test_an_even_light_widens_nothing():
     found = measure_falloff([flats.flat(flats.cos4(SIZE, 1.0), seed=61)])
     assert all(zone.stops.half_width < 0.004 for zone in found.zones)
     assert min(zone.stops.half_width for zone in found.zones) < 0.0007
+    # Findings are of plain numbers, which is all that a report's writer takes.
+    assert b"centre" in msgspec.json.encode(found)
 
 
 def test_darker_is_positive():
