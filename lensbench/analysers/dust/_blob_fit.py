@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.dust._blob_windows import REACH_CELLS, Windows, windows_around
 from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._mark_profile import Profile
 from lensbench.analysers.dust._peaks import Peaks
 from lensbench.analysers.dust._pyramid import Level
@@ -35,7 +37,9 @@ PARAMETERS = 8
 """Height, background, x, y, three of the ellipse, logarithm of the steepness."""
 
 
-def fit_blobs(residual: Residual, levels: list[Level], peaks: Peaks) -> list[Blob | None]:
+def fit_blobs(
+    residual: Residual, levels: list[Level], peaks: Peaks, found: Sequence[Blob | Fibre] = ()
+) -> list[Blob | None]:
     """Fit a round mark to each peak, in a window of the level on which it is a few cells wide.
 
     Parameters
@@ -46,6 +50,8 @@ def fit_blobs(residual: Residual, levels: list[Level], peaks: Peaks) -> list[Blo
         The pyramid, without the marks already known.
     peaks : Peaks
         Where to start.
+    found : sequence of Blob and Fibre
+        The marks already known.
 
     Returns
     -------
@@ -54,7 +60,7 @@ def fit_blobs(residual: Residual, levels: list[Level], peaks: Peaks) -> list[Blo
     """
     if not len(peaks.x):
         return []
-    windows = windows_around(residual, levels, _fitting_level(levels, peaks.sigma), peaks.x, peaks.y)
+    windows = windows_around(residual, levels, _fitting_level(levels, peaks.sigma), peaks.x, peaks.y, found)
     radius = START_RADIUS * np.maximum(peaks.sigma / windows.cell_px, 1.0)
     zero = np.zeros(len(radius))
     theta = np.stack(

@@ -68,7 +68,8 @@ class BlobSearch:
             peaks = self._strongest()
             if not len(peaks.x):
                 break
-            found = self._accepted(fit_blobs(self._remainder.residual, self._remainder.pyramid.levels, peaks))
+            remainder = self._remainder
+            found = self._accepted(fit_blobs(remainder.residual, remainder.pyramid.levels, peaks, remainder.found))
             self._rejected = Peaks.concatenated([self._rejected, peaks])
             if found:
                 return found

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._boxes import Box
+from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._pyramid import Level
 from lensbench.analysers.dust._residual import Residual
 
@@ -48,7 +52,14 @@ class Windows:
         return Windows(*(getattr(self, field.name)[which] for field in fields(self)))
 
 
-def windows_around(residual: Residual, levels: list[Level], numbers: NDArray, x: NDArray, y: NDArray) -> Windows:
+def windows_around(
+    residual: Residual,
+    levels: list[Level],
+    numbers: NDArray,
+    x: NDArray,
+    y: NDArray,
+    found: Sequence[Blob | Fibre] = (),
+) -> Windows:
     """A window around each position, on the level of its number.
 
     Parameters
@@ -60,6 +71,8 @@ def windows_around(residual: Residual, levels: list[Level], numbers: NDArray, x:
         Which level; -1 is single pixels.
     x, y : ndarray, shape (n,)
         In pixels.
+    found : sequence of Blob and Fibre
+        Subtracted from the levels; from single pixels they are here.
 
     Returns
     -------
@@ -69,7 +82,8 @@ def windows_around(residual: Residual, levels: list[Level], numbers: NDArray, x:
     parts = []
     for number in np.unique(numbers):
         own = numbers == number
-        parts.append(_pixels(residual, x[own], y[own]) if number < 0 else _cells(levels[number], x[own], y[own]))
+        at = x[own], y[own]
+        parts.append(_pixels(residual, *at, found) if number < 0 else _cells(levels[number], *at))
     merged = Windows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Windows)))
     return merged.chosen(np.argsort(order))
 
@@ -93,12 +107,16 @@ def _cells(level: Level, x: NDArray, y: NDArray) -> Windows:
     return Windows(x, y, z, u, v, (good & (z != 0)).astype(np.float64), np.full(len(x), float(cell)))
 
 
-def _pixels(residual: Residual, x: NDArray, y: NDArray) -> Windows:
-    """Windows of single pixels, without the defective ones."""
+def _pixels(residual: Residual, x: NDArray, y: NDArray, found: Sequence[Blob | Fibre]) -> Windows:
+    """Windows of single pixels, without the defective ones and the marks found before."""
     rows, columns = _window_cells(x, y, 1, 0.0)
     width, height = residual.size
     good = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
     depth, noise = residual.pixels(np.clip(columns, 0, width - 1), np.clip(rows, 0, height - 1))
+    for k, window in enumerate(Box(a, b, a, b).grown(REACH_CELLS) for a, b in zip(x, y, strict=True)):
+        for mark in found:
+            if mark.box.overlaps(window):
+                depth[k] -= mark.depth.value / 100 * mark.shares(columns[k], rows[k])
     strength = residual.strength_at(x, y)[:, None] / 2
     z = depth * strength
     # Each pixel is weighted by its own noise, relative to that of an average one.

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter
 from lensbench.analysers.dust._blob_fit import fit_blobs
 from lensbench.analysers.dust._measure import find_marks
 from lensbench.analysers.dust._peaks import Peaks
-from lensbench.analysers.dust._pyramid import Level
+from lensbench.analysers.dust._pyramid import Level, Pyramid
 from lensbench.analysers.dust._residual import residual_of
 from lensbench.errors import BenchError
 from lensbench.findings import Mark
@@ -153,6 +153,21 @@ def test_a_place_without_any_light_has_no_shape():
     blank = Level(2, np.zeros((150, 200), np.float32))
     peak = Peaks(*(np.array([value]) for value in (200.0, 150.0, 10.0, 2.0)))
     assert fit_blobs(picture, [blank], peak) == [None]
+
+
+def test_single_pixels_are_searched_without_the_marks_found_before():
+    """What a steep disc leaves at its rim is no second disc."""
+    light = flats.cos4((400, 300), 0.5)
+    flats.disc(light, 200, 150, 12, 0.3, 0.5)
+    picture = residual_of(flats.flat(light, seed=1))
+    levels = Pyramid(picture.z.copy()).levels
+    disc = Peaks(*np.array([[200.0], [150.0], [200.0], [4.0]]))
+    rim = Peaks(*np.array([[204.0], [150.0], [20.0], [1.4]]))
+    [found] = fit_blobs(picture, levels, disc)
+    [within] = fit_blobs(picture, levels, rim)
+    [beside] = fit_blobs(picture, levels, rim, [found])
+    assert within.signal_to_noise > 100
+    assert beside is None or beside.signal_to_noise < 0.2 * within.signal_to_noise
 
 
 # -- fibres ---------------------------------------------------------------------------------------------------
