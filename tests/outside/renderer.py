@@ -137,7 +137,9 @@ def _tile_patch(frame, tile, colour, low, high, finer):
     fy = (np.fft.fftfreq(patch.shape[0]) * finer).astype(np.float32)[:, None]
     fx = (np.fft.rfftfreq(patch.shape[1]) * finer).astype(np.float32)[None, :]
     place = _middle_of_seen(frame, frame.picture(mm, colour), frame.picture(outline, colour))
-    patch = scipy.fft.irfft2(scipy.fft.rfft2(patch) * frame.transfer(place, colour, fx, fy), patch.shape)
+    # Points so many to a pixel make less than the pixel's own blur: each stands for its part of the area.
+    blur = frame.transfer(place, colour, fx, fy) * np.sinc(fx / finer) * np.sinc(fy / finer)
+    patch = scipy.fft.irfft2(scipy.fft.rfft2(patch) * blur, patch.shape)
     return patch.reshape(high[1] - low[1], finer, high[0] - low[0], finer).mean(axis=(1, 3))
 
 
