@@ -28,6 +28,10 @@ GROWTH = 2.0
 """A field's standard deviation is larger by so much at the root mean square distance than in the middle: lenses
 vary most near the corners (chosen by lenses that lean, bow and are decentred)."""
 
+CENTRED = 0.1
+"""Variance of a term in the fourth power of the distance from the middle, over the field's: what centred lenses
+have beside their curvature peaks in the middle, or bends back at the corners (chosen by the same lenses)."""
+
 LEAST_WEIGHT = 0.02
 """Fields less likely than this, over the likeliest, are left out."""
 
@@ -131,10 +135,14 @@ def _polynomial(at: NDArray, degree: int) -> NDArray[np.float64]:
 
 
 def _correlation(a: NDArray, b: NDArray, reach: float) -> NDArray[np.float64]:
-    """Matérn's of index 5/2, for fields with two derivatives, times a size that grows away from the middle."""
+    """Matérn's of index 5/2, for fields with two derivatives, times a size that grows away from the middle.
+
+    And the fourth power of the distance from there.
+    """
     r = np.sqrt(5) / reach * np.hypot(a[:, None, 0] - b[:, 0], a[:, None, 1] - b[:, 1])
-    first, second = (1 + GROWTH * np.square(part).sum(axis=1) for part in (a, b))
-    return first[:, None] * second * (1 + r + r * r / 3) * np.exp(-r)
+    first, second = (np.square(part).sum(axis=1) for part in (a, b))
+    grown = (1 + GROWTH * first)[:, None] * (1 + GROWTH * second)
+    return grown * (1 + r + r * r / 3) * np.exp(-r) + CENTRED * np.square(first)[:, None] * np.square(second)
 
 
 def _near(area: NDArray, at: NDArray) -> NDArray[np.float64]:
