@@ -5,6 +5,10 @@ Run by hand: python -m tests.bench.texture [--more 4] [--only free|tiles] [--rms
 which its correlation falls to 1/e. Edges are drawn in closed form (`tests.known_edges`), the paper is filtered
 noise that the measurement knows nothing of. `--clean` leaves hairs, reflections and hot pixels out. No other study
 uses these seeds.
+
+With 2,052 edges a stratum (`--more 19`), hairs, reflections and hot pixels lying about, MTF50's intervals hold
+93 to 99 % of free edges and 93 to 100 % of tiles, positions' 93 to 99 %, rises' 89 to 99 % (narrowest at textures
+of 1 %), with half-widths of 0.2 to 1.1 of the errors' 95th percentile.
 """
 
 from __future__ import annotations

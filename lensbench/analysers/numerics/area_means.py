@@ -3,6 +3,7 @@
 What varies smoothly over the plane is a low polynomial and a random field about it, of a size and a range that the
 values themselves tell (restricted maximum likelihood). The mean over an area is then the best linear prediction
 from all points around, and its variance counts the points' noise, their scatter beyond it, and which there were.
+Of positive values the reciprocals may be what varies smoothly: both are tried, and count alike.
 """
 
 from __future__ import annotations
@@ -59,7 +60,9 @@ class _Field(NamedTuple):
     scatter: float
 
 
-def area_means(points: NDArray, values: NDArray, noise: NDArray, areas: list[NDArray]) -> AreaMeans | None:
+def area_means(
+    points: NDArray, values: NDArray, noise: NDArray, areas: list[NDArray], positive: bool = False
+) -> AreaMeans | None:
     """Predict means over areas.
 
     Parameters
@@ -72,6 +75,9 @@ def area_means(points: NDArray, values: NDArray, noise: NDArray, areas: list[NDA
         Their covariance by noise.
     areas : list of ndarray, shape (m, 2)
         Points spread evenly over each area.
+    positive : bool
+        Whether all values are, as those of sharpness: it peaks where blur, its reciprocal, has a flat minimum.
+        What varies smoothly may then be either, and the interval counts what both predict.
 
     Returns
     -------
@@ -83,47 +89,87 @@ def area_means(points: NDArray, values: NDArray, noise: NDArray, areas: list[NDA
     N. Cressie, Statistics for Spatial Data (1993), sections 2.6 (restricted maximum likelihood) and 3.4 (universal
     kriging), of which the prediction of block means is a linear case (memory).
     """
-    distinct = len(np.unique(points, axis=0))
-    if distinct < CONSTANT_FROM:
+    plane = _Plane.of(points, areas)
+    if plane is None:
         return None
-    middle = points.mean(axis=0)
-    unit = max(float(np.sqrt(((points - middle) ** 2).sum(axis=1).mean())), 1e-9)
-    at = (points - middle) / unit
-    degree = 2 if distinct >= QUADRATIC_FROM else int(distinct >= LINEAR_FROM)
-    trend = _polynomial(at, degree)
-    fields, weight = _likely(at, values, float(np.mean(np.diagonal(noise))), trend)
-    inside = [_near((np.asarray(area, float) - middle) / unit, at) for area in areas]
-    each = [_predicted(at, values, noise, trend, field, inside, degree) for field in fields]
+    scales = [_on_scale(plane, values, noise, reciprocal) for reciprocal in (False, True)[: 1 + positive]]
+    mean, variance = (np.mean(part, axis=0) for part in zip(*scales, strict=True))
+    apart = np.var([one for one, _ in scales], axis=0)
+    return AreaMeans(mean, np.sqrt(variance + apart))
+
+
+class _Plane:
+    """The points and the areas' own, in units of their extent, and the polynomial that the points can tell."""
+
+    def __init__(self, at: NDArray, inside: list[NDArray], degree: int) -> None:
+        self.at, self.inside, self.degree = at, inside, degree
+        self.trend = _polynomial(at, degree)
+        self._correlations: dict[float, list[tuple[NDArray, NDArray]]] = {}
+
+    @classmethod
+    def of(cls, points: NDArray, areas: list[NDArray]) -> _Plane | None:
+        """None where there are too few points."""
+        distinct = len(np.unique(points, axis=0))
+        if distinct < CONSTANT_FROM:
+            return None
+        middle = points.mean(axis=0)
+        unit = max(float(np.sqrt(((points - middle) ** 2).sum(axis=1).mean())), 1e-9)
+        at = (points - middle) / unit
+        inside = [_near((np.asarray(area, float) - middle) / unit, at) for area in areas]
+        return cls(at, inside, 2 if distinct >= QUADRATIC_FROM else int(distinct >= LINEAR_FROM))
+
+    def correlations(self, reach: float) -> list[tuple[NDArray, NDArray]]:
+        """Of each area's points with all points, and among themselves; made once for each range."""
+        if reach not in self._correlations:
+            self._correlations[reach] = [
+                (_correlation(self.at, inside, reach), _correlation(inside, inside, reach))
+                for inside in self.inside
+            ]
+        return self._correlations[reach]
+
+
+def _on_scale(
+    plane: _Plane, values: NDArray, noise: NDArray, reciprocal: bool
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Means over areas and their variances, if the values, or their reciprocals, vary smoothly."""
+    if reciprocal:
+        noise = noise / np.outer(values, values) ** 2
+        values = 1 / values
+    fields, weight = _likely(plane, values, float(np.mean(np.diagonal(noise))))
+    each = [_predicted(plane, values, noise, field, reciprocal) for field in fields]
     mean, variance = (np.stack(part) for part in zip(*each, strict=True))
     whole = weight @ mean
     # What the likely fields differ by is in the interval, too.
-    return AreaMeans(whole, DOUBT * np.sqrt(weight @ (variance + (mean - whole) ** 2)))
+    return whole, DOUBT**2 * (weight @ (variance + (mean - whole) ** 2))
 
 
 def _predicted(
-    at: NDArray,
-    values: NDArray,
-    noise: NDArray,
-    trend: NDArray,
-    field: _Field,
-    inside: list[NDArray],
-    degree: int,
+    plane: _Plane, values: NDArray, noise: NDArray, field: _Field, reciprocal: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Means over areas and their variances by one field; `inside` are the areas' points."""
+    """Means over areas and their variances by one field."""
+    at, trend = plane.at, plane.trend
     covariance = field.variance * _correlation(at, at, field.reach) + noise + field.scatter * np.eye(len(at))
     covariance += 1e-12 * np.trace(covariance) / len(at) * np.eye(len(at))
     weights = np.linalg.inv(covariance)
     by_trend = np.linalg.pinv(trend.T @ weights @ trend, hermitian=True)
     coefficients = by_trend @ (trend.T @ (weights @ values))
     rest = weights @ (values - trend @ coefficients)
-    means, variances = np.full((2, len(inside)), np.nan)
-    for k, points in enumerate(inside):
+    means, variances = np.full((2, len(plane.inside)), np.nan)
+    for k, (points, (with_all, among)) in enumerate(
+        zip(plane.inside, plane.correlations(field.reach), strict=True)
+    ):
         if len(points):
-            tie = field.variance * _correlation(at, points, field.reach).mean(axis=1)
-            own = field.variance * _correlation(points, points, field.reach).mean()
-            basis = _polynomial(points, degree).mean(axis=0)
+            ties, bases = field.variance * with_all, _polynomial(points, plane.degree)
+            predicted = bases @ coefficients + rest @ ties
+            share = np.full(len(points), 1 / len(points))
+            if reciprocal:
+                # No farther than twice beyond the values: extrapolated, a reciprocal may come out as nothing.
+                predicted = 1 / np.clip(predicted, values.min() / 2, 2 * values.max())
+                share = share * predicted**2
+            means[k] = predicted.mean()
+            tie, basis = ties @ share, share @ bases
             lever = basis - trend.T @ (weights @ tie)
-            means[k] = basis @ coefficients + tie @ rest
+            own = field.variance * (share @ among @ share)
             variances[k] = max(own - tie @ weights @ tie + lever @ by_trend @ lever, 0.0)
     return means, variances
 
@@ -152,21 +198,19 @@ def _near(area: NDArray, at: NDArray) -> NDArray[np.float64]:
     return area[away <= FAR * usual]
 
 
-def _likely(
-    at: NDArray, values: NDArray, noise: float, trend: NDArray
-) -> tuple[list[_Field], NDArray[np.float64]]:
+def _likely(plane: _Plane, values: NDArray, noise: float) -> tuple[list[_Field], NDArray[np.float64]]:
     """Of each range the likeliest field, by restricted maximum likelihood over a grid, and the fields' weights.
 
     All points count as equally noisy.
     """
-    full, _ = np.linalg.qr(trend, mode="complete")
-    without = full[:, np.linalg.matrix_rank(trend) :]
+    full, _ = np.linalg.qr(plane.trend, mode="complete")
+    without = full[:, np.linalg.matrix_rank(plane.trend) :]
     rest = without.T @ values
     usual = max(float(rest @ rest) / max(len(rest), 1) - noise, 1e-3 * noise, 1e-30)
     variance, scatter = (usual * a for a in np.meshgrid(FIELD_SHARES, SCATTER_SHARES, indexing="ij"))
     fields, likelihoods = [], []
     for reach in RANGES:
-        value, vector = np.linalg.eigh(without.T @ _correlation(at, at, reach) @ without)
+        value, vector = np.linalg.eigh(without.T @ _correlation(plane.at, plane.at, reach) @ without)
         square = (vector.T @ rest) ** 2
         total = variance[..., None] * np.maximum(value, 0) + scatter[..., None] + noise + 1e-9 * usual
         likelihood = -0.5 * (np.log(total) + square / total).sum(axis=-1)

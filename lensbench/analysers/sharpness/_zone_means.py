@@ -121,7 +121,9 @@ def _over_zones(
         inside = of_tile == k
         if inside.any():
             mean[k], sigma[k], noise_sigma[k] = _plain_mean(value[inside], variance[inside])
-    found = area_means(np.stack([x, y], axis=1), value, np.diag(variance), areas) if len(tile) else None
+    positive = bool((share >= 0).all())
+    at = np.stack([x, y], axis=1)
+    found = area_means(at, value, np.diag(variance), areas, positive) if len(tile) else None
     if found is not None:
         seen = np.isfinite(found.mean) & np.isfinite(mean)
         mean[seen], sigma[seen] = found.mean[seen], found.sigma[seen]

@@ -347,13 +347,17 @@ def test_two_shots_are_more_certain_than_one():
     one = ShotEdges("a", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=1)}, FOUND)
     other = ShotEdges("b", {"green": edges_of(FOUND, Ellipse(), 0.006, seed=2)}, FOUND)
     alone, both = (measure_sharpness(shots, SIZE, PITCH_UM) for shots in ([one], [one, other]))
+    left = []
     for a, b in zip(alone.zones, both.zones, strict=True):
         assert b.edges == 2 * a.edges
         # What all edges may be off by alike stays; noise goes down by √2, the non-elliptic excess stays too.
         own = [
             np.sqrt(f.half_width**2 - (1.96 * COMMON_RELATIVE_SIGMA * f.value) ** 2) for f in (a.mtf50, b.mtf50)
         ]
-        assert own[0] / np.sqrt(2) < 1.01 * own[1] < 0.92 * own[0]
+        left.append(own[1] / own[0])
+    assert max(left) < 0.95
+    # Of a single zone, by what its two predictions happen to differ counts too.
+    assert 1 / np.sqrt(2) < 1.01 * np.median(left) < 0.92
     assert {edge.shot for edge in both.edges} == {"a", "b"}
 
 
