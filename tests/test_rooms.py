@@ -32,6 +32,7 @@ GROUND_FLOOR = (
     "shot",
     "srgb",
     "uniform_blocks",
+    "workers",
 )
 
 ROWS = [

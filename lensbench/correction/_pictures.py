@@ -32,6 +32,7 @@ from lensbench.errors import BenchError
 from lensbench.files import write_new, written_whole
 from lensbench.findings import Report, read_report
 from lensbench.target.layout import read_layout
+from lensbench.workers import in_processes
 
 COPIES = {"dng": "{}.dng", "linear": "{}-linear.tif", "display": "{}.tif"}
 """The kinds of copies, and what each is called after its original."""
@@ -165,7 +166,7 @@ def correct_pictures(
     results: dict[int, Corrected] = {}
     progress(0, len(jobs), "")
     steps = (joblib.delayed(_numbered)(number, job) for number, job in enumerate(jobs))
-    for number, result in joblib.Parallel(n_jobs=workers, return_as="generator_unordered")(steps):
+    for number, result in in_processes(steps, workers):
         results[number] = result
         progress(len(results), len(jobs), result.picture.name)
     return [results[number] for number in range(len(jobs))]

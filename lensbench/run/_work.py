@@ -9,7 +9,6 @@ from functools import partial
 from typing import NamedTuple
 
 import joblib
-from joblib.externals import loky
 
 from lensbench.errors import TRACEBACK, fault_in_words
 from lensbench.loaders.session import Session
@@ -20,8 +19,8 @@ from lensbench.run._loading import left_out
 from lensbench.run._read_edges import read_blade, read_target
 from lensbench.run._read_flats import read_flats
 from lensbench.run._readings import Outcome
-from lensbench.run._workers import worker_options
 from lensbench.target.layout import Layout
+from lensbench.workers import in_a_process_of_its_own, in_processes
 
 Progress = Callable[[int, int, str], object]
 """Called with the pieces of work done, all of them, and what was just done."""
@@ -113,10 +112,9 @@ def _in_parallel(pieces: list[_Piece], tell: Callable[[str], None], workers: int
     workers = min(workers or workers_at_once(), max(len(pieces), 1))
     threads = max(joblib.cpu_count() // workers, 1)
     jobs = (joblib.delayed(_numbered)(number, piece, threads) for number, piece in enumerate(pieces))
-    parallel = joblib.Parallel(n_jobs=workers, return_as="generator_unordered", **worker_options(workers))
     outcomes: dict[int, Outcome] = {}
     try:
-        for number, outcome in parallel(jobs):
+        for number, outcome in in_processes(jobs, workers):
             outcomes[number] = outcome
             tell(pieces[number].name)
     except BrokenProcessPool:
@@ -131,8 +129,7 @@ def _in_parallel(pieces: list[_Piece], tell: Callable[[str], None], workers: int
 def _alone(number: int, piece: _Piece) -> Outcome:
     """A piece of work in a process that has nothing else to do, and may be killed."""
     try:
-        with loky.ProcessPoolExecutor(max_workers=1) as pool:
-            return pool.submit(_numbered, number, piece, joblib.cpu_count()).result()[1]
+        return in_a_process_of_its_own(_numbered, number, piece, joblib.cpu_count())[1]
     except BrokenProcessPool:
         why = "the process that measured it was killed, perhaps since memory ran out. Close other programs."
         return _left_out(piece, why)
