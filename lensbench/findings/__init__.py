@@ -77,6 +77,7 @@ from lensbench.findings.setting import Setting, trusted_falloffs
 from lensbench.findings.sharpness import (
     COMMON_RELATIVE_SIGMA,
     DIRECTIONS,
+    MEAN,
     Contrast,
     ContrastCurve,
     EdgeSharpness,
@@ -112,6 +113,7 @@ __all__ = [
     "FORMAT",
     "LENS_ALONE",
     "LENS_AND_LIGHT",
+    "MEAN",
     "NORMAL_95",
     "REPORT_FILE",
     "UNTOLD",

@@ -13,6 +13,9 @@ from lensbench.findings.tables import Tabular
 DIRECTIONS = ("sagittal", "tangential")
 """The two directions for which sharpness is given; figures by direction are in this order."""
 
+MEAN = "mean"
+"""What stands in place of a direction for the mean of both."""
+
 COMMON_RELATIVE_SIGMA = 0.0005
 """Relative standard deviation of the error that all edges of a shot have in common, which no mean lessens: with
 it, the intervals of zones hold the truth as often as they claim (study: `tests/bench/zones.py`)."""

@@ -7,11 +7,8 @@ from typing import NamedTuple
 
 from lensbench import frame
 from lensbench.figure import Figure
-from lensbench.findings import DIRECTIONS, Glow, Setting, ZoneGlow
+from lensbench.findings import DIRECTIONS, MEAN, Glow, Setting, ZoneGlow
 from lensbench.shot import reference_channel
-
-MEAN = "mean"
-"""The mean of both directions, as findings name it."""
 
 
 def mtf50_by_zone(setting: Setting) -> dict[str, Figure]:

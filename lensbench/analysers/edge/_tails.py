@@ -49,21 +49,30 @@ def tails(fit: EdgeFit, before: EdgeFit) -> Tails:
     """
     everywhere = np.full(fit.n, np.inf)
     quartile = fit.crossing(0.75, everywhere) - fit.crossing(0.25, everywhere)
-    within, derivative = _within(fit, TAIL_STEPS * quartile[:, None])
-    by_noise, by_model = fit.covariances_apart(derivative)
-    taken_off = within - _within(before, TAIL_STEPS * quartile[:, None])[0]
+    distance = TAIL_STEPS * quartile[:, None]
+    within, rows = _within(fit, distance)
+    by_noise, by_model = fit.covariances_apart(_derivative(fit, within, rows))
+    taken_off = within - _within(before, distance)[0]
     by_crosstalk = taken_off * (unsure_of_tail_light(fit) / NORMAL_95)[:, None]
     return Tails(quartile, 1 - within, by_noise, by_model + by_crosstalk[:, :, None] * by_crosstalk[:, None])
 
 
 def _within(fit: EdgeFit, distance: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Share of the light within distances (n, m) of the edges; its derivative by the coefficients, (n, m, K)."""
+    """Share of the light within distances (n, m) of the edges, and the coefficients' weights in it, (n, m, K)."""
     centre = fit.half_crossing()[:, None]
-    beyond, before = _rows(centre + distance), _rows(centre - distance)
+    rows = _rows(centre + distance) - _rows(centre - distance)
+    return np.einsum("nmk,nk->nm", rows, fit.coefficients) / _contrast(fit)[:, None], rows
+
+
+def _derivative(fit: EdgeFit, within: NDArray, rows: NDArray) -> NDArray[np.float64]:
+    """The shares' derivative by the coefficients, (n, m, K)."""
     dark, white = profile.plateau_rows()
-    contrast = np.maximum(fit.coefficients @ (white - dark), 1e-9)[:, None]
-    within = np.einsum("nmk,nk->nm", beyond - before, fit.coefficients) / contrast
-    return within, (beyond - before - within[..., None] * (white - dark)) / contrast[..., None]
+    return np.asarray((rows - within[..., None] * (white - dark)) / _contrast(fit)[:, None, None])
+
+
+def _contrast(fit: EdgeFit) -> NDArray[np.float64]:
+    dark, white = profile.plateau_rows()
+    return np.maximum(fit.coefficients @ (white - dark), 1e-9)
 
 
 def _rows(distance: NDArray) -> NDArray[np.float64]:

@@ -99,11 +99,21 @@ def area_means(
 
 
 class _Plane:
-    """The points and the areas' own, in units of their extent, and the polynomial that the points can tell."""
+    """The points and the areas' own, in units of their extent, and the polynomial that the points can tell.
+
+    `among` are the points' correlations by range, `spectra` the eigenvalues and vectors of these `beside` the
+    polynomial.
+    """
 
     def __init__(self, at: NDArray, inside: list[NDArray], degree: int) -> None:
         self.at, self.inside, self.degree = at, inside, degree
         self.trend = _polynomial(at, degree)
+        full, _ = np.linalg.qr(self.trend, mode="complete")
+        self.beside = full[:, np.linalg.matrix_rank(self.trend) :]
+        self.among = {float(reach): _correlation(at, at, reach) for reach in RANGES}
+        self.spectra = {
+            reach: np.linalg.eigh(self.beside.T @ among @ self.beside) for reach, among in self.among.items()
+        }
         self._correlations: dict[float, list[tuple[NDArray, NDArray]]] = {}
 
     @classmethod
@@ -148,7 +158,7 @@ def _predicted(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Means over areas and their variances by one field."""
     at, trend = plane.at, plane.trend
-    covariance = field.variance * _correlation(at, at, field.reach) + noise + field.scatter * np.eye(len(at))
+    covariance = field.variance * plane.among[field.reach] + noise + field.scatter * np.eye(len(at))
     covariance += 1e-12 * np.trace(covariance) / len(at) * np.eye(len(at))
     weights = np.linalg.inv(covariance)
     by_trend = np.linalg.pinv(trend.T @ weights @ trend, hermitian=True)
@@ -203,19 +213,16 @@ def _likely(plane: _Plane, values: NDArray, noise: float) -> tuple[list[_Field],
 
     All points count as equally noisy.
     """
-    full, _ = np.linalg.qr(plane.trend, mode="complete")
-    without = full[:, np.linalg.matrix_rank(plane.trend) :]
-    rest = without.T @ values
+    rest = plane.beside.T @ values
     usual = max(float(rest @ rest) / max(len(rest), 1) - noise, 1e-3 * noise, 1e-30)
     variance, scatter = (usual * a for a in np.meshgrid(FIELD_SHARES, SCATTER_SHARES, indexing="ij"))
     fields, likelihoods = [], []
-    for reach in RANGES:
-        value, vector = np.linalg.eigh(without.T @ _correlation(plane.at, plane.at, reach) @ without)
+    for reach, (value, vector) in plane.spectra.items():
         square = (vector.T @ rest) ** 2
         total = variance[..., None] * np.maximum(value, 0) + scatter[..., None] + noise + 1e-9 * usual
         likelihood = -0.5 * (np.log(total) + square / total).sum(axis=-1)
         i = np.unravel_index(np.argmax(likelihood), likelihood.shape)
-        fields.append(_Field(float(reach), float(variance[i]), float(scatter[i])))
+        fields.append(_Field(reach, float(variance[i]), float(scatter[i])))
         likelihoods.append(likelihood[i])
     weight = np.exp(np.array(likelihoods) - max(likelihoods))
     good = weight > LEAST_WEIGHT

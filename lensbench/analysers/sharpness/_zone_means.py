@@ -14,10 +14,7 @@ from lensbench.analysers.edge import FREQUENCY
 from lensbench.analysers.numerics.area_means import area_means
 from lensbench.analysers.sharpness._between_shots import variance_between_shots
 from lensbench.analysers.sharpness._positions import Positions
-from lensbench.findings import COMMON_RELATIVE_SIGMA, DIRECTIONS, NORMAL_95
-
-MEAN = "mean"
-"""The direction's name for the mean of both."""
+from lensbench.findings import COMMON_RELATIVE_SIGMA, DIRECTIONS, MEAN, NORMAL_95
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from lensbench import frame
 from lensbench.analysers.edge import FREQUENCY, unfollowed_contrast
-from lensbench.analysers.sharpness._zone_means import MEAN, ZoneMean, ZoneMeans
+from lensbench.analysers.sharpness._zone_means import ZoneMean, ZoneMeans
 from lensbench.findings import (
     DIRECTIONS,
+    MEAN,
     NORMAL_95,
     Contrast,
     ContrastCurve,

@@ -10,14 +10,14 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.legend_handler import HandlerPatch
 from matplotlib.patches import Ellipse, FancyArrowPatch
 
-from lensbench.findings import Report
+from lensbench.findings import MEAN, Report
 from lensbench.reporter.plots import style
 from lensbench.reporter.plots.canvas import axes_in, write_at
 from lensbench.reporter.values.figures import nice_ceiling
 from lensbench.reporter.values.fringing import arrow_scale
 from lensbench.reporter.values.light import darkest_stops
 from lensbench.reporter.values.sharpness import channel_of_all, sharpness_ceiling, sharpness_unit
-from lensbench.verdicts.zones import MEAN, known_zones
+from lensbench.verdicts.zones import known_zones
 
 
 def draw_sharpness_key(sheet: Drawing, report: Report, left: float, top: float) -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lensbench import frame
+from lensbench.findings import MEAN
 from lensbench.formatting import first_capital, listed
 from lensbench.reporter.values.zones import in_the
-from lensbench.verdicts.zones import MEAN
 
 _MOST_NAMED = 3
 """More zones than these are counted instead of named."""
