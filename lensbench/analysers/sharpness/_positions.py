@@ -85,14 +85,23 @@ def find_positions(table: EdgeTable, size: tuple[int, int]) -> Positions:
     number, first = np.unique(table.position, return_index=True)
     n = len(number)
     owner = np.searchsorted(number, table.position)
-    x = np.bincount(owner, table.x, n) / np.bincount(owner, minlength=n)
-    y = np.bincount(owner, table.y, n) / np.bincount(owner, minlength=n)
+    x, y = _places(table, owner, n)
     axes = _axes_of_edges(table, _axes(x, y, size)[owner], size)
     ellipses = fit_ellipses(table, owner, axes, n)
     mtf50, excess_sigma = corrected(x, y, ellipses)
     curve, curve_sigma = _curves_along(table, owner, axes, mtf50)
     tile, shot = _tiles(table, first), np.unique(table.shot[first], return_inverse=True)[1].ravel()
     return Positions(x, y, tile, shot, first, mtf50, ellipses.sigma, excess_sigma, curve, curve_sigma)
+
+
+def _places(table: EdgeTable, owner: NDArray, n: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where positions are, x and y: the mean of their used edges, or of all where none is used.
+
+    Where the frame's border cuts a tile, an edge that is left out may lie outside, where nothing was measured.
+    """
+    counts = table.used | (np.bincount(owner, table.used, n) == 0)[owner]
+    number = np.bincount(owner, counts, n)
+    return np.bincount(owner, counts * table.x, n) / number, np.bincount(owner, counts * table.y, n) / number
 
 
 def _axes(x: NDArray, y: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
