@@ -32,7 +32,13 @@ USUAL_BEND = 3.0
 """Change of that rise over half the frame's diagonal: 2.8 for two stops of falloff, 5.5 for four."""
 
 SMALLEST_FRAME = 1800.0
-"""Half the diagonal in pixels; a smaller picture was cut out of a larger one: its light is no steeper for it."""
+"""Half the diagonal in pixels; a smaller picture may be cut out of a larger one, its light no steeper for it."""
+
+STEEPER_THAN_SEEN = 2.0
+"""How much steeper light may be round one tile than tiles show it over the picture, which may be a whole one."""
+
+LEAST_TILES = 12
+"""The light of fewer tiles, fitted with six terms, shows nothing."""
 
 SPOILED = 6.0
 """Blocks of light farther off the rest than so many times what blocks usually are hold a hot pixel or a speck."""
@@ -123,9 +129,10 @@ def light_round(
     level, centre = np.where(mean_light > 0, mean_light, 1.0), np.stack(middle, axis=1)
     share = light / level[group]
     tail = (contrast * blur)[owner] / level[group] * _kept(blocks, places, offset, blur)
-    half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
     terms = _terms(blocks.at - centre[group])
-    usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3 + [USUAL_TAIL])
+    # Free edges may be of things of any brightness.
+    seen = (np.bincount(member, places.side >= 0, n) > 0) & (np.bincount(group, minlength=n) > 0)
+    usual = np.append(_usual(np.log(level[seen]), centre[seen], size), USUAL_TAIL)
     found, covariance = _steady(
         np.column_stack([terms, -tail]),
         np.log(np.maximum(share, LEAST_LIGHT)),
@@ -136,6 +143,21 @@ def light_round(
         blocks.cell,
     )
     return _at_edges(found[member], covariance[member], places, centre[member])
+
+
+def _usual(light: NDArray, place: NDArray, size: tuple[int, int]) -> NDArray[np.float64]:
+    """Standard deviations of the terms of ln light round any figure, from those of tiles at places, shape (5,)."""
+    half_diagonal = max(np.hypot(*size) / 2, SMALLEST_FRAME)
+    usual = np.array([USUAL_SLOPE / half_diagonal] * 2 + [USUAL_BEND / half_diagonal**2] * 3)
+    if len(light) < LEAST_TILES:
+        return usual
+    away = place - place.mean(axis=0)
+    columns = np.column_stack([np.ones(len(away)), _terms(away / half_diagonal)])
+    _, *slope, xx, xy, yy = np.linalg.lstsq(columns, light, rcond=None)[0]
+    bend = np.array([[xx, xy], [xy, yy]]) / half_diagonal**2
+    steepest = np.linalg.norm(np.array(slope) / half_diagonal + away @ bend, axis=1).max()
+    most_bent = np.abs(np.linalg.eigvalsh(bend)).max()
+    return np.maximum(usual, STEEPER_THAN_SEEN * np.array([steepest] * 2 + [most_bent] * 3))
 
 
 def _at_edges(found: NDArray, covariance: NDArray, places: EdgePlaces, centre: NDArray) -> EdgeLight:
