@@ -44,6 +44,10 @@ have less than 130, up to a signal to noise of 5000 (tests/bench/marks.py)."""
 SUSPECT, SUSPECT_STEEPNESS = 1.2, 3.0
 """Sum of squares for each sample from which a rim steeper than this may be sharper than found."""
 
+RIM_SHARE = 0.5
+"""The rim's width over the steepness of wide marks, as a share of their samples' side, below which their samples
+at the rim are too wide."""
+
 SOFT_STEEPNESS = 5.0
 """Of softer rims, two points each way do for the mean over a sample."""
 
@@ -98,6 +102,10 @@ def refined(
         # A sharp rim is found from one that is too sharp, not from a soft one.
         sharper = _fit(_start(blob, scale, STEEPEST / 2), prior, samples, (blob.x, blob.y), scale)
         best = min(best, sharper, key=lambda fit: fit.cost)
+    if scale / np.exp(best.theta[_STEEPNESS]) < RIM_SHARE * samples.side.max():
+        # What so narrow a rim leaves when it is subtracted a little too soft would be found as a fibre.
+        samples = samples_around(blob, residual, z, others, subtracted, fine_rim=True)
+        best = _fit(best.theta, prior, samples, (blob.x, blob.y), scale)
     theta = best.theta
     if _surprise(theta, prior) > MOST_SURPRISE:
         return None
@@ -156,12 +164,10 @@ def _fit(theta: NDArray, prior: _Prior, samples: Samples, middle: tuple[float, f
     weight = samples.noise**-2.0
     # Two points each way, those of Gauss and Legendre, do for what changes little within a sample.
     soft = theta[_STEEPNESS] < np.log(SOFT_STEEPNESS) and len(samples.x) > MANY_SAMPLES
-    inside = (
-        np.array([-0.5, 0.5]) / np.sqrt(3) if soft else (np.arange(WITHIN) + 0.5) / WITHIN - 0.5
-    ) * samples.side
+    inside = np.array([-0.5, 0.5]) / np.sqrt(3) if soft else (np.arange(WITHIN) + 0.5) / WITHIN - 0.5
     # Of every point within the samples, from the middle in units of the scale.
     u, v = (
-        ((own[:, None] - centre + offset.ravel()) / scale)
+        ((own[:, None] - centre + samples.side[:, None] * offset.ravel()) / scale)
         for own, centre, offset in zip((samples.x, samples.y), middle, np.meshgrid(inside, inside), strict=True)
     )
 

@@ -23,19 +23,28 @@ PIXELS_BELOW_PX = 16.0
 CELLS_ACROSS = 10
 """Cells to a mark's width at least: fewer blur its rim (chosen by experience)."""
 
+RIM_SIDES = 1.0
+"""Cells lie at the rim when their middles are within so many of their sides of it."""
+
 
 class Samples(NamedTuple):
-    """Samples around a mark: position in px, depth and its noise as shares of the light; their side in px."""
+    """Samples around a mark: position in px, depth and its noise as shares of the light; each one's side in px."""
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     depth: NDArray[np.float64]
     noise: NDArray[np.float64]
-    side: float
+    side: NDArray[np.float64]
 
 
 def samples_around(
-    blob: Blob, residual: Residual, z: NDArray[np.float32], others: Sequence[Blob | Fibre], subtracted: bool
+    blob: Blob,
+    residual: Residual,
+    z: NDArray[np.float32],
+    others: Sequence[Blob | Fibre],
+    subtracted: bool,
+    *,
+    fine_rim: bool = False,
 ) -> Samples:
     """The samples of a mark.
 
@@ -51,6 +60,8 @@ def samples_around(
         The other marks whose shadows may lie in the same pixels.
     subtracted : bool
         Whether the mark itself is subtracted from `z` too.
+    fine_rim : bool
+        Whether wide cells at its rim are to be given as the finest ones that they hold.
 
     Returns
     -------
@@ -59,7 +70,7 @@ def samples_around(
     reach = REACH * blob.length.value / 2 + REACH_PX
     if blob.width.value < PIXELS_BELOW_PX:
         return _pixels(blob, residual, others, reach)
-    return _cells(blob, residual, z, subtracted, reach)
+    return _cells(blob, residual, z, subtracted, reach, fine_rim)
 
 
 def _pixels(blob: Blob, residual: Residual, others: Sequence[Blob | Fibre], reach: float) -> Samples:
@@ -77,10 +88,12 @@ def _pixels(blob: Blob, residual: Residual, others: Sequence[Blob | Fibre], reac
     )
     depth = depth - sum(other.depth.value / 100 * other.shares(x, y) for other in others)
     good = np.abs(depth - np.median(depth)) < OUTLYING_PIXEL * noise
-    return Samples(x[good].astype(float), y[good].astype(float), depth[good], noise[good], 1.0)
+    return Samples(x[good].astype(float), y[good].astype(float), depth[good], noise[good], np.ones(good.sum()))
 
 
-def _cells(blob: Blob, residual: Residual, z: NDArray[np.float32], subtracted: bool, reach: float) -> Samples:
+def _cells(
+    blob: Blob, residual: Residual, z: NDArray[np.float32], subtracted: bool, reach: float, fine_rim: bool
+) -> Samples:
     # Long marks have more of them.
     across = CELLS_ACROSS * np.sqrt(blob.width.value / blob.length.value)
     count = 2 ** max(int(np.log2(blob.width.value / across)) - 1, 0)
@@ -97,7 +110,22 @@ def _cells(blob: Blob, residual: Residual, z: NDArray[np.float32], subtracted: b
         blob.subtract_from(fine, residual, -1.0, (left * count, top * count))
     means = fine.reshape(bottom - top, count, right - left, count).mean(axis=(1, 3), dtype=float)
     x, y = np.meshgrid(*((np.arange(*span) + 0.5) * side - 0.5 for span in ((left, right), (top, bottom))))
-    chosen = readable & (blob.radius(x, y) < REACH)
-    x, y = x[chosen], y[chosen]
+    radius = blob.radius(x, y)
+    chosen = readable & (radius < REACH)
+    if not fine_rim or count == 1:
+        return _of_cells(x[chosen], y[chosen], means[chosen], count, residual)
+    at_rim = chosen & (np.abs(radius - 1) * blob.width.value / 2 < RIM_SIDES * side)
+    wide = chosen & ~at_rim
+    part = np.repeat(np.repeat(at_rim, count, axis=0), count, axis=1)
+    row, column = np.nonzero(part)
+    across, down = (CELL_PX * (v + 0.5) - 0.5 for v in (column + left * count, row + top * count))
+    rim = _of_cells(across, down, fine[part], 1, residual)
+    rest = _of_cells(x[wide], y[wide], means[wide], count, residual)
+    return Samples(*(np.concatenate(pair) for pair in zip(rim, rest, strict=True)))
+
+
+def _of_cells(x: NDArray, y: NDArray, z: NDArray, count: int, residual: Residual) -> Samples:
+    """Cells of so many of the finest each way, with their depth times the light's strength, as samples."""
     strength = residual.strength_at(x, y)
-    return Samples(x, y, means[chosen] / strength, 1 / (strength * count), float(side))
+    side = np.full(len(x), float(CELL_PX * count))
+    return Samples(x, y, z / strength, 1 / (strength * count), side)

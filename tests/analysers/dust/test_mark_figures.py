@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from lensbench.analysers.dust import find_marks
 from lensbench.analysers.dust._mark_profile import Profile, blurred_rim, relative_depth
+from tests.analysers import flats
 from tests.bench.marks import SEED, SHAPES, rows_of
 
 pytestmark = pytest.mark.filterwarnings("ignore::galsim.GalSimWarning")
@@ -34,6 +36,20 @@ def test_depth_of_strong_soft_marks_is_unbiased(frames):
 
 def test_nothing_is_found_beside_strong_marks(frames):
     assert [besides for _, besides in frames] == [0, 0]
+
+
+def test_a_wide_disc_with_a_hard_rim_is_one_mark_of_its_width():
+    """In closed form, by the share of each pixel's 4 × 4 points that lie within."""
+    middle, width = (630.3, 571.6), 230.0
+    light = flats.cos4((1300, 1100), 0.5)
+    y, x = np.indices(light.shape)
+    offsets = (np.arange(4) - 1.5) / 4
+    within = [np.hypot(x + dx - middle[0], y + dy - middle[1]) < width / 2 for dx in offsets for dy in offsets]
+    disc = find_marks(flats.flat(light * (1 - 0.15 * np.mean(within, axis=0)), seed=3)).marks
+    assert len(disc) == 1
+    for figure in (disc[0].width_px, disc[0].length_px):
+        assert figure.low <= width <= figure.high
+        assert figure.half_width < 0.005 * width
 
 
 def test_profiles_are_one_at_the_centre_and_a_half_at_radius_one():
