@@ -6,6 +6,10 @@ times as many lenses. What each family is drawn from is what the bars speak of; 
 GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and Computing 10 (2015) 121. Its
 `kValue` along the edge's normal, times the square pixel's transfer, is the truth. Clean edges are drawn without
 noise, noisy ones exposed at 30,000 electrons of full scale with 3 of reading noise.
+
+A mean of 7 noisy shots still scatters by up to 0.003 of contrast, and edges drawn without any noise, as no camera
+gives them, may be off by 0.02 to 0.04 (three tiles' edges of 1260): of the four lenses with the worst of these, 24
+shots' means are nowhere off by more than 0.0098.
 """
 
 from __future__ import annotations
