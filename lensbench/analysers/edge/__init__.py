@@ -4,6 +4,7 @@ In: a Shot and the nominal positions of its edges. Out: `EdgeResponses`, a chann
 Every capability that measures on edges may call this one.
 """
 
+from lensbench.analysers.edge._fit import LEAST_AVERAGED
 from lensbench.analysers.edge._line_spreads import LineSpreads, rough_line_spreads
 from lensbench.analysers.edge._measure import measure_edges
 from lensbench.analysers.edge._places import EdgePlaces, blade_places, tile_edges
@@ -13,6 +14,7 @@ from lensbench.analysers.edge._traces import EdgeTraces, trace_edges
 
 __all__ = [
     "FREQUENCY",
+    "LEAST_AVERAGED",
     "TAIL_STEPS",
     "EdgePlaces",
     "EdgeResponses",

@@ -133,11 +133,34 @@ def profile_factors(blur: NDArray, bands: NDArray, right: NDArray, reach: NDArra
     ndarray, shape (n, K, 4)
         For `banded.solved`.
     """
+    return factors_of(bands, roughness_seen(blur, bands, right, reach))
+
+
+def roughness_seen(blur: NDArray, bands: NDArray, right: NDArray, reach: NDArray) -> NDArray[np.float64]:
+    """How rough profiles are by their own samples, of which `profile_factors` says more.
+
+    Returns
+    -------
+    ndarray, shape (n, K)
+        Standard deviations of the rows of `profile.roughness`.
+    """
     rough, prior = profile.roughness(), profile.prior_roughness(blur)
     seen = profile.seen_roughness(reach)
     largest = profile.largest_roughness(seen)
-    # Levels are within hundreds of contrasts: that holds a profile without any samples.
+    bands = _held(bands)
+    return np.asarray(
+        banded.rescaled(bands, right, *rough, prior, largest, seen, INITIAL_SCALES, PRIOR_COUNT, SCALE_ROUNDS)
+    )
+
+
+def factors_of(bands: NDArray, sigma: NDArray) -> NDArray[np.float64]:
+    """Factors of the profiles' matrices, for profiles that are so rough (`roughness_seen`)."""
+    rough = profile.roughness()
+    return np.asarray(banded.factored(banded.with_rows(_held(bands), rough.rows, rough.first, sigma)))
+
+
+def _held(bands: NDArray) -> NDArray[np.float64]:
+    """Equations that hold a profile without any samples: levels are within hundreds of contrasts."""
     bands = bands.copy()
     bands[:, 0] += 1e-5
-    sigma = banded.rescaled(bands, right, *rough, prior, largest, seen, INITIAL_SCALES, PRIOR_COUNT, SCALE_ROUNDS)
-    return banded.factored(banded.with_rows(bands, rough.rows, rough.first, sigma))
+    return bands

@@ -18,9 +18,11 @@ from lensbench.analysers.edge._equations import (
     LINE_PRIOR,
     PIECE_PRODUCTS,
     Equations,
+    factors_of,
     normal_equations,
     profile_factors,
     reach_of,
+    roughness_seen,
 )
 from lensbench.analysers.edge._first_look import MIN_BLUR, NOISE_FLOOR
 from lensbench.analysers.edge._model import EdgeModel, Segments, Tables
@@ -32,6 +34,9 @@ from lensbench.analysers.numerics import banded
 
 LARGEST_STEP = 3.0
 """No line is moved, turned or curved by more pixels in one step."""
+
+LEAST_AVERAGED = 3
+"""Edges over which what is for means alone has to be averaged (`FinalFits`)."""
 
 _MODEL_FIELDS = tuple(EdgeModel.__dataclass_fields__)
 
@@ -81,13 +86,26 @@ def with_right_side(fit: EdgeFit, right: NDArray, rescale: bool) -> EdgeFit:
     return replace(fit, equations=equations, factors=factors, coefficients=coefficients)
 
 
-def final_fit(fit: EdgeFit) -> EdgeFit:
+class FinalFits(NamedTuple):
+    """The last fit of each edge, as smooth as its own samples ask for, and one for means over edges.
+
+    Of what a single profile's noise hides, more shows in the mean of several that are alike, unless each has been
+    made as smooth as its own noise asks for: `rougher` may be `LEAST_AVERAGED` times as rough, in variance. Its
+    lines and noise are those of `fit`.
+    """
+
+    fit: EdgeFit
+    rougher: EdgeFit
+
+
+def final_fits(fit: EdgeFit) -> FinalFits:
     """The last step, and how sure everything is."""
     # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
-    data, far, model, tables, residual, equations = _looked_at(fit.data, fit.far, _model_of(fit), reject=True)
-    texture = find_texture(data, far, model, tables, equations.near_key, residual)
-    factors = profile_factors(model.blur, equations.bands, equations.right, equations.reach)
-    model, along, covariance = _joint_step(model, equations, factors)
+    data, far, before, tables, residual, equations = _looked_at(fit.data, fit.far, _model_of(fit), reject=True)
+    texture = find_texture(data, far, before, tables, equations.near_key, residual)
+    sigma = roughness_seen(before.blur, equations.bands, equations.right, equations.reach)
+    factors, rougher = (factors_of(equations.bands, np.sqrt(n) * sigma) for n in (1, LEAST_AVERAGED))
+    model, along, covariance = _joint_step(before, equations, factors)
     fit = _fit_of(
         model,
         data=data,
@@ -101,7 +119,12 @@ def final_fit(fit: EdgeFit) -> EdgeFit:
         confounding=equations.own[:, 0, 0] * covariance[:, 0, 0],
         pulled=np.zeros(model.n),
     )
-    return replace(fit, pulled=pulled_apart(fit))
+    fit = replace(fit, pulled=pulled_apart(fit))
+    model, along, covariance = _joint_step(before, equations, rougher)
+    return FinalFits(
+        fit,
+        replace(fit, coefficients=model.coefficients, factors=rougher, along=along, covariance=covariance),
+    )
 
 
 def _model_of(fit: EdgeFit) -> EdgeModel:

@@ -25,7 +25,7 @@ from lensbench.analysers.edge._crosstalk_cells import without_crosstalk
 from lensbench.analysers.edge._edge_fit import EdgeFit
 from lensbench.analysers.edge._far_steps import unsure_plateaus
 from lensbench.analysers.edge._first_look import MAX_TURN, RoughEdges, are_uncut, look_roughly
-from lensbench.analysers.edge._fit import final_fit, first_fit
+from lensbench.analysers.edge._fit import FinalFits, final_fits, first_fit
 from lensbench.analysers.edge._intervals import (
     Figures,
     figures,
@@ -173,8 +173,8 @@ def _measure_chunk(shot: Shot, channel: str, nominal: EdgePlaces) -> EdgeRespons
     first = first_fit(samples, segments, rough.blur, rough.noise / contrast)
     # What an edge too poor for figures shows must not be taken off the others of its tile.
     usable = reasons(first, rough.blur, reason) == ""
-    fit = final_fit(without_crosstalk(first, Crosstalk(places, margin, usable)))
-    return _responses(nominal, places, fit, rough, first)
+    last = final_fits(without_crosstalk(first, Crosstalk(places, margin, usable)))
+    return _responses(nominal, places, last, rough, first)
 
 
 def _gathered(shot: Shot, channel: str, places: EdgePlaces, blur: NDArray, margin: NDArray) -> EdgeSamples:
@@ -207,16 +207,17 @@ def _in_contrasts(samples: EdgeSamples, places: EdgePlaces, rough: RoughEdges) -
 
 
 def _responses(
-    nominal: EdgePlaces, places: EdgePlaces, fit: EdgeFit, rough: RoughEdges, with_crosstalk: EdgeFit
+    nominal: EdgePlaces, places: EdgePlaces, last: FinalFits, rough: RoughEdges, with_crosstalk: EdgeFit
 ) -> EdgeResponses:
-    """What a fit shows; `with_crosstalk` is the one before crosstalk was taken off."""
+    """What the last fits show; `with_crosstalk` is the one before crosstalk was taken off."""
+    fit = last.fit
     reason = reasons(fit, rough.blur, rough.reason)
     seen = figures(fit)
     by_crosstalk = sigma_by_crosstalk(fit, figures(with_crosstalk), seen)
     sigma = Figures(*map(np.hypot, sigma_by_noise(fit), by_crosstalk))
     sigma = Figures(*map(np.hypot, sigma, sigma_by_plateaus(unsure_plateaus(fit), seen)))
     mtf50, mtf50_sigma, fall = mtf50_by_curve(fit, seen.mtf, sigma.mtf)
-    tail = tails(fit, with_crosstalk)
+    tail = tails(last, with_crosstalk)
     dark, white = fit.plateaus()
     line = measured_lines(nominal, places, fit)
     scale = rough.white - rough.dark

@@ -67,7 +67,7 @@ class EdgeResponses:
         Distance from 25 % to 75 %.
     tail, tail_covariance : ndarray, shape (n, T), (n, T, T)
         Share of the light that lands farther than `TAIL_STEPS` of these distances from the edge, on both sides
-        together, and its covariance by noise ...
+        together, for means over `LEAST_AVERAGED` edges or more, and its covariance by noise ...
     tail_model_covariance : ndarray, shape (n, T, T)
         ... and by what their fit takes for likely: how smooth a profile is between its samples, how much light
         comes from a figure's other edges. Edges that are blurred alike are wrong alike, so averaging over them

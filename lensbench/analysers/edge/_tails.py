@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lensbench.analysers.edge import _profile as profile
 from lensbench.analysers.edge._edge_fit import EdgeFit
+from lensbench.analysers.edge._fit import LEAST_AVERAGED, FinalFits
 from lensbench.analysers.edge._intervals import unsure_of_tail_light
 from lensbench.findings import NORMAL_95
 
@@ -36,25 +37,28 @@ class Tails(NamedTuple):
     by_model: NDArray[np.float64]
 
 
-def tails(fit: EdgeFit, before: EdgeFit) -> Tails:
-    """The tails that a fit shows.
+def tails(last: FinalFits, before: EdgeFit) -> Tails:
+    """The tails that edges show: for means, so by their rougher fit.
 
     Parameters
     ----------
-    fit : EdgeFit
+    last : FinalFits
         The last.
     before : EdgeFit
         What was fitted before any crosstalk was taken off. That goes by light that fades as 1/z; a glow fades
         faster, and some of it is taken off wrongly: between none and all of it, with 95 %.
     """
+    fit, rougher = last
     everywhere = np.full(fit.n, np.inf)
     quartile = fit.crossing(0.75, everywhere) - fit.crossing(0.25, everywhere)
     distance = TAIL_STEPS * quartile[:, None]
-    within, rows = _within(fit, distance)
-    by_noise, by_model = fit.covariances_apart(_derivative(fit, within, rows))
-    taken_off = within - _within(before, distance)[0]
+    within, rows = _within(rougher, distance)
+    by_noise, too_smooth = rougher.covariances_apart(_derivative(rougher, within, rows))
+    taken_off = _within(fit, distance)[0] - _within(before, distance)[0]
     by_crosstalk = taken_off * (unsure_of_tail_light(fit) / NORMAL_95)[:, None]
-    return Tails(quartile, 1 - within, by_noise, by_model + by_crosstalk[:, :, None] * by_crosstalk[:, None])
+    # Hidden is what is rough as the samples ask for: less than the rougher fit takes for likely.
+    by_model = too_smooth / LEAST_AVERAGED + by_crosstalk[:, :, None] * by_crosstalk[:, None]
+    return Tails(quartile, 1 - within, by_noise, by_model)
 
 
 def _within(fit: EdgeFit, distance: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
