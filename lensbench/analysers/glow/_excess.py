@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
+from scipy.special import ndtri
 
 from lensbench.analysers.edge import TAIL_STEPS, EdgeResponses
 from lensbench.analysers.glow._diffraction import DiffractionTails
@@ -23,6 +24,9 @@ LEAST_OF_REACH = 0.8
 
 LEAST_ROOM = 2.0
 """The reach over the distance from which glow counts: less leaves too little to look at (our own choice)."""
+
+MOST_GLOW = 0.4
+"""Shares of glow up to which a core is told from it: more takes half of the light out of the core's width."""
 
 DISTANCES = 48
 """Distances from 1 px to the reach at which glow is followed."""
@@ -41,19 +45,16 @@ class Excess:
         The edges' middles in pixels.
     from_px : ndarray, shape (n,)
         Three times the 25-75 % distance, from which light counts.
-    share, sigma : ndarray, shape (n,)
-        Share of the light from there to the reach, less diffraction's, and its standard deviation by noise ...
-    model_sigma : ndarray, shape (n,)
-        ... and by the fitted profile, by which all edges are off together.
-    diffraction, diffraction_less, diffraction_more : ndarray, shape (n,)
-        Diffraction's share there, and by how much less and more it may be, which all edges have in common.
     distance_px : ndarray, shape (m,)
         Distances up to the reach, the same for all edges ...
     farther : ndarray, shape (n, m)
         ... and the share of the light from there to the reach, less diffraction's; nearer than three 25-75 %
         distances, as there.
-    diffraction_farther : ndarray, shape (n, m)
-        Diffraction's share from there to the reach.
+    diffraction : ndarray, shape (n, m)
+        Diffraction's share from there to the reach ...
+    diffraction_off, diffraction_less, diffraction_more : ndarray, shape (n, m)
+        ... by how much it may be off (95 %), and by how much less and more it is at most besides: in all edges
+        alike.
     gradient : ndarray, shape (n, m, T)
         Of `farther` by the edge's tails.
     tail_covariance, tail_model_covariance : ndarray, shape (n, T, T)
@@ -63,18 +64,30 @@ class Excess:
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     from_px: NDArray[np.float64]
-    share: NDArray[np.float64]
-    sigma: NDArray[np.float64]
-    model_sigma: NDArray[np.float64]
-    diffraction: NDArray[np.float64]
-    diffraction_less: NDArray[np.float64]
-    diffraction_more: NDArray[np.float64]
     distance_px: NDArray[np.float64]
     farther: NDArray[np.float64]
-    diffraction_farther: NDArray[np.float64]
+    diffraction: NDArray[np.float64]
+    diffraction_off: NDArray[np.float64]
+    diffraction_less: NDArray[np.float64]
+    diffraction_more: NDArray[np.float64]
     gradient: NDArray[np.float64]
     tail_covariance: NDArray[np.float64]
     tail_model_covariance: NDArray[np.float64]
+
+    @property
+    def share(self) -> NDArray[np.float64]:
+        """Share of the light from three 25-75 % distances to the reach, less diffraction's, shape (n,)."""
+        return self.farther[:, 0]
+
+    @property
+    def sigma(self) -> NDArray[np.float64]:
+        """Its standard deviation by noise ..."""
+        return sigma_along(self.gradient[:, 0], self.tail_covariance)
+
+    @property
+    def model_sigma(self) -> NDArray[np.float64]:
+        """... and by the fitted profile, by which all edges are off together."""
+        return sigma_along(self.gradient[:, 0], self.tail_model_covariance)
 
     @classmethod
     def joined(cls, parts: Sequence[Excess]) -> Excess:
@@ -98,40 +111,48 @@ def common_reach(responses: Sequence[EdgeResponses]) -> float | None:
     return float(min(np.percentile(reach, REACH_OF_MOST), MOST_REACH_PX)) if len(reach) else None
 
 
-def excess_of(response: EdgeResponses, diffraction: DiffractionTails, reach_px: float) -> Excess:
-    """Glow of each edge that shows it.
+def with_tails(response: EdgeResponses, reach_px: float) -> EdgeResponses:
+    """The edges of one channel that show their tails up to a reach."""
+    far_enough = response.reach_px >= LEAST_OF_REACH * reach_px
+    sharp_enough = TAIL_STEPS[0] * response.quartile_px * LEAST_ROOM <= reach_px
+    return response.take(response.measured & far_enough & sharp_enough)
+
+
+def excess_of(seen: EdgeResponses, diffraction: DiffractionTails, reach_px: float) -> Excess:
+    """Glow of each edge.
 
     Parameters
     ----------
-    response : EdgeResponses
-        The edges of one channel.
+    seen : EdgeResponses
+        Edges of one channel that show their tails.
     diffraction : DiffractionTails
         Of its wavelength and aperture.
     reach_px : float
         Up to where light counts.
     """
-    far_enough = response.reach_px >= LEAST_OF_REACH * reach_px
-    sharp_enough = TAIL_STEPS[0] * response.quartile_px * LEAST_ROOM <= reach_px
-    seen = response.take(response.measured & far_enough & sharp_enough)
-    expected = diffraction.at(seen.quartile_px)
+    from_px = TAIL_STEPS[0] * seen.quartile_px
     distance = np.geomspace(1.0, reach_px, DISTANCES)
-    weights = _weights(np.log(distance / seen.quartile_px[:, None]))
-    own, gradient = _within_reach(seen.tail, weights)
-    other, _ = _within_reach(expected.share, weights)
-    scale = other[:, 0] / np.maximum(expected.share[:, 0], 1e-9)
+    counted = np.maximum(distance, from_px[:, None])
+    as_wide, of_edges = diffraction.at(seen.quartile_px), _weights(counted, seen.quartile_px)
+    own, gradient = _within_reach(seen.tail, of_edges)
+
+    def put_there(tail: Callable[[DiffractionTails], NDArray]) -> NDArray[np.float64]:
+        """What diffraction does, by tails for a width: of a core that is narrower than the edge, by its glow."""
+        glow = own[:, 0] - _within_reach(tail(as_wide), of_edges)[0][:, 0]
+        core_px = _core_width(seen.quartile_px, glow)
+        return _within_reach(tail(diffraction.at(core_px)), _weights(counted, core_px))[0]
+
+    other = put_there(lambda tails: tails.share)
     return Excess(
         x=seen.x,
         y=seen.y,
-        from_px=TAIL_STEPS[0] * seen.quartile_px,
-        share=own[:, 0] - other[:, 0],
-        sigma=sigma_along(gradient[:, 0], seen.tail_covariance),
-        model_sigma=sigma_along(gradient[:, 0], seen.tail_model_covariance),
-        diffraction=other[:, 0],
-        diffraction_less=scale * expected.less[:, 0],
-        diffraction_more=scale * expected.more[:, 0],
+        from_px=from_px,
         distance_px=distance,
         farther=own - other,
-        diffraction_farther=other,
+        diffraction=other,
+        diffraction_off=diffraction.off * other,
+        diffraction_less=other - put_there(lambda tails: tails.share - tails.less),
+        diffraction_more=put_there(lambda tails: tails.share + tails.more) - other,
         gradient=gradient,
         tail_covariance=seen.tail_covariance,
         tail_model_covariance=seen.tail_model_covariance,
@@ -139,13 +160,39 @@ def excess_of(response: EdgeResponses, diffraction: DiffractionTails, reach_px: 
 
 
 def sigma_along(gradient: NDArray, covariance: NDArray) -> NDArray[np.float64]:
-    """Standard deviations of figures with gradients (n, T) by what has covariances (n, T, T)."""
-    return np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", gradient, covariance, gradient), 0))
+    """Standard deviations of figures with gradients (n, ..., T) by what has covariances (n, T, T): (n, ...)."""
+    along = gradient.reshape(len(gradient), -1, gradient.shape[-1])
+    square = np.einsum("nmi,nmi->nm", along @ covariance, along)
+    return np.sqrt(np.maximum(square, 0)).reshape(gradient.shape[:-1])
 
 
-def _weights(log_step: NDArray) -> NDArray[np.float64]:
-    """Weights of the tails at `TAIL_STEPS` in those at other distances, (n, m) to (n, m, T)."""
-    return _BETWEEN_STEPS(np.clip(log_step, *np.log(TAIL_STEPS[[0, -1]])))
+def _core_width(quartile_px: NDArray, glow: NDArray) -> NDArray[np.float64]:
+    """25-75 % distances of the cores of edges: glow makes the edges' own wider.
+
+    Half of an edge's light lies within its 25-75 % distance, next to nothing of which is glow: of the core's own
+    light that is more than half.
+
+    Parameters
+    ----------
+    quartile_px, glow : ndarray, shape (n,)
+        25-75 % distances, and shares of glow. The core is taken for a Gaussian.
+    """
+    return quartile_px / _wider(np.clip(glow, 0, MOST_GLOW))
+
+
+def narrowest_core(quartile_px: NDArray) -> float:
+    """The least 25-75 % distance that cores of some edges may have."""
+    return float(quartile_px.min() / _wider(MOST_GLOW))
+
+
+def _wider(glow: ArrayLike) -> NDArray[np.float64]:
+    """How many times as wide as its core an edge is."""
+    return np.asarray(ndtri(0.5 + 0.25 / (1 - np.asarray(glow))) / ndtri(0.75))
+
+
+def _weights(distance: NDArray, width: NDArray) -> NDArray[np.float64]:
+    """Weights of the tails of edges so wide, (n,), in those at distances (n, m): (n, m, T)."""
+    return _BETWEEN_STEPS(np.clip(np.log(distance / width[:, None]), *np.log(TAIL_STEPS[[0, -1]])))
 
 
 def _within_reach(tail: NDArray, weights: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

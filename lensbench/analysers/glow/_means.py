@@ -31,20 +31,24 @@ def mean_without_outliers(value: NDArray, sigma: NDArray) -> Mean:
     value, sigma = value[used], sigma[used]
     weight = 1 / (sigma**2 + float(np.median(sigma)) ** 2 + 1e-12)
     weight = weight / weight.sum()
-    return Mean(float(weight @ value), sigma_of_mean(value, sigma, weight), used, weight)
+    return Mean(float(weight @ value), float(sigma_of_mean(value, sigma, weight)), used, weight)
 
 
-def sigma_of_mean(value: NDArray, sigma: NDArray, weight: NDArray) -> float:
+def sigma_of_mean(value: NDArray, sigma: NDArray, weight: NDArray) -> NDArray[np.float64]:
     """Standard deviation of a weighted mean: by noise, or as the values scatter, whichever is more.
 
     Parameters
     ----------
-    value, sigma : ndarray, shape (n,)
+    value, sigma : ndarray, shape (n, ...)
         The values and their standard deviations by noise.
     weight : ndarray, shape (n,)
         How much each counts; 1 in all.
+
+    Returns
+    -------
+    ndarray, shape (...)
     """
-    by_noise = float(np.sqrt(weight**2 @ sigma**2))
+    by_noise = weight**2 @ sigma**2
     deviation = value - weight @ value
-    by_scatter = float(np.sqrt(weight**2 @ deviation**2 * len(value) / max(len(value) - 1, 1)))
-    return max(by_noise, by_scatter)
+    by_scatter = weight**2 @ deviation**2 * len(value) / max(len(value) - 1, 1)
+    return np.asarray(np.sqrt(np.maximum(by_noise, by_scatter)))

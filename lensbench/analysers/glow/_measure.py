@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from lensbench.analysers.edge import EdgeResponses
 from lensbench.analysers.glow._diffraction import any_diffraction_tails, diffraction_tails
-from lensbench.analysers.glow._excess import Excess, common_reach, excess_of
+from lensbench.analysers.glow._excess import Excess, common_reach, excess_of, narrowest_core, with_tails
 from lensbench.analysers.glow._zones import zone_glows
 from lensbench.findings import Glow
 from lensbench.optics import channel_um
@@ -51,10 +53,17 @@ def measure_glow(
     f_number_px = effective_f_number / pixel_pitch_um if effective_f_number and pixel_pitch_um else None
     zones = []
     for channel in dict.fromkeys(name for shot in shots for name in shot):
+        seen = [with_tails(shot[channel], reach) for shot in shots if channel in shot]
+        quartile = np.concatenate([response.quartile_px for response in seen])
+        if not len(quartile):
+            continue
+        widths = narrowest_core(quartile), float(quartile.max())
         diffraction = (
-            diffraction_tails(channel_um(channel) * f_number_px) if f_number_px else any_diffraction_tails()
+            diffraction_tails(channel_um(channel) * f_number_px, *widths)
+            if f_number_px
+            else any_diffraction_tails(*widths)
         )
-        edges = [excess_of(shot[channel], diffraction, reach) for shot in shots if channel in shot]
+        edges = [excess_of(response, diffraction, reach) for response in seen]
         zones += zone_glows(Excess.joined(edges), channel, size, pixel_pitch_um)
     if not zones:
         return None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,9 +13,9 @@ from lensbench.findings import NORMAL_95, Figure
 def glow_width(excess: Excess, weight: NDArray) -> Figure | None:
     """Distance from the edge within which half of the glow lies; None where the tails don't tell.
 
-    The share of the light beyond a distance, less half of all glow, falls through 0 there. The interval reaches to
-    where it has fallen by as much as it is unsure at the width: a small glow's share falls slowly, so its width is
-    the less sure.
+    The share of the light beyond a distance, less half of all glow, falls through 0 there. The interval holds the
+    distances at which it may be 0, as unsure as it is at each: a small glow's share falls slowly, so its width is
+    the less sure. Where the glow itself is sure, there are such limits.
 
     Parameters
     ----------
@@ -26,41 +24,38 @@ def glow_width(excess: Excess, weight: NDArray) -> Figure | None:
     weight : ndarray, shape (n,)
         How much each edge counts; 1 in all.
     """
-    distance, farther = excess.distance_px, weight @ excess.farther
-    half = farther[0] / 2
-    value = _falls_to(distance, farther, half)
-    if value is None:
-        return None
-    unsure = _unsure(excess, weight, value)
-    low, high = (_falls_to(distance, farther, half + by) for by in (unsure, -unsure))
-    if low is None or high is None:
+    left = weight @ _less_half(excess.farther)
+    less, more = _unsure(excess, weight)
+    value, low, high = (_falls_through_none(excess.distance_px, part) for part in (left, left - less, left + more))
+    if value is None or low is None or high is None:
         return None
     return Figure(value, low, high, "px")
 
 
-def _unsure(excess: Excess, weight: NDArray, width: float) -> float:
-    """Half of the 95 % interval of the share of the light beyond a width, less half of all glow."""
+def _less_half(of_distances: NDArray) -> NDArray[np.float64]:
+    """What there is from each distance on, shape (n, m, ...), less half of all."""
+    return of_distances - of_distances[:, :1] / 2
 
-    def less_half(of_distances: NDArray) -> NDArray[np.float64]:
-        """Of columns by distance: what they have at the width, less half of the first."""
-        at = np.interp(width, excess.distance_px, np.arange(len(excess.distance_px)))
-        k = min(int(at), len(excess.distance_px) - 2)
-        return (k + 1 - at) * of_distances[:, k] + (at - k) * of_distances[:, k + 1] - of_distances[:, 0] / 2
 
-    gradient = less_half(excess.gradient)
+def _unsure(excess: Excess, weight: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """By how much less and more light than half of all glow may lie beyond each distance (95 %)."""
+    gradient = _less_half(excess.gradient)
     by_noise = sigma_along(gradient, excess.tail_covariance)
-    sigma = sigma_of_mean(less_half(excess.farther), by_noise, weight)
-    by_model = float(weight @ sigma_along(gradient, excess.tail_model_covariance))
-    off = np.maximum(excess.diffraction_less, excess.diffraction_more) / np.maximum(excess.diffraction, 1e-9)
-    by_diffraction = float(weight @ (off * less_half(excess.diffraction_farther)))
-    return math.hypot(NORMAL_95 * math.hypot(sigma, by_model), by_diffraction)
+    sigma = sigma_of_mean(_less_half(excess.farther), by_noise, weight)
+    by_model = weight @ sigma_along(gradient, excess.tail_model_covariance)
+    by_scale, less, more = (
+        weight @ _less_half(part)
+        for part in (excess.diffraction_off, excess.diffraction_less, excess.diffraction_more)
+    )
+    own = np.hypot(NORMAL_95 * np.hypot(sigma, by_model), by_scale)
+    return own + np.maximum(np.maximum(more, -less), 0), own + np.maximum(np.maximum(-more, less), 0)
 
 
-def _falls_to(distance: NDArray, farther: NDArray, share: float) -> float | None:
-    """Where the light beyond falls to a share, as far out as it does for the first time; None where it doesn't."""
-    below = farther <= share
+def _falls_through_none(distance: NDArray, left: NDArray) -> float | None:
+    """Where what is left falls to 0 for the first time; None where it doesn't."""
+    below = left <= 0
     if not below.any() or below[0]:
         return None
     k = int(np.argmax(below))
-    step = (farther[k - 1] - share) / max(farther[k - 1] - farther[k], 1e-12)
+    step = left[k - 1] / max(left[k - 1] - left[k], 1e-12)
     return float(distance[k - 1] * (distance[k] / distance[k - 1]) ** step)

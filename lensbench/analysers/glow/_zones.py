@@ -7,14 +7,15 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from lensbench.analysers.edge import LEAST_AVERAGED
 from lensbench.analysers.glow._excess import Excess
 from lensbench.analysers.glow._means import mean_without_outliers
 from lensbench.analysers.glow._width import glow_width
 from lensbench.findings import NORMAL_95, Figure, ZoneGlow
 from lensbench.frame import ZONES, zone_index
 
-LEAST_EDGES = 3
-"""Zones with fewer edges have no glow (our own choice)."""
+LEAST_EDGES = LEAST_AVERAGED
+"""Zones with fewer edges have no glow: their tails are for means."""
 
 LEAST_EDGES_FOR_WIDTH = 6
 """Zones with fewer have no width (our own choice)."""
@@ -48,11 +49,13 @@ def zone_glows(
 def _zone(excess: Excess, zone: str, edges: NDArray, channel: str, pixel_pitch_um: float | None) -> ZoneGlow:
     mean = mean_without_outliers(excess.share[edges], excess.sigma[edges])
     used, weight = excess.take(edges[mean.used]), mean.weight
-    diffraction, less, more = (
-        float(weight @ part) for part in (used.diffraction, used.diffraction_less, used.diffraction_more)
+    diffraction, off, less, more = (
+        float(weight @ part[:, 0])
+        for part in (used.diffraction, used.diffraction_off, used.diffraction_less, used.diffraction_more)
     )
-    own = NORMAL_95 * math.hypot(mean.sigma, weight @ used.model_sigma)
-    below, above = math.hypot(own, more), math.hypot(own, less)
+    own = math.hypot(NORMAL_95 * math.hypot(mean.sigma, weight @ used.model_sigma), off)
+    # Lenses of one kind are all at one end of what diffraction may be: that is no scatter to be drawn together.
+    below, above = own + more, own + less
     width = None
     if mean.value > below and len(weight) >= LEAST_EDGES_FOR_WIDTH:
         width = glow_width(used, weight)
@@ -60,7 +63,9 @@ def _zone(excess: Excess, zone: str, edges: NDArray, channel: str, pixel_pitch_u
         zone=zone,
         channel=channel,
         glow_percent=_not_negative(mean.value, below, above),
-        diffraction_percent=Figure(100 * diffraction, 100 * (diffraction - less), 100 * (diffraction + more), "%"),
+        diffraction_percent=Figure(
+            100 * diffraction, 100 * (diffraction - less - off), 100 * (diffraction + more + off), "%"
+        ),
         from_px=float(np.median(used.from_px)),
         width_px=width,
         width_um=width.scaled(pixel_pitch_um, "µm") if width and pixel_pitch_um else None,

@@ -122,8 +122,32 @@ def test_diffraction_s_tails_fall_as_the_closed_form_says(scale):
     (Goodman, Introduction to Fourier Optics, ch. 6; memory, integrated by parts)."""
     width = 3 * scale
     distance = TAIL_STEPS[6:] * width
-    tail = diffraction_tails(scale).at(np.array([width])).share[0, 6:]
+    tail = diffraction_tails(scale, width, width).at(np.array([width])).share[0, 6:]
     assert tail == pytest.approx(4 * scale / (np.pi**3 * distance), rel=0.03)
+
+
+@pytest.mark.parametrize(("scale", "waves"), [(0.5, 0.2), (1.0, 0.1), (1.0, 0.4), (1.5, 0.2)])
+def test_defocus_puts_more_light_just_beyond_an_edge_than_a_gaussian_blur(scale, waves):
+    """As in GalSim's lens so far out of focus; farther out it is as much (GalSim's own tails end there)."""
+    psf = galsim.OpticalPSF(lam_over_diam=scale, defocus=waves, gsparams=FINE)
+    truth = Truth(Lens(psf, psf, scale))
+    width = np.array([truth.quartile])
+    tails = diffraction_tails(scale, *width, *width).at(width)
+    seen = [1 - truth.within(step * truth.quartile) for step in TAIL_STEPS[:2]]
+    assert (tails.share + tails.more)[0, :2] == pytest.approx(seen, rel=0.015)
+    assert tails.share[0, 0] < 0.95 * seen[0]
+    assert tails.more[0, 4] < 0.01 * tails.share[0, 4]
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0])
+def test_what_diffraction_does_is_what_it_does_to_the_core(scale):
+    """Glow makes edges wider, so a blur as wide as these would be wider than the lens's without its glow."""
+    share = 0.35
+    bare = galsim.Convolve(airy(scale), galsim.Gaussian(sigma=0.7, gsparams=FINE))
+    glow = galsim.Convolve(airy(scale), galsim.Gaussian(half_light_radius=12, gsparams=FINE))
+    frame, found = seen((1 - share) * bare + share * glow, scale)
+    truth = Truth(Lens((1 - share) * bare + share * glow, bare, scale))
+    assert frame.diffraction_percent.value == pytest.approx(100 * truth.diffraction(found.reach_px), rel=0.01)
 
 
 def test_no_edges_no_glow():
