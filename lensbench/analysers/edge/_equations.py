@@ -136,8 +136,15 @@ def profile_factors(blur: NDArray, bands: NDArray, right: NDArray, reach: NDArra
     return factors_of(bands, roughness_seen(blur, bands, right, reach))
 
 
-def roughness_seen(blur: NDArray, bands: NDArray, right: NDArray, reach: NDArray) -> NDArray[np.float64]:
+def roughness_seen(
+    blur: NDArray, bands: NDArray, right: NDArray, reach: NDArray, by_texture: NDArray | float = 0.0
+) -> NDArray[np.float64]:
     """How rough profiles are by their own samples, of which `profile_factors` says more.
+
+    Parameters
+    ----------
+    by_texture : ndarray, shape (n, K), optional
+        Variance of the rows of `profile.roughness` by the paper's texture, once that is known.
 
     Returns
     -------
@@ -146,10 +153,9 @@ def roughness_seen(blur: NDArray, bands: NDArray, right: NDArray, reach: NDArray
     """
     rough, prior = profile.roughness(), profile.prior_roughness(blur)
     seen = profile.seen_roughness(reach)
-    largest = profile.largest_roughness(seen)
-    bands = _held(bands)
+    sizes = prior, np.zeros_like(prior) + by_texture, profile.largest_roughness(seen)
     return np.asarray(
-        banded.rescaled(bands, right, *rough, prior, largest, seen, INITIAL_SCALES, PRIOR_COUNT, SCALE_ROUNDS)
+        banded.rescaled(_held(bands), right, *rough, *sizes, seen, INITIAL_SCALES, PRIOR_COUNT, SCALE_ROUNDS)
     )
 
 

@@ -30,6 +30,7 @@ from lensbench.analysers.edge._outliers import without_outliers
 from lensbench.analysers.edge._pulls import pulled_apart
 from lensbench.analysers.edge._samples import EdgeSamples
 from lensbench.analysers.edge._texture import Texture, find_texture
+from lensbench.analysers.edge._texture_roughness import roughness_by_texture
 from lensbench.analysers.numerics import banded
 
 LARGEST_STEP = 3.0
@@ -103,7 +104,8 @@ def final_fits(fit: EdgeFit) -> FinalFits:
     # The first time spoiled samples still passed for noise, and so hid the milder among themselves.
     data, far, before, tables, residual, equations = _looked_at(fit.data, fit.far, _model_of(fit), reject=True)
     texture = find_texture(data, far, before, tables, equations.near_key, residual)
-    sigma = roughness_seen(before.blur, equations.bands, equations.right, equations.reach)
+    by_texture = roughness_by_texture(texture, before)
+    sigma = roughness_seen(before.blur, equations.bands, equations.right, equations.reach, by_texture)
     factors, rougher = (factors_of(equations.bands, np.sqrt(n) * sigma) for n in (1, LEAST_AVERAGED))
     model, along, covariance = _joint_step(before, equations, factors)
     fit = _fit_of(

@@ -51,8 +51,10 @@ def _position_sigma(fit: EdgeFit) -> NDArray[np.float64]:
     return np.sqrt(fit.reduced_chi_squared * (by_noise + by_texture) + UNEXPECTED_SHARE * beyond)
 
 
-def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures:
+def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures, counted: NDArray) -> Figures:
     """Standard deviations by how unsure the tail light is, and so the crosstalk from a figure's other edges.
+
+    An edge whose tail light came out too faint had too little taken off: what is usual counts at least.
 
     Parameters
     ----------
@@ -60,9 +62,17 @@ def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures) -> Figures
         The last.
     before, after : Figures
         What they were before any crosstalk was taken off, and are.
+    counted : ndarray of bool, shape (n,)
+        Edges that may have crosstalk, and whose fit can be trusted: they tell what is usual.
     """
-    share = unsure_of_tail_light(fit)
-    return Figures(*((share * np.abs(a - b).T).T for a, b in zip(after, before, strict=True)))
+    share = np.where(counted, unsure_of_tail_light(fit), 0.0)
+
+    def by_crosstalk(before: NDArray, after: NDArray) -> NDArray[np.float64]:
+        taken_off = after - before
+        usual = np.median(taken_off[counted], axis=0) if counted.any() else 0.0
+        return np.asarray((share * np.maximum(np.abs(taken_off), np.abs(usual)).T).T)
+
+    return Figures(*map(by_crosstalk, before, after))
 
 
 def unsure_of_tail_light(fit: EdgeFit) -> NDArray[np.float64]:

@@ -213,7 +213,7 @@ def _responses(
     fit = last.fit
     reason = reasons(fit, rough.blur, rough.reason)
     seen = figures(fit)
-    by_crosstalk = sigma_by_crosstalk(fit, figures(with_crosstalk), seen)
+    by_crosstalk = sigma_by_crosstalk(fit, figures(with_crosstalk), seen, (reason == "") & (places.side >= 0))
     sigma = Figures(*map(np.hypot, sigma_by_noise(fit), by_crosstalk))
     sigma = Figures(*map(np.hypot, sigma, sigma_by_plateaus(unsure_plateaus(fit), seen)))
     mtf50, mtf50_sigma, fall = mtf50_by_curve(fit, seen.mtf, sigma.mtf)

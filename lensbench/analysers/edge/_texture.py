@@ -116,7 +116,7 @@ class Texture:
 
 def _covariance(variance: NDArray) -> NDArray[np.float64]:
     """Covariance of the profile's cells by textures (n, DISTANCES), shape (n, cells, cells)."""
-    across = _across_cells()
+    across = across_cells()
     return (variance @ across.reshape(len(across), -1)).reshape(-1, *across.shape[1:])
 
 
@@ -281,7 +281,7 @@ def _shares(
 
 
 @lru_cache(maxsize=1)
-def _across_cells() -> NDArray[np.float64]:
+def across_cells() -> NDArray[np.float64]:
     """Correlation of two cells of the profile across the edge, shape (DISTANCES, cells, cells)."""
     z = profile.bin_places()
     square = (z[:, None] - z) ** 2

@@ -142,7 +142,9 @@ def with_rows(bands, rows, first, sigma):
 
 
 @compiled
-def rescaled(bands, right, rows, first, zone, prior_sigma, largest, counted, initial, prior_count, rounds):
+def rescaled(
+    bands, right, rows, first, zone, prior_sigma, unknown, largest, counted, initial, prior_count, rounds
+):
     """How large sums of neighbouring unknowns are in each of several zones, by restricted maximum likelihood.
 
     Each round solves the system and sets a zone's mean square to what was found, over the zone's effective degrees
@@ -158,6 +160,8 @@ def rescaled(bands, right, rows, first, zone, prior_sigma, largest, counted, ini
         Which zone each sum belongs to.
     prior_sigma : ndarray, shape (n, m)
         The sums' prior standard deviations, which the zones' scales multiply ...
+    unknown : ndarray, shape (n, m)
+        Variance that the sums have in the data besides what the normal equations say.
     largest : ndarray, shape (n, m)
         ... up to this.
     counted : ndarray of bool, shape (n, m)
@@ -196,7 +200,10 @@ def rescaled(bands, right, rows, first, zone, prior_sigma, largest, counted, ini
                 value = a * x[j] + b * x[j + 1] + c * x[j + 2]
                 variance = a * a * z[j, 0] + b * b * z[j + 1, 0] + c * c * z[j + 2, 0]
                 variance += 2 * (a * b * z[j, 1] + b * c * z[j + 1, 1] + a * c * z[j, 2])
-                square[zone[r]] += (value / prior_sigma[i, r]) ** 2
-                freedom[zone[r]] += max(1 - variance / (sigma[i, r] * sigma[i, r]), 0.0)
+                seen = max(1 - variance / (sigma[i, r] * sigma[i, r]), 0.0)
+                # Each sum for itself: σ² over σ² and the data's variance; so much less of it is seen with more.
+                share = 1 / (1 + seen * unknown[i, r] / (sigma[i, r] * sigma[i, r]))
+                square[zone[r]] += (share * value / prior_sigma[i, r]) ** 2
+                freedom[zone[r]] += share * seen
             scale = np.sqrt(square / freedom)
     return sigma

@@ -64,13 +64,15 @@ def smooth_values(seed, sizes):
     return np.concatenate([[0, 0], np.cumsum(slopes)]) + rng.standard_normal(SIZE)
 
 
-def rescaled(values, zone, usual, doubt, turns, most=np.inf, seen=True, first=1.0):
-    n, shape = len(values), (len(values), SIZE - 2)
-    bands = np.zeros((n, 4, SIZE))
+def rescaled(
+    values, zone, usual, doubt, turns, most=np.inf, seen=True, first=1.0, unknown=0.0, rows=ROWS, firsts=FIRST
+):
+    n, shape = len(values), (len(values), len(rows))
+    bands = np.zeros((n, 4, values.shape[1]))
     bands[:, 0] = 1
-    limits = np.full(shape, most), np.full(shape, seen)
+    sizes = np.full(shape, usual), np.full(shape, unknown), np.full(shape, most), np.full(shape, seen)
     scales = np.full(zone.max() + 1, first)
-    return banded.rescaled(bands, values, ROWS, FIRST, zone, np.full(shape, usual), *limits, scales, doubt, turns)
+    return banded.rescaled(bands, values, rows, firsts, zone, *sizes, scales, doubt, turns)
 
 
 def test_the_scale_is_that_of_restricted_maximum_likelihood():
@@ -97,3 +99,22 @@ def test_zones_find_their_own_scales_and_those_unseen_stay_as_usual():
     assert found[-1] < 0.3
     assert rescaled(values, zone, 1.0, 0.1, 5, seen=False) == pytest.approx(1.0)
     assert rescaled(values, zone, 1.0, 0.1, 5, most=0.4).max() == 0.4
+
+
+def test_what_values_scatter_by_besides_is_not_taken_for_their_own():
+    """Second differences of threes that share nothing: their variance in the data is the sum of three."""
+    threes, own, besides = 3000, 0.8, 2.0
+    rng = np.random.default_rng(7)
+    difference = np.array([1.0, -2.0, 1.0])
+    total = np.sqrt(own**2 + besides) * rng.standard_normal(threes)
+    values = rng.standard_normal((threes, 3)) + total[:, None] * difference / 6
+    apart = {"rows": np.tile(difference, (threes, 1)), "firsts": 3 * np.arange(threes)}
+    for unknown, expected in ((besides, own), (0.0, np.sqrt(own**2 + besides))):
+        found = rescaled(values.reshape(1, -1), np.zeros(threes, np.int64), 1.0, 0.0, 50, unknown=unknown, **apart)
+        assert found == pytest.approx(expected, rel=0.1)
+
+
+def test_values_that_scatter_by_far_more_besides_tell_no_scale():
+    zone = np.zeros(SIZE - 2, np.int64)
+    values = np.array([smooth_values(seed, 2.0) for seed in range(40)])
+    assert rescaled(values, zone, 1.0, 0.1, 5, unknown=1e6) == pytest.approx(1.0, rel=0.01)
