@@ -8,8 +8,8 @@ GalSim: the modular galaxy image simulation toolkit, Rowe et al., Astronomy and 
 noise, noisy ones exposed at 30,000 electrons of full scale with 3 of reading noise.
 
 A mean of 7 noisy shots still scatters by up to 0.003 of contrast, and edges drawn without any noise, as no camera
-gives them, may be off by 0.02 to 0.04 (three tiles' edges of 1260): of the four lenses with the worst of these, 24
-shots' means are nowhere off by more than 0.0098.
+gives them, may be off by 0.02 to 0.04 (three of 900 edges of tiles). Of the four lenses with the worst of these,
+the means of 24 shots are nowhere off by more than 0.0098.
 """
 
 from __future__ import annotations

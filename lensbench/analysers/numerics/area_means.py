@@ -29,9 +29,11 @@ GROWTH = 2.0
 """A field's standard deviation is larger by so much at the root mean square distance than in the middle: lenses
 vary most near the corners (chosen by lenses that lean, bow and are decentred)."""
 
-CENTRED = 0.1
-"""Variance of a term in the fourth power of the distance from the middle, over the field's: what centred lenses
-have beside their curvature peaks in the middle, or bends back at the corners (chosen by the same lenses)."""
+CENTRED, CENTRED_RANGE = 0.8, 0.8
+"""Share of the field's variance that depends on the distance from the middle alone, as the sharpness of centred
+lenses does, and its range in squared distances over the field's own: what such a lens does between middle and
+border tells how far it may go on beyond the outermost points (chosen by lenses whose focus waves, other ones than
+those of the study)."""
 
 LEAST_WEIGHT = 0.02
 """Fields less likely than this, over the likeliest, are left out."""
@@ -191,14 +193,26 @@ def _polynomial(at: NDArray, degree: int) -> NDArray[np.float64]:
 
 
 def _correlation(a: NDArray, b: NDArray, reach: float) -> NDArray[np.float64]:
-    """Matérn's of index 5/2, for fields with two derivatives, times a size that grows away from the middle.
-
-    And the fourth power of the distance from there.
-    """
-    r = np.sqrt(5) / reach * np.hypot(a[:, None, 0] - b[:, 0], a[:, None, 1] - b[:, 1])
+    """Of fields with two derivatives whose size grows away from the middle, with a part alike all around it."""
     first, second = (np.square(part).sum(axis=1) for part in (a, b))
-    grown = (1 + GROWTH * first)[:, None] * (1 + GROWTH * second)
-    return grown * (1 + r + r * r / 3) * np.exp(-r) + CENTRED * np.square(first)[:, None] * np.square(second)
+    away = np.sqrt(np.maximum(first[:, None] + second - 2 * a @ b.T, 0))
+    farther = np.abs(first[:, None] - second) / CENTRED_RANGE
+    parts = (1 - CENTRED) * _matern(away / reach) + CENTRED * _matern(farther / reach)
+    return (1 + GROWTH * first)[:, None] * (1 + GROWTH * second) * parts
+
+
+def _matern(distance: NDArray) -> NDArray[np.float64]:
+    """Matérn's correlation of index 5/2 by distances in ranges."""
+    r = np.sqrt(5) * distance
+    # In place: these are the most that a mean over an area takes.
+    fading = np.negative(r)
+    np.exp(fading, out=fading)
+    growing = r / 3
+    growing += 1
+    growing *= r
+    growing += 1
+    growing *= fading
+    return growing
 
 
 def _near(area: NDArray, at: NDArray) -> NDArray[np.float64]:
