@@ -15,9 +15,9 @@ which has none to two whole tiles in a corner, the outermost at an h of 0.92 (be
 all around, corners 50 to 60).
 `frames`, six of each lattice, a stop of falloff over a large frame that the drawn one is cut out of or over the
 small one itself, red, green and blue apart (6 numbers a cell in the centre, some 20 elsewhere): every cell holds
-95.8 % (one of them off) or more; half-widths over the errors' percentile 1.1 to 2.5, once 3.5. Before tiles that
-the border cuts lay where their used edges do, tangential corners held 85 to 95 %; before small pictures could be
-whole ones to the light round edges, 75 to 96 % of inner and outer zones.
+95.8 % (one of them off) or more; half-widths over the errors' percentile 1.1 to 3.0, once 4.5 (of six numbers).
+Before tiles that the border cuts lay where their used edges do, tangential corners held 85 to 95 %; before small
+pictures could be whole ones to the light round edges, 75 to 96 % of inner and outer zones.
 """
 
 from __future__ import annotations
