@@ -22,11 +22,11 @@ FARTHER = 1.4
 one size (study: `tests/bench/centres.py`, other seeds)."""
 
 DISGUISE = 1.75
-"""How many times farther than an equally large field of random form asymmetric blur moves these (study:
-`tests/bench/centres.py`)."""
+"""How many times farther than an equally large field of random form asymmetric blur moves these: for small sheets
+(chosen by experience)."""
 
 LEAST_EDGES = 60
-"""Edges of another channel below which it tells nothing (chosen by experience)."""
+"""Edges of a channel below which it doesn't tell how large such fields are (chosen by experience)."""
 
 EDGES_FOR_THREE_FOLD = 120
 """Edges from which what goes thrice around the circle is fitted besides: four a field (chosen by experience)."""
@@ -49,7 +49,7 @@ def moved_by_blur(
     Most of its field looks like a displaced centre and a leaning sheet, and can't be seen in the edges of one
     channel. In another channel, with its own focus, it is another one, about as large, and what both differ by
     beyond lateral colour shows in full. Without another channel only what the mapping leaves of its own edges
-    tells.
+    tells how large it is, and leaves much open.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def moved_by_blur(
     """
     elsewhere = [_seen_in_other(other, theta) for other in others if len(other.lines.leg) >= LEAST_EDGES]
     part = np.zeros((len(theta), len(theta)))
-    if elsewhere:
+    if elsewhere or len(model.lines.leg) >= LEAST_EDGES:
         own = _field_fit(model, theta, covariance, free)
         moved = own.moved(size_weights(own, elsewhere))
         part[np.ix_(free, free)] = FARTHER**2 * (moved.by_fields + np.outer(moved.mean, moved.mean))

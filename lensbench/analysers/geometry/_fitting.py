@@ -229,13 +229,14 @@ def _with_covariance(
     small_sample = tiles / max(tiles - 1, 1) * (edges - 1) / max(edges - int(free.sum()), 1)
     own, shared = np.zeros((2, len(theta), len(theta)))
     own[np.ix_(free, free)] = small_sample * inverse @ (score.T @ score) @ inverse
-    own += np.outer(choice, choice) + moved_by_blur(model, theta, covariance, free, inverse, others)
+    own += np.outer(choice, choice)
     shared[np.ix_(free, free)] = inverse @ (by_prior.T @ by_prior) @ inverse
     mapping = model.mapping(theta)
     q = (model.lines.point[covariance.used] - mapping.centre) / mapping.unit
     return MappingFit(
         mapping=mapping,
         own=own,
+        blur=moved_by_blur(model, theta, covariance, free, inverse, others),
         shared=shared,
         used=covariance.used,
         residual=residual,

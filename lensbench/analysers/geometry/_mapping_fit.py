@@ -23,9 +23,9 @@ class MappingFit:
     Attributes
     ----------
     mapping : Mapping
-    own, shared : ndarray, shape (parameters, parameters)
-        Covariance of the parameters: from this shot's edges, and from what all shots of the sheet share (the ruler
-        bars and the prior of the image distance).
+    own, blur, shared : ndarray, shape (parameters, parameters)
+        Covariance of the parameters: from the noise of this shot's edges, from what asymmetric blur may have moved
+        these by, and from what all shots of the sheet share (the ruler bars and the prior of the image distance).
     used : ndarray of bool, shape (edges,)
         The edges that were not rejected as outliers.
     residual : ndarray, shape (edges,)
@@ -39,6 +39,7 @@ class MappingFit:
 
     mapping: Mapping
     own: NDArray[np.float64]
+    blur: NDArray[np.float64]
     shared: NDArray[np.float64]
     used: NDArray[np.bool_]
     residual: NDArray[np.float64]
@@ -46,10 +47,12 @@ class MappingFit:
     sheet_deviation: float
 
     def value_and_sigmas(self, function: Callable[[Mapping], ArrayLike]) -> tuple[NDArray, NDArray, NDArray]:
-        """Values read off the mapping, with their standard deviations from `own` and `shared` errors."""
+        """Values read off the mapping, with their standard deviations from the shot's own and `shared` errors."""
         mapping = self.mapping
         jacobian = _jacobian(lambda theta: np.atleast_1d(function(replace(mapping, theta=theta))), mapping.theta)
-        variances = (np.einsum("vi,ij,vj->v", jacobian, part, jacobian) for part in (self.own, self.shared))
+        variances = (
+            np.einsum("vi,ij,vj->v", jacobian, part, jacobian) for part in (self.own + self.blur, self.shared)
+        )
         own, shared = (np.sqrt(np.maximum(variance, 0.0)) for variance in variances)
         return np.atleast_1d(function(mapping)), own, shared
 
@@ -64,7 +67,7 @@ class MappingFit:
 
     def lean_inflation_by_centre(self) -> float:
         """Standard deviation of the lean over what it would be were the centre of distortion known."""
-        covariance = self.own + self.shared
+        covariance = self.own + self.blur + self.shared
         lean, centre = np.r_[LEAN], np.r_[CENTRE, DECENTRING]
         across = covariance[np.ix_(lean, centre)]
         explained = across @ np.linalg.pinv(covariance[np.ix_(centre, centre)], hermitian=True) @ across.T

@@ -307,7 +307,10 @@ def test_weak_distortion_has_no_centre_and_says_so():
 
 @pytest.fixture(scope="module")
 def held():
-    """Whether the intervals of 100 shots of a small sheet hold the truth, by figure."""
+    """Whether the intervals of 100 shots of a small sheet hold the truth, by figure: those by noise alone.
+
+    Besides, a shot of one colour can't tell what asymmetric blur moves its centre by; this lens has none.
+    """
     layout = set_squares(13, 9, 36.0)
     camera = Camera(distorted=radial_distortion(-0.02), turn=2, right_away=1)
     ideal = np.linspace(0, 1.2, 12001)
@@ -315,7 +318,8 @@ def held():
     truth = np.array([np.radians(2), 2999.5, 1999.5, 50 / 0.006 / 500, 1 / ratio])
     rows = []
     for seed in range(100):
-        values, own, _ = fitted(camera, layout, noise_px=0.1, seed=seed, print_mm=0.01).value_and_sigmas(
+        fit = fitted(camera, layout, noise_px=0.1, seed=seed, print_mm=0.01)
+        values, own, _ = replace(fit, blur=0 * fit.blur).value_and_sigmas(
             lambda m: np.array(
                 [m.turn, *m.centre, m.scale(np.array([2999.5, 1999.5])), 1 / m.undistorted_ratio(0.9)]
             )
