@@ -54,7 +54,8 @@ def _position_sigma(fit: EdgeFit) -> NDArray[np.float64]:
 def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures, counted: NDArray) -> Figures:
     """Standard deviations by how unsure the tail light is, and so the crosstalk from a figure's other edges.
 
-    An edge whose tail light came out too faint had too little taken off: what is usual counts at least.
+    An edge whose tail light came out too faint had too little taken off: what is usual counts at least. Free edges
+    have no crosstalk; what moves one meanwhile is a fit that has not settled, and counts alike.
 
     Parameters
     ----------
@@ -65,12 +66,13 @@ def sigma_by_crosstalk(fit: EdgeFit, before: Figures, after: Figures, counted: N
     counted : ndarray of bool, shape (n,)
         Edges that may have crosstalk, and whose fit can be trusted: they tell what is usual.
     """
-    share = np.where(counted, unsure_of_tail_light(fit), 0.0)
+    share = unsure_of_tail_light(fit)
 
     def by_crosstalk(before: NDArray, after: NDArray) -> NDArray[np.float64]:
-        taken_off = after - before
-        usual = np.median(taken_off[counted], axis=0) if counted.any() else 0.0
-        return np.asarray((share * np.maximum(np.abs(taken_off), np.abs(usual)).T).T)
+        moved = after - before
+        least = np.zeros_like(moved)
+        least[counted] = np.abs(np.median(moved[counted], axis=0)) if counted.any() else 0.0
+        return np.asarray((share * np.maximum(np.abs(moved), least).T).T)
 
     return Figures(*map(by_crosstalk, before, after))
 
