@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lensbench.analysers.dust._blob_figures import figures_of
 from lensbench.analysers.dust._blob_samples import Samples, samples_around
 from lensbench.analysers.dust._blobs import Blob
+from lensbench.analysers.dust._cells import CELL_PX
 from lensbench.analysers.dust._fibres import Fibre
 from lensbench.analysers.dust._mark_profile import OVAL, WEIGHTS, Profile, additions, relative_depth
 from lensbench.analysers.dust._residual import Residual
@@ -102,7 +103,8 @@ def refined(
         # A sharp rim is found from one that is too sharp, not from a soft one.
         sharper = _fit(_start(blob, scale, STEEPEST / 2), prior, samples, (blob.x, blob.y), scale)
         best = min(best, sharper, key=lambda fit: fit.cost)
-    if scale / np.exp(best.theta[_STEEPNESS]) < RIM_SHARE * samples.side.max():
+    side = samples.side.max()
+    if side > CELL_PX and scale / np.exp(best.theta[_STEEPNESS]) < RIM_SHARE * side:
         # What so narrow a rim leaves when it is subtracted a little too soft would be found as a fibre.
         samples = samples_around(blob, residual, z, others, subtracted, fine_rim=True)
         best = _fit(best.theta, prior, samples, (blob.x, blob.y), scale)

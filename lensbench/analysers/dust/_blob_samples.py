@@ -112,7 +112,7 @@ def _cells(
     x, y = np.meshgrid(*((np.arange(*span) + 0.5) * side - 0.5 for span in ((left, right), (top, bottom))))
     radius = blob.radius(x, y)
     chosen = readable & (radius < REACH)
-    if not fine_rim or count == 1:
+    if not fine_rim:
         return _of_cells(x[chosen], y[chosen], means[chosen], count, residual)
     at_rim = chosen & (np.abs(radius - 1) * blob.width.value / 2 < RIM_SIDES * side)
     wide = chosen & ~at_rim
